@@ -1,0 +1,338 @@
+"""Sheet material: one direction and thickness of a card, or an inline table.
+
+A card states properties from the general to the special: at its top level, per
+direction (tables ``L`` and ``LT``), per thickness (list ``range``), and per direction
+inside a range. The more special value wins; ``sources`` travel along with the values.
+"""
+
+from itertools import pairwise
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from pinchline import library, units
+from pinchline.errors import InputError
+from pinchline.model.fields import (
+    Bounds,
+    Density,
+    Length,
+    LengthOrZero,
+    NotNegative,
+    Number,
+    Positive,
+    Record,
+    Share,
+    Stress,
+    StressOrZero,
+    Text,
+    overlaid,
+    read,
+    refuse,
+)
+
+Direction = Literal["L", "LT"]
+
+_PRINTED_STEP = 0.001 * 25.4  # handbook ranges are printed to 0.001 in
+_TOUCHING = 1.0e-9
+_ASSUMED_DENSITY = 2700.0
+
+PoissonRatio = Annotated[
+    float, BeforeValidator(Number(Bounds(at_least=0.0, below=0.5)))
+]
+CladShare = Annotated[float, BeforeValidator(Number(Bounds(at_least=0.0, at_most=0.2)))]
+Strain = Annotated[float, BeforeValidator(Number(Bounds(above=0.0, at_most=1.0)))]
+
+
+class CladdingTable(Record):
+    """Keys of the soft skins in a card; a range may give only some."""
+
+    share: CladShare | None = None
+    youngs_modulus: Stress | None = None
+    yield_strength: Stress | None = None
+    tangent_modulus: StressOrZero | None = None
+
+
+class Properties(Record):
+    """Keys that any level of a card may hold."""
+
+    basis: Text | None = None
+    youngs_modulus: Stress | None = None
+    poisson_ratio: PoissonRatio | None = None
+    density: Density | None = None
+    yield_strength: Stress | None = None
+    yield_tension: Stress | None = None
+    yield_compression: Stress | None = None
+    tangent_modulus: StressOrZero | None = None
+    kinematic_share: Share | None = None
+    allowable_strain: Strain | None = None
+    minimum_bend_radius: NotNegative | None = None
+    clad: CladdingTable | None = None
+    sources: dict[Text, Text] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _one_yield(self) -> "Properties":
+        split = self.yield_tension is not None or self.yield_compression is not None
+        if self.yield_strength is not None and split:
+            refuse(
+                "is given beside yield_tension or yield_compression",
+                key="yield_strength",
+                allowed="yield_strength alone, or tension and compression (their mean "
+                "is used in bending)",
+            )
+        return self
+
+
+class Range(Properties):
+    """Properties of a range of thickness, ``from`` and ``to`` as printed."""
+
+    start: LengthOrZero = Field(alias="from")
+    end: Length = Field(alias="to")
+    L: Properties | None = None
+    LT: Properties | None = None
+
+
+class Bend(Record):
+    """Least inside bend radius, in thicknesses, of sheet up to a thickness."""
+
+    end: Length = Field(alias="to")
+    minimum_bend_radius: NotNegative
+
+
+class Typical(Record):
+    """Typical values from which the tangent modulus was got."""
+
+    yield_strength: Stress
+    tensile_strength: Stress
+    elongation: Positive
+    source: Text
+
+
+class Card(Properties):
+    """A whole material card or inline table; ``use`` only inline."""
+
+    title: Text | None = None
+    use: Text | None = None
+    L: Properties | None = None
+    LT: Properties | None = None
+    range: list[Range] = Field(default_factory=list)
+    bend: list[Bend] = Field(default_factory=list)
+    typical: Typical | None = None
+
+    @model_validator(mode="after")
+    def _rising(self) -> "Card":
+        for i, piece in enumerate(self.range):
+            if piece.start >= piece.end:
+                refuse("`from` is not below `to`", key=f"range[{i + 1}]")
+        for i, (thin, thick) in enumerate(pairwise(self.range)):
+            if thick.start < thin.end - _TOUCHING:
+                message = "the range overlaps the one before it"
+                refuse(message, key=f"range[{i + 2}]", allowed="rising ranges")
+        for i, (near, far) in enumerate(pairwise(self.bend)):
+            if far.end <= near.end:
+                message = "`to` does not rise from the entry before it"
+                refuse(message, key=f"bend[{i + 2}]", allowed="rising entries")
+        return self
+
+
+class Cladding(Record):
+    """Soft skins: share of the thickness per side, moduli and yield in MPa."""
+
+    share: CladShare
+    youngs_modulus: Stress
+    yield_strength: Stress
+    tangent_modulus: StressOrZero
+
+
+class Material(Record):
+    """One direction and thickness of an alloy and temper.
+
+    Attributes
+    ----------
+    name, title, direction : card, its title, direction of bending strain
+    basis : what the strengths are: handbook minima A, B, S, typical, or measured
+    youngs_modulus, poisson_ratio : elastic constants, MPa and 1
+    yield_strength : yield in bending, MPa; mean of tension and compression if both
+    yield_tension, yield_compression : as the handbook gives them, MPa
+    tangent_modulus : slope of uniaxial stress against total strain, MPa
+    density : kg/m3
+    kinematic_share : share of hardening that shifts instead of widening, 0 to 1
+    allowable_strain : surface strain that a bend may reach
+    minimum_bend_radius : least inside radius in thicknesses
+    clad : soft skins; the values above are then those of the core
+    sources : property to where its number comes from
+    """
+
+    name: Text
+    title: Text
+    direction: Direction
+    basis: str = ""
+    youngs_modulus: Stress
+    poisson_ratio: PoissonRatio
+    yield_strength: Stress
+    yield_tension: Stress | None = None
+    yield_compression: Stress | None = None
+    tangent_modulus: StressOrZero
+    density: Density = _ASSUMED_DENSITY
+    kinematic_share: Share = 0.0
+    allowable_strain: Strain | None = None
+    minimum_bend_radius: NotNegative | None = None
+    clad: Cladding | None = None
+    sources: dict[str, str] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _hardens_less_than_elastic(self) -> "Material":
+        for layer, key in ((self, ""), (self.clad, "clad.")):
+            if layer is not None and layer.tangent_modulus >= layer.youngs_modulus:
+                refuse(
+                    "is not below youngs_modulus",
+                    key=f"{key}tangent_modulus",
+                    value=units.format(layer.tangent_modulus, "stress"),
+                    allowed="the slope after yield, a small part of youngs_modulus",
+                )
+        return self
+
+
+def load_material(
+    source: str | Path | dict[str, Any], direction: str, thickness: float, where: str
+) -> Material:
+    """Build a material from a card by name or path, or from an inline table.
+
+    Parameters
+    ----------
+    source : name, path, or table with the card's keys (and ``use``, a card to start
+        from)
+    direction : ``"L"`` along the grain or ``"LT"`` across, of the bending strain
+    thickness : of the sheet, mm
+    where : the case file, for errors and as the start of relative paths
+
+    Raises
+    ------
+    InputError
+        where there is no such card, or it does not cover the direction or thickness
+    """
+    key = "sheet.material"
+    if not isinstance(source, dict):
+        name, title, flat, file = _from_card(source, direction, thickness, where, key)
+        return _material(name, title, direction, flat, file, "")
+    own = read(Card, source, file=where, key=key)
+    name, title, flat = "inline", "material of the case", {}
+    if own.use is not None:
+        name, title, flat, _ = _from_card(
+            own.use, direction, thickness, where, f"{key}.use"
+        )
+        title = f"{title}, changed in the case"
+    change = _flattened(own, direction, thickness, where, key)
+    flat = _more_special(flat, change)
+    return _material(name, own.title or title, direction, flat, where, key)
+
+
+def allowable_strain_of_radius(radius: float) -> float:
+    """Surface strain of a bend to an inside radius of so many thicknesses."""
+    return 1.0 / (2.0 * radius + 1.0)
+
+
+def _from_card(
+    source: str | Path, direction: str, thickness: float, where: str, key: str
+) -> tuple[str, str, dict[str, Any], str]:
+    """Name, title, properties and file of a card."""
+    folder = Path(where).parent
+    found = library.fetch("materials", source, folder=folder, file=where, key=key)
+    card = read(Card, library.parse_toml(found.text, found.where), file=found.where)
+    if card.use is not None:
+        message = "a card cannot use another card"
+        raise InputError(message, file=found.where, key="use", value=card.use)
+    _cover_direction(card, direction, found.where)
+    flat = _flattened(card, direction, thickness, found.where, "")
+    return found.name, card.title or found.name, flat, found.where
+
+
+def _cover_direction(card: Card, direction: str, file: str) -> None:
+    """Refuse a direction for which the card says nothing while it does for another."""
+    levels = (card, *card.range)
+    held = {d for d in ("L", "LT") for c in levels if getattr(c, d) is not None}
+    if held and direction not in held:
+        message = "the card has no values for this direction"
+        allowed = " or ".join(sorted(held))
+        raise InputError(
+            message, file=file, key="direction", value=direction, allowed=allowed
+        )
+
+
+def _flattened(
+    card: Card, direction: str, thickness: float, file: str, key: str
+) -> dict[str, Any]:
+    """Properties of one direction and thickness, the special over the general."""
+    flat = _own(card)
+    levels: list[Properties | None] = [getattr(card, direction)]
+    if card.range:
+        piece = _range_at(card, thickness, file, key)
+        levels += [piece, getattr(piece, direction)]
+    for level in levels:
+        if level is not None:
+            flat = _more_special(flat, _own(level))
+    bend = next((b for b in card.bend if thickness <= b.end + _TOUCHING), None)
+    if bend is not None:
+        flat["minimum_bend_radius"] = bend.minimum_bend_radius
+    return flat
+
+
+def _own(level: Properties) -> dict[str, Any]:
+    """Properties that one level states itself."""
+    return level.model_dump(include=set(Properties.model_fields), exclude_unset=True)
+
+
+def _more_special(flat: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
+    """Overlay properties; a yield stated in one form replaces the other form."""
+    split = ("yield_tension", "yield_compression")
+    gone: tuple[str, ...] = ()
+    if "yield_strength" in top:
+        gone = split
+    elif any(name in top for name in split):
+        gone = ("yield_strength",)
+    return overlaid({k: v for k, v in flat.items() if k not in gone}, top)
+
+
+def _range_at(card: Card, thickness: float, file: str, key: str) -> Range:
+    """Range that holds a thickness; the printed step between two counts as thick."""
+    before: float | None = None
+    for piece in card.range:
+        start = piece.start
+        if before is not None and start - before <= _PRINTED_STEP + _TOUCHING:
+            start = before
+        if start - _TOUCHING <= thickness <= piece.end + _TOUCHING:
+            return piece
+        before = piece.end
+    spans = ", ".join(f"{r.start:.3g} to {r.end:.3g} mm" for r in card.range)
+    message = "the thickness is outside of the card's ranges"
+    raise InputError(
+        message,
+        file=file,
+        key=f"{key}.range" if key else "thickness",
+        value=units.format(thickness, "length"),
+        allowed=spans,
+    )
+
+
+def _material(
+    name: str, title: str, direction: str, flat: dict[str, Any], file: str, key: str
+) -> Material:
+    """Fill in what follows from the rest and check that nothing is missing."""
+    values = dict(flat)
+    sources = dict(values.get("sources", {}))
+    sides = [values.get("yield_tension"), values.get("yield_compression")]
+    given = [side for side in sides if side is not None]
+    if given and "yield_strength" not in values:
+        values["yield_strength"] = sum(given) / len(given)
+        one = "the one of tension and compression that is known"
+        rule = "mean of tension and compression" if len(given) > 1 else one
+        sources["yield_strength"] = rule
+    if "density" not in values:
+        sources["density"] = "assumed: aluminium"
+    radius = values.get("minimum_bend_radius")
+    if "allowable_strain" not in values and radius is not None:
+        values["allowable_strain"] = allowable_strain_of_radius(radius)
+        sources["allowable_strain"] = "surface strain of the least bend radius"
+    values["sources"] = sources
+    table = {"name": name, "title": title, "direction": direction, **values}
+    return read(Material, table, file=file, key=key, converted=True)

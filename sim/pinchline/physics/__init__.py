@@ -1,0 +1,1 @@
+"""The equations, compiled: section, beam, contact, banded solve, Newton iteration."""

@@ -1,0 +1,54 @@
+"""The one decorator that owns every numba option and the cache folder."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar, cast
+
+import numba
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+OPTIONS: Any = numba.config  # its attributes have no type hints
+
+
+def _sources_digest() -> str:
+    """Hash of every kernel source: numba's own cache misses edited callees."""
+    digest = hashlib.sha256(numba.__version__.encode())
+    for source in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _cache_folder() -> Path | None:
+    """Folder of compiled kernels for these sources; None where none is writable."""
+    root = os.environ.get("XDG_CACHE_HOME")
+    try:
+        base = Path(root) if root else Path.home() / ".cache"
+        folder = base / "pinchline" / _sources_digest()
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, RuntimeError):
+        return None
+    return folder if os.access(folder, os.W_OK) else None
+
+
+_FOLDER = _cache_folder()
+
+
+def kernel(function: Callable[P, R]) -> Callable[P, R]:
+    """Compile without Python objects, cached per source digest, no fast-math."""
+    previous = OPTIONS.CACHE_DIR
+    OPTIONS.CACHE_DIR = previous or str(_FOLDER or "")
+    try:
+        compiled = numba.njit(
+            cache=bool(previous or _FOLDER), error_model="numpy", fastmath=False
+        )(function)
+    finally:
+        OPTIONS.CACHE_DIR = previous
+    return cast("Callable[P, R]", compiled)

@@ -1,0 +1,222 @@
+"""Contact of the sheet with the rolls, and the line on which the rolls drive it.
+
+A roll is a rigid cylinder; the sheet's mid-line stays ``r + t/2`` from its axis. What
+gives is the sheet: a foundation of stiffness ``k`` per area (MPa/mm), so that the
+pressure is ``k`` times the depth by which the mid-line comes nearer than that. The
+depth is integrated over each element along the mid-line's own arc, not its chord, at
+evenly spaced points, so that a patch travelling along the sheet is seen alike
+everywhere.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from pinchline.physics._jit import kernel
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.physics.beam import Chain
+
+POINTS = 8
+ROLL_RESULTS = 8  # force x, y; first moment of force x, y; total; depth; first, last s
+
+
+@kernel
+def arc_point(
+    chain: Chain, e: int, length: float, xi: float
+) -> tuple[float, float, float, float, float, float, float]:
+    """Mid-line point at ``xi`` in -1..1 of element ``e``, on its arc.
+
+    Returns x, y, the normal (nx, ny) of the mean rotation, the rise ``b`` over the
+    chord along it, its derivative by the end rotations, and the mean rotation.
+    """
+    mean = 0.5 * (chain.theta[e] + chain.theta[e + 1])
+    nx = -math.sin(mean)
+    ny = math.cos(mean)
+    lever = 0.125 * length * (1.0 - xi * xi)
+    b = -lever * (chain.theta[e + 1] - chain.theta[e])
+    one = 0.5 * (1.0 - xi)
+    two = 0.5 * (1.0 + xi)
+    px = one * chain.x[e] + two * chain.x[e + 1] + b * nx
+    py = one * chain.y[e] + two * chain.y[e + 1] + b * ny
+    return px, py, nx, ny, b, lever, mean
+
+
+@kernel
+def near(
+    chain: Chain, e: int, length: float, cx: float, cy: float, reach: float
+) -> bool:
+    """Whether any part of element ``e`` can be nearer than ``reach`` to a point."""
+    dx = 0.5 * (chain.x[e] + chain.x[e + 1]) - cx
+    dy = 0.5 * (chain.y[e] + chain.y[e + 1]) - cy
+    far = reach + length
+    return dx * dx + dy * dy < far * far
+
+
+@kernel
+def add_contact(
+    chain: Chain,
+    e: int,
+    base: int,
+    length: float,
+    stiffness: float,
+    roll: NDArray,
+    floor: float,
+    band: NDArray,
+    right: NDArray,
+) -> None:
+    """Add forces and tangent of element ``e`` on one roll.
+
+    ``roll (5)``: axis x, y, ``r + t/2``, and a travel dx, dy (mm) still to come. With a
+    travel the points now deeper than ``floor`` are kept as the contact and their force
+    is that after the travel, to first order: the guess then follows a moving roll
+    without ever sinking into it, which would bend the sheet round it. Second derivatives of the arc's rise are left out of the tangent: they are smaller
+    than the bending stiffness by the depth over the thickness.
+    """
+    weight = stiffness * length / POINTS
+    for i in range(POINTS):
+        xi = (2.0 * i + 1.0) / POINTS - 1.0
+        px, py, nx, ny, b, lever, _ = arc_point(chain, e, length, xi)
+        dx = px - roll[0]
+        dy = py - roll[1]
+        distance = math.sqrt(dx * dx + dy * dy)
+        depth = roll[2] - distance
+        if depth <= floor:
+            continue
+        ux = dx / distance
+        uy = dy / distance
+        depth += ux * roll[3] + uy * roll[4]
+        if depth <= 0.0:
+            continue
+        force = weight * depth
+        one = 0.5 * (1.0 - xi)
+        two = 0.5 * (1.0 + xi)
+        # derivative of the distance, and of the tangential motion, by the six unknowns
+        un = ux * nx + uy * ny
+        tn = ux * ny - uy * nx
+        half = 0.5 * b
+        d0, d1, d3, d4 = one * ux, one * uy, two * ux, two * uy
+        d2 = lever * un - half * tn
+        d5 = -lever * un - half * tn
+        t0, t1, t3, t4 = -one * uy, one * ux, -two * uy, two * ux
+        t2 = lever * tn + half * un
+        t5 = -lever * tn + half * un
+        right[base] -= force * d0
+        right[base + 1] -= force * d1
+        right[base + 2] -= force * d2
+        right[base + 3] -= force * d3
+        right[base + 4] -= force * d4
+        right[base + 5] -= force * d5
+        g = -force / distance
+        w = weight
+        band[base, 0] += w * d0 * d0 + g * t0 * t0
+        band[base, 1] += w * d0 * d1 + g * t0 * t1
+        band[base, 2] += w * d0 * d2 + g * t0 * t2
+        band[base, 3] += w * d0 * d3 + g * t0 * t3
+        band[base, 4] += w * d0 * d4 + g * t0 * t4
+        band[base, 5] += w * d0 * d5 + g * t0 * t5
+        band[base + 1, 0] += w * d1 * d1 + g * t1 * t1
+        band[base + 1, 1] += w * d1 * d2 + g * t1 * t2
+        band[base + 1, 2] += w * d1 * d3 + g * t1 * t3
+        band[base + 1, 3] += w * d1 * d4 + g * t1 * t4
+        band[base + 1, 4] += w * d1 * d5 + g * t1 * t5
+        band[base + 2, 0] += w * d2 * d2 + g * t2 * t2
+        band[base + 2, 1] += w * d2 * d3 + g * t2 * t3
+        band[base + 2, 2] += w * d2 * d4 + g * t2 * t4
+        band[base + 2, 3] += w * d2 * d5 + g * t2 * t5
+        band[base + 3, 0] += w * d3 * d3 + g * t3 * t3
+        band[base + 3, 1] += w * d3 * d4 + g * t3 * t4
+        band[base + 3, 2] += w * d3 * d5 + g * t3 * t5
+        band[base + 4, 0] += w * d4 * d4 + g * t4 * t4
+        band[base + 4, 1] += w * d4 * d5 + g * t4 * t5
+        band[base + 5, 0] += w * d5 * d5 + g * t5 * t5
+
+
+@kernel
+def deepest(chain: Chain, first: int, last: int, length: float, roll: NDArray) -> float:
+    """Largest depth (mm) of the mid-line in one roll; negative is a distance."""
+    depth = -math.inf
+    for e in range(first, last):
+        if near(chain, e, length, roll[0], roll[1], roll[2] - min(depth, 0.0)):
+            for i in range(POINTS):
+                xi = (2.0 * i + 1.0) / POINTS - 1.0
+                px, py, _, _, _, _, _ = arc_point(chain, e, length, xi)
+                distance = math.hypot(px - roll[0], py - roll[1])
+                depth = max(depth, roll[2] - distance)
+    return depth
+
+
+@kernel
+def roll_forces(
+    chain: Chain,
+    first: int,
+    last: int,
+    length: float,
+    stiffness: float,
+    rolls: NDArray,
+    out: NDArray,
+) -> float:
+    """Forces of the rolls on the sheet between nodes ``first`` and ``last``.
+
+    ``rolls (rolls, 5)``: see ``add_contact``. ``out (rolls, 8)`` receives force
+    x, y (N/mm); the first moment of the pressure along x, y and its total; the largest
+    depth (mm); and the first and last s in contact (mm). Returns the energy stored in
+    the foundation (N mm/mm).
+    """
+    energy = 0.0
+    weight = stiffness * length / POINTS
+    for r in range(rolls.shape[0]):
+        for k in range(ROLL_RESULTS):
+            out[r, k] = 0.0
+        out[r, 6] = math.inf
+        out[r, 7] = -math.inf
+        cx, cy, reach = rolls[r, 0], rolls[r, 1], rolls[r, 2]
+        for e in range(first, last):
+            if not near(chain, e, length, cx, cy, reach):
+                continue
+            for i in range(POINTS):
+                xi = (2.0 * i + 1.0) / POINTS - 1.0
+                px, py, _, _, _, _, _ = arc_point(chain, e, length, xi)
+                dx = px - cx
+                dy = py - cy
+                distance = math.sqrt(dx * dx + dy * dy)
+                depth = reach - distance
+                if depth <= 0.0:
+                    continue
+                force = weight * depth
+                out[r, 0] += force * dx / distance
+                out[r, 1] += force * dy / distance
+                out[r, 2] += force * px
+                out[r, 3] += force * py
+                out[r, 4] += force
+                out[r, 5] = max(out[r, 5], depth)
+                s = (e + 0.5 * (1.0 + xi)) * length
+                out[r, 6] = min(out[r, 6], s)
+                out[r, 7] = max(out[r, 7], s)
+                energy += 0.5 * force * depth
+    return energy
+
+
+@kernel
+def drive_line(
+    chain: Chain, e: int, length: float, xi: float, offset: float, gradient: NDArray
+) -> float:
+    """Distance (mm) of the driven point from the nip line, and its gradient (6).
+
+    The point lies at ``xi`` of element ``e`` and ``offset`` above the mid-line: the
+    centre of the drive forces on the two gripped surfaces.
+    """
+    px, _, nx, ny, b, lever, mean = arc_point(chain, e, length, xi)
+    one = 0.5 * (1.0 - xi)
+    two = 0.5 * (1.0 + xi)
+    turned = one * chain.theta[e] + two * chain.theta[e + 1]
+    gradient[0] = one
+    gradient[1] = 0.0
+    gradient[2] = lever * nx - 0.5 * b * ny - offset * math.cos(turned) * one
+    gradient[3] = two
+    gradient[4] = 0.0
+    gradient[5] = -lever * nx - 0.5 * b * ny - offset * math.cos(turned) * two
+    return px - offset * math.sin(turned)

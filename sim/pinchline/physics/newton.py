@@ -1,0 +1,484 @@
+"""Equilibrium of a window of the sheet between rigid rolls, by Newton iteration.
+
+Unknown: positions and rotations of the window's nodes, and the drive, the multiplier of
+the one constraint that a named point of the sheet lies on the nip line. The band is
+solved for two right sides and the constraint is met by the Schur complement, so a
+further border (a roll that gives) is one more right side.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+from pinchline.physics._jit import kernel
+from pinchline.physics.banded import factor, solve
+from pinchline.physics.beam import add_forces, add_stiffness, strains
+from pinchline.physics.contact import add_contact, deepest, drive_line, near
+from pinchline.physics.section import free_curvature, section_commit, section_moment
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.physics.beam import Beam, Chain
+
+CONVERGED = 0
+STALLED = 1
+NOT_FINITE = 2
+
+FLOOR = 5  # column of a roll: depth from which a point counts as contact
+DEPTH = 0.01  # of the thickness: how deep a step may sink the sheet into a roll
+PROXIMAL = 1.0e-9  # of the axial stiffness: holds what nothing yet supports
+
+
+class Tooling(NamedTuple):
+    """Rolls and drive of one equilibrium.
+
+    rolls: (rolls, 6) axis x, y and ``r + t/2`` (mm), the travel dx, dy still to be made
+    (mm), and a column for the kernels; foundation: contact stiffness per
+    area (MPa/mm); driven: element on the nip line, -1 when nothing holds the sheet;
+    xi: place in that element (-1..1); offset of the drive over the mid-line (mm).
+    """
+
+    rolls: NDArray
+    foundation: float
+    driven: int
+    xi: float
+    offset: float
+
+
+class Limits(NamedTuple):
+    """When to stop: force (N/mm), length (mm), iterations, largest turn (rad)."""
+
+    force: float
+    length: float
+    iterations: int
+    turn: float
+
+
+class Work(NamedTuple):
+    """Arrays that the kernels fill: band, right sides, gradient (6), scratch, report.
+
+    ``right (unknowns + 5, 2)``: step and border; ``forces (unknowns + 5)``: residual;
+    ``pull (n, 2)``: change of axial and shear force in the step (N/mm);
+    ``report`` (6): drive multiplier (N/mm), residual (N/mm), worst node, gap of the
+    nip line (mm), pivots that were not positive, size of the last change (mm).
+    """
+
+    band: NDArray
+    right: NDArray
+    forces: NDArray
+    pull: NDArray
+    gradient: NDArray
+    scratch: NDArray
+    report: NDArray
+
+
+@kernel
+def _assemble(
+    beam: Beam,
+    chain: Chain,
+    tooling: Tooling,
+    work: Work,
+    right: NDArray,
+    first: int,
+    last: int,
+    search: bool,
+) -> None:
+    """Residual forces and tangent of the nodes ``first..last``.
+
+    In a search along a step the carried axial and shear forces count in place of those
+    of the strains, which a large turn falsifies.
+    """
+    length = beam.length
+    size = 3 * (last - first + 1)
+    band = work.band
+    band[: size + 5] = 0.0
+    right[: size + 5] = 0.0
+    rolls = tooling.rolls
+    for e in range(first, last):
+        base = 3 * (e - first)
+        stretch, shear, bend, c, s = strains(chain.x, chain.y, chain.theta, e, length)
+        if chain.low[e] <= bend <= chain.high[e]:
+            m = chain.moment[e] + beam.bending * (bend - chain.curvature[e])
+            tangent = beam.bending
+        else:
+            m, tangent = section_moment(
+                beam.law, beam.layers, chain.history[e], bend - chain.anchor[e]
+            )
+        n, q = chain.axial[e], chain.shear[e]
+        if search:
+            add_forces(right, base, c, s, stretch, shear, n, q, m, length)
+        else:
+            en, eq = beam.axial * stretch, beam.shear * shear
+            add_forces(right, base, c, s, stretch, shear, en, eq, m, length)
+        add_stiffness(band, base, c, s, stretch, shear, n, q, tangent, beam)
+        for r in range(rolls.shape[0]):
+            reach = rolls[r, 2] - rolls[r, FLOOR]
+            if near(chain, e, length, rolls[r, 0], rolls[r, 1], reach):
+                add_contact(
+                    chain,
+                    e,
+                    base,
+                    length,
+                    tooling.foundation,
+                    rolls[r],
+                    rolls[r, FLOOR],
+                    band,
+                    right,
+                )
+
+
+@kernel
+def _announce(
+    beam: Beam, chain: Chain, tooling: Tooling, first: int, last: int
+) -> bool:
+    """Choose the contact that a roll's coming travel acts on; False if none travels."""
+    rolls = tooling.rolls
+    moving = False
+    for r in range(rolls.shape[0]):
+        rolls[r, FLOOR] = 0.0
+        if rolls[r, 3] != 0.0 or rolls[r, 4] != 0.0:
+            moving = True
+            depth = deepest(chain, first, last, beam.length, rolls[r])
+            if depth <= 0.0:
+                rolls[r, FLOOR] = depth - 1.0e-9
+    return moving
+
+
+@kernel
+def _travel(rolls: NDArray, share: float) -> None:
+    """Move the rolls by a share of the travel that is still to be made."""
+    for r in range(rolls.shape[0]):
+        rolls[r, 0] += share * rolls[r, 3]
+        rolls[r, 1] += share * rolls[r, 4]
+
+
+@kernel
+def _prepare(beam: Beam, chain: Chain, work: Work, first: int, last: int) -> None:
+    """Change of the carried forces in the step, by the linearised strains."""
+    length = beam.length
+    for e in range(first, last):
+        i = 3 * (e - first)
+        stretch, shear, _, c, s = strains(chain.x, chain.y, chain.theta, e, length)
+        dx = work.right[i + 3, 0] - work.right[i, 0]
+        dy = work.right[i + 4, 0] - work.right[i + 1, 0]
+        turn = 0.5 * (work.right[i + 2, 0] + work.right[i + 5, 0])
+        stretch_after = stretch + (c * dx + s * dy) / length + shear * turn
+        shear_after = shear + (c * dy - s * dx) / length - (1.0 + stretch) * turn
+        work.pull[e, 0] = beam.axial * stretch_after - chain.axial[e]
+        work.pull[e, 1] = beam.shear * shear_after - chain.shear[e]
+
+
+@kernel
+def _move(chain: Chain, work: Work, first: int, last: int, share: float) -> float:
+    """Move nodes and carried forces by a share of the step; the full travel (mm)."""
+    right = work.right
+    largest = 0.0
+    for node in range(first, last + 1):
+        i = 3 * (node - first)
+        chain.x[node] += share * right[i, 0]
+        chain.y[node] += share * right[i + 1, 0]
+        chain.theta[node] += share * right[i + 2, 0]
+        largest = max(largest, abs(right[i, 0]), abs(right[i + 1, 0]))
+    for e in range(first, last):
+        chain.axial[e] += share * work.pull[e, 0]
+        chain.shear[e] += share * work.pull[e, 1]
+    return largest
+
+
+@kernel
+def _sinking_share(
+    beam: Beam,
+    chain: Chain,
+    tooling: Tooling,
+    work: Work,
+    first: int,
+    last: int,
+    share: float,
+) -> float:
+    """Share of the step that sinks the sheet into no roll deeper than it may.
+
+    A linear contact that is deep is also wide, and the next step would bend the sheet
+    round the roll over all that width. Leaves sheet and rolls where they were.
+    """
+    rolls = tooling.rolls
+    for r in range(rolls.shape[0]):
+        before = deepest(chain, first, last, beam.length, rolls[r])
+        allowed = max(2.0 * DEPTH * beam.half, 1.5 * before)
+        for _ in range(12):
+            _move(chain, work, first, last, share)
+            _travel(rolls, share)
+            depth = deepest(chain, first, last, beam.length, rolls[r])
+            _move(chain, work, first, last, -share)
+            _travel(rolls, -share)
+            if depth <= allowed:
+                break
+            share *= min(0.7, max(0.1, (allowed - before) / (depth - before)))
+    return share
+
+
+@kernel
+def _residual(forces: NDArray, size: int, half: float) -> tuple[float, int]:
+    """Largest residual force (moments over the thickness) and its unknown; NaN sticks."""
+    worst = 0.0
+    where = 0
+    for i in range(size):
+        value = abs(forces[i])
+        if i % 3 == 2:
+            value /= 2.0 * half
+        if not value <= worst:
+            worst = value
+            where = i
+    return worst, where
+
+
+@kernel
+def _step_share(work: Work, size: int, turn: float, longest: float) -> float:
+    """Share of the Newton step that keeps turns and travels within bounds."""
+    share = 1.0
+    for i in range(size):
+        bound = turn if i % 3 == 2 else longest
+        if abs(work.right[i, 0]) * share > bound:
+            share = bound / abs(work.right[i, 0])
+    return share
+
+
+@kernel
+def _slope(
+    beam: Beam,
+    chain: Chain,
+    tooling: Tooling,
+    work: Work,
+    first: int,
+    last: int,
+    share: float,
+) -> float:
+    """Work of the residual along the step at a share of it; the chain stays."""
+    _move(chain, work, first, last, share)
+    _assemble(beam, chain, tooling, work, work.forces, first, last, True)
+    _move(chain, work, first, last, -share)
+    slope = 0.0
+    for i in range(3 * (last - first + 1)):
+        slope += work.forces[i] * work.right[i, 0]
+    return slope
+
+
+@kernel
+def _line_search(
+    beam: Beam,
+    chain: Chain,
+    tooling: Tooling,
+    work: Work,
+    first: int,
+    last: int,
+    most: float,
+) -> float:
+    """Share of the step at which the residual no longer works along it.
+
+    Elements that yield and unload by turns make the full step swing between two
+    patterns; the zero of the residual's work lies between them.
+    """
+    start = _slope(beam, chain, tooling, work, first, last, 0.0)
+    end = _slope(beam, chain, tooling, work, first, last, most)
+    if start >= 0.0 or end <= 0.5 * abs(start):
+        return most
+    low, high = 0.0, most
+    share = most
+    for _ in range(6):
+        share = (low * end - high * start) / (end - start)
+        share = min(max(share, low + 0.1 * (high - low)), high - 0.1 * (high - low))
+        slope = _slope(beam, chain, tooling, work, first, last, share)
+        if abs(slope) <= 0.2 * abs(start):
+            break
+        if slope > 0.0:
+            high, end = share, slope
+        else:
+            low, start = share, slope
+    return share
+
+
+@kernel
+def _solve_step(
+    beam: Beam, tooling: Tooling, work: Work, size: int, at: int, gap: float
+) -> float:
+    """Newton step into ``work.right[:, 0]``; returns the change of the drive (N/mm)."""
+    gradient = work.gradient
+    stiff = beam.axial / beam.length
+    for i in range(size):
+        scale = beam.length * beam.length if i % 3 == 2 else 1.0
+        work.band[i, 0] += PROXIMAL * stiff * scale
+        work.right[i, 0] = -work.forces[i]
+        work.right[i, 1] = 0.0
+    work.right[size : size + 5] = 0.0
+    held = tooling.driven >= 0
+    if held:
+        for k in range(6):
+            for d in range(6 - k):
+                work.band[at + k, d] += stiff * gradient[k] * gradient[k + d]
+            work.right[at + k, 0] -= stiff * gap * gradient[k]
+            work.right[at + k, 1] = gradient[k]
+    work.report[4] = factor(work.band, size)
+    solve(work.band, size, work.right)
+    change = 0.0
+    if held:
+        across = 0.0
+        along = gap
+        for k in range(6):
+            along += gradient[k] * work.right[at + k, 0]
+            across += gradient[k] * work.right[at + k, 1]
+        change = along / across
+        for i in range(size):
+            work.right[i, 0] -= change * work.right[i, 1]
+    return change
+
+
+@kernel
+def equilibrate(
+    beam: Beam,
+    chain: Chain,
+    tooling: Tooling,
+    limits: Limits,
+    work: Work,
+    first: int,
+    last: int,
+) -> tuple[int, int]:
+    """Bring the nodes ``first..last`` into equilibrium; nothing is committed.
+
+    Starts from what the chain holds; returns a status code and the iterations. The
+    chain's forces on entry are a guess that steers the tangent, not the result.
+    """
+    size = 3 * (last - first + 1)
+    length = beam.length
+    report = work.report
+    held = tooling.driven >= 0
+    at = 3 * (tooling.driven - first)
+    previous = math.inf
+    travelling = _announce(beam, chain, tooling, first, last)
+    for iteration in range(limits.iterations + 1):
+        _assemble(beam, chain, tooling, work, work.forces, first, last, False)
+        gap = 0.0
+        if held:
+            gap = drive_line(
+                chain,
+                tooling.driven,
+                length,
+                tooling.xi,
+                tooling.offset,
+                work.gradient,
+            )
+            for k in range(6):
+                work.forces[at + k] += report[0] * work.gradient[k]
+        residual, where = _residual(work.forces, size, beam.half)
+        report[1] = residual
+        report[2] = first + where // 3
+        report[3] = gap
+        if not math.isfinite(residual):
+            return NOT_FINITE, iteration
+        settled = residual <= limits.force and abs(gap) <= limits.length
+        if settled and not travelling:
+            return CONVERGED, iteration
+        if iteration == limits.iterations:
+            break
+        change = _solve_step(beam, tooling, work, size, at, gap)
+        _prepare(beam, chain, work, first, last)
+        share = _step_share(work, size, limits.turn, 20.0 * beam.half)
+        report[5] = _move(chain, work, first, last, 0.0)
+        if travelling or report[5] > DEPTH * beam.half:
+            share = _sinking_share(beam, chain, tooling, work, first, last, share)
+        if not travelling and iteration > 0 and residual > 0.3 * previous:
+            share = _line_search(beam, chain, tooling, work, first, last, share)
+        previous = residual
+        report[0] += share * change
+        _move(chain, work, first, last, share)
+        if travelling:
+            _travel(tooling.rolls, share)
+            tooling.rolls[:, 3:5] *= 1.0 - share
+            travelling = _announce(beam, chain, tooling, first, last)
+    return STALLED, limits.iterations
+
+
+@kernel
+def _advance(
+    beam: Beam, chain: Chain, e: int, bend: float, scratch: NDArray, energies: NDArray
+) -> None:
+    """Accept the curvature ``bend`` (1/mm) of one element."""
+    before = chain.moment[e]
+    change = bend - chain.curvature[e]
+    work = 0.0
+    if chain.low[e] <= bend <= chain.high[e]:
+        chain.moment[e] = before + beam.bending * change
+    else:
+        history = chain.history[e]
+        if chain.anchor[e] != chain.curvature[e]:
+            ahead = chain.curvature[e] - chain.anchor[e]
+            section_commit(beam.law, beam.layers, history, ahead, scratch)
+        m, work, low, high = section_commit(
+            beam.law, beam.layers, history, change, scratch
+        )
+        chain.moment[e] = m
+        chain.anchor[e] = bend
+        chain.low[e] = bend + low
+        chain.high[e] = bend + high
+    chain.curvature[e] = bend
+    energies[0] += beam.length * (0.5 * (before + chain.moment[e]) * change - work)
+    energies[1] += beam.length * work
+
+
+@kernel
+def commit(
+    beam: Beam,
+    chain: Chain,
+    first: int,
+    last: int,
+    scratch: NDArray,
+    peaks: NDArray,
+    move: int,
+    energies: NDArray,
+) -> None:
+    """Accept the equilibrium: move the history and the records of the window.
+
+    ``peaks (n, 4)``: per element the moment of largest size, its move, its place x in
+    the machine, and the curvature of largest size. ``energies`` (3): elastic energy of
+    bending and plastic work are added to (N mm/mm), that of stretch and shear is set.
+    """
+    length = beam.length
+    energies[2] = 0.0
+    for e in range(first, last):
+        stretch, shear, bend, _, _ = strains(chain.x, chain.y, chain.theta, e, length)
+        chain.axial[e] = beam.axial * stretch
+        chain.shear[e] = beam.shear * shear
+        energies[2] += 0.5 * length * beam.axial * stretch * stretch
+        energies[2] += 0.5 * length * beam.shear * shear * shear
+        _advance(beam, chain, e, bend, scratch, energies)
+        if abs(chain.moment[e]) > abs(peaks[e, 0]):
+            peaks[e, 0] = chain.moment[e]
+            peaks[e, 1] = move
+            peaks[e, 2] = 0.5 * (chain.x[e] + chain.x[e + 1])
+        if abs(bend) > abs(peaks[e, 3]):
+            peaks[e, 3] = bend
+
+
+@kernel
+def let_go(
+    beam: Beam, chain: Chain, scratch: NDArray, energies: NDArray, first: int, last: int
+) -> None:
+    """Take all moment and force off the elements ``first..last - 1``.
+
+    Nothing supports a free sheet, so each element unloads on its own.
+    """
+    for e in range(first, last):
+        chain.axial[e] = 0.0
+        chain.shear[e] = 0.0
+        bend = chain.curvature[e] - chain.moment[e] / beam.bending
+        if not chain.low[e] <= bend <= chain.high[e]:
+            bend = chain.anchor[e] + free_curvature(
+                beam.law,
+                beam.layers,
+                chain.history[e],
+                bend - chain.anchor[e],
+                beam.bending,
+            )
+        _advance(beam, chain, e, bend, scratch, energies)
+        chain.moment[e] = 0.0
+    energies[2] = 0.0
