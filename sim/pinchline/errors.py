@@ -71,7 +71,8 @@ class InputError(PinchlineError):
             place += shown(self.value)
         text = f"{place}: {self.message}" if place else self.message
         if self.allowed:
-            text = f"{text.rstrip('.')}. Allowed: {self.allowed}"
+            stop = "" if text.endswith((".", "?")) else "."
+            text = f"{text}{stop} Allowed: {self.allowed}"
         text = " ".join(text.split())
         text = "".join(c if c.isprintable() else "?" for c in text)
         return text if text.endswith((".", "?")) else f"{text}."

@@ -39,7 +39,9 @@ class Source:
 def data_root(kind: Kind) -> Traversable:
     """Folder of shipped TOML files: inside the wheel, or the checkout's top level."""
     parts = ("cases", "machines") if kind == "machines" else (kind,)
-    shipped = files("pinchline").joinpath(*parts)
+    shipped: Traversable = files("pinchline")
+    for part in parts:
+        shipped = shipped / part
     if shipped.is_dir():
         return shipped
     checkout = Path(__file__).resolve().parents[2].joinpath(*parts)

@@ -117,7 +117,7 @@ _WORDS: dict[Dimension, tuple[str, str]] = {
 
 _QUANTITY = re.compile(
     r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)(?:/(?P<under>\d+))?"
-    r"(?:\s+|(?=[^\d.\s]))(?P<unit>\S.*)"
+    r"(?:\s+|(?=[^\d.,\s]))(?P<unit>\S.*)"
 )
 _NUMBER_ONLY = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf(?:inity)?)\b", re.IGNORECASE)
@@ -149,9 +149,7 @@ def parse(text: object, dimension: Dimension) -> float:
         where the text is no finite number with a unit of that dimension
     """
     if not isinstance(text, str):
-        is_number = isinstance(text, int | float) and not isinstance(text, bool)
-        message = "a bare number has no unit" if is_number else "is not text in quotes"
-        _refuse(message, text, dimension)
+        _refuse(_why_no_text(text), text, dimension)
     plain = text.strip()
     match = _QUANTITY.fullmatch(plain)
     if match is None:
@@ -189,6 +187,15 @@ def _refuse(message: str, value: object, dimension: Dimension) -> NoReturn:
     raise InputError(message, value=value, allowed=allowed_text(dimension))
 
 
+def _why_no_text(value: object) -> str:
+    """Say why a value that is no text is no quantity."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return "is not text in quotes"
+    if isinstance(value, float) and not math.isfinite(value):
+        return "is not a finite number"
+    return "a bare number has no unit"
+
+
 def _why_no_quantity(text: str) -> str:
     """Say why a text is no number with a unit."""
     if _NOT_FINITE.match(text):
@@ -204,15 +211,15 @@ def _factor(spelling: str, dimension: Dimension, text: str) -> float:
     """Return the factor from a spelled unit to the internal unit."""
     unit = re.sub(r"\s*([/*^])\s*", r"\1", spelling.strip())
     unit = f"1{unit}" if unit.startswith("/") else unit
-    factor = FACTORS[dimension].get(unit)
-    if factor is None:
-        factor = _pint_factor(unit, dimension)
-    if factor is not None:
-        return factor
+    if unit in FACTORS[dimension]:
+        return FACTORS[dimension][unit]
     others = [d for d in FACTORS if unit in FACTORS[d]]
     if others:
         word = _WORDS[others[0]][0]
         _refuse(f"{unit} is the unit of {word}", text, dimension)
+    factor = _pint_factor(unit, dimension)
+    if factor is not None:
+        return factor
     lowered = {name.lower(): name for name in FACTORS[dimension]}
     close = difflib.get_close_matches(unit.lower(), lowered, n=1, cutoff=0.5)
     hint = f"; did you mean {lowered[close[0]]}?" if close else ""

@@ -81,6 +81,9 @@ class Bounds:
             number, unit = units.display(value, dimension)
             return f"{number:.6g} {unit}"
 
+        low = self.at_least
+        if low is not None and self.at_most is None and self.below is None:
+            return f"from {say(low)} up"
         parts = [
             f"{word} {say(limit)}"
             for word, limit in (
@@ -196,6 +199,23 @@ class Table:
         return value
 
 
+@dataclass(frozen=True)
+class Tables:
+    """Validator of a list of tables that another model reads."""
+
+    allowed: str
+
+    def __call__(self, value: object) -> list[dict[str, Any]]:
+        """Return the list, or refuse it."""
+        if not isinstance(value, list):
+            refuse("is not a list of tables", value=value, allowed=self.allowed)
+        for number, table in enumerate(value, 1):
+            if not isinstance(table, dict):
+                message = f"entry {number} is not a table"
+                refuse(message, value=table, allowed=self.allowed)
+        return value
+
+
 _POSITIVE = Bounds(above=0.0)
 _NOT_NEGATIVE = Bounds(at_least=0.0)
 _SHARE = Bounds(at_least=0.0, at_most=1.0)
@@ -294,7 +314,11 @@ def _translated(
         known = _known_keys(model, place[:-1])
         hint = did_you_mean(str(place[-1]), known, cutoff=0.0)
         return InputError(
-            f"unknown key{hint}", file=file, key=where, allowed=", ".join(known)
+            f"unknown key{hint}",
+            file=file,
+            key=where,
+            value=fault["input"],
+            allowed=", ".join(known),
         )
     if fault["type"] == "missing":
         return InputError(

@@ -7,7 +7,7 @@ inside a range. The more special value wins; ``sources`` travel along with the v
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -36,6 +36,8 @@ Direction = Literal["L", "LT"]
 _PRINTED_STEP = 0.001 * 25.4  # handbook ranges are printed to 0.001 in
 _TOUCHING = 1.0e-9
 _ASSUMED_DENSITY = 2700.0
+_NEEDED = ("youngs_modulus", "poisson_ratio", "tangent_modulus")
+_YIELDS = ("yield_strength", "yield_tension", "yield_compression")
 
 PoissonRatio = Annotated[
     float, BeforeValidator(Number(Bounds(at_least=0.0, below=0.5)))
@@ -77,6 +79,7 @@ class Properties(Record):
             refuse(
                 "is given beside yield_tension or yield_compression",
                 key="yield_strength",
+                value=units.format(self.yield_strength, "stress"),
                 allowed="yield_strength alone, or tension and compression (their mean "
                 "is used in bending)",
             )
@@ -123,15 +126,20 @@ class Card(Properties):
     def _rising(self) -> "Card":
         for i, piece in enumerate(self.range):
             if piece.start >= piece.end:
-                refuse("`from` is not below `to`", key=f"range[{i + 1}]")
+                value = f"{piece.start:.4g} to {piece.end:.4g} mm"
+                refuse("from is not below to", key=f"range[{i + 1}]", value=value)
         for i, (thin, thick) in enumerate(pairwise(self.range)):
             if thick.start < thin.end - _TOUCHING:
                 message = "the range overlaps the one before it"
-                refuse(message, key=f"range[{i + 2}]", allowed="rising ranges")
+                key, value = f"range[{i + 2}].from", f"{thick.start:.4g} mm"
+                allowed = f"from {thin.end:.4g} mm up"
+                refuse(message, key=key, value=value, allowed=allowed)
         for i, (near, far) in enumerate(pairwise(self.bend)):
             if far.end <= near.end:
-                message = "`to` does not rise from the entry before it"
-                refuse(message, key=f"bend[{i + 2}]", allowed="rising entries")
+                message = "does not rise from the entry before it"
+                key, value = f"bend[{i + 2}].to", f"{far.end:.4g} mm"
+                allowed = f"above {near.end:.4g} mm"
+                refuse(message, key=key, value=value, allowed=allowed)
         return self
 
 
@@ -212,19 +220,19 @@ def load_material(
         where there is no such card, or it does not cover the direction or thickness
     """
     key = "sheet.material"
+    ask = _Ask(direction, thickness, where)
     if not isinstance(source, dict):
-        name, title, flat, file = _from_card(source, direction, thickness, where, key)
-        return _material(name, title, direction, flat, file, "")
+        name, title, flat, file = _from_card(source, ask, key)
+        return _material(name, title, ask, flat, file, "")
     own = read(Card, source, file=where, key=key)
-    name, title, flat = "inline", "material of the case", {}
-    if own.use is not None:
-        name, title, flat, _ = _from_card(
-            own.use, direction, thickness, where, f"{key}.use"
-        )
-        title = f"{title}, changed in the case"
-    change = _flattened(own, direction, thickness, where, key)
-    flat = _more_special(flat, change)
-    return _material(name, own.title or title, direction, flat, where, key)
+    change = _with_origin(_flattened(own, ask, "the material table"))
+    if own.use is None:
+        _cover_direction(own, change, ask, "the material table")
+        title = own.title or "material of the case"
+        return _material("inline", title, ask, change, where, key)
+    name, title, flat, _ = _from_card(own.use, ask, f"{key}.use")
+    title = own.title or f"{title}, changed in the case"
+    return _material(name, title, ask, _more_special(flat, change), where, key)
 
 
 def allowable_strain_of_radius(radius: float) -> float:
@@ -232,49 +240,68 @@ def allowable_strain_of_radius(radius: float) -> float:
     return 1.0 / (2.0 * radius + 1.0)
 
 
+class _Ask(NamedTuple):
+    """What is asked of a card: direction, thickness in mm, and by which file."""
+
+    direction: str
+    thickness: float
+    file: str
+
+
 def _from_card(
-    source: str | Path, direction: str, thickness: float, where: str, key: str
+    source: str | Path, ask: _Ask, key: str
 ) -> tuple[str, str, dict[str, Any], str]:
     """Name, title, properties and file of a card."""
-    folder = Path(where).parent
-    found = library.fetch("materials", source, folder=folder, file=where, key=key)
+    folder = Path(ask.file).parent
+    found = library.fetch("materials", source, folder=folder, file=ask.file, key=key)
     card = read(Card, library.parse_toml(found.text, found.where), file=found.where)
     if card.use is not None:
         message = "a card cannot use another card"
         raise InputError(message, file=found.where, key="use", value=card.use)
-    _cover_direction(card, direction, found.where)
-    flat = _flattened(card, direction, thickness, found.where, "")
+    flat = _flattened(card, ask, f"the card {found.name}")
+    _cover_direction(card, flat, ask, f"the card {found.name}")
     return found.name, card.title or found.name, flat, found.where
 
 
-def _cover_direction(card: Card, direction: str, file: str) -> None:
-    """Refuse a direction for which the card says nothing while it does for another."""
+def _cover_direction(card: Card, flat: dict[str, Any], ask: _Ask, word: str) -> None:
+    """Refuse a direction where the card is complete for another one only."""
     levels = (card, *card.range)
     held = {d for d in ("L", "LT") for c in levels if getattr(c, d) is not None}
-    if held and direction not in held:
-        message = "the card has no values for this direction"
+    complete = set(_NEEDED) <= set(flat) and bool(set(_YIELDS) & set(flat))
+    if held and ask.direction not in held and not complete:
+        message = f"{word} has no values for this direction"
         allowed = " or ".join(sorted(held))
         raise InputError(
-            message, file=file, key="direction", value=direction, allowed=allowed
+            message,
+            file=ask.file,
+            key="sheet.direction",
+            value=ask.direction,
+            allowed=allowed,
         )
 
 
-def _flattened(
-    card: Card, direction: str, thickness: float, file: str, key: str
-) -> dict[str, Any]:
+def _flattened(card: Card, ask: _Ask, word: str) -> dict[str, Any]:
     """Properties of one direction and thickness, the special over the general."""
     flat = _own(card)
-    levels: list[Properties | None] = [getattr(card, direction)]
+    levels: list[Properties | None] = [getattr(card, ask.direction)]
     if card.range:
-        piece = _range_at(card, thickness, file, key)
-        levels += [piece, getattr(piece, direction)]
+        piece = _range_at(card, ask, word)
+        levels += [piece, getattr(piece, ask.direction)]
     for level in levels:
         if level is not None:
             flat = _more_special(flat, _own(level))
-    bend = next((b for b in card.bend if thickness <= b.end + _TOUCHING), None)
+    bend = next((b for b in card.bend if ask.thickness <= b.end + _TOUCHING), None)
     if bend is not None:
         flat["minimum_bend_radius"] = bend.minimum_bend_radius
     return flat
+
+
+def _with_origin(flat: dict[str, Any]) -> dict[str, Any]:
+    """Name the case as the source of every value that names none."""
+    names = [name for name in flat if name not in {"basis", "sources", "clad"}]
+    names += [f"clad.{name}" for name in flat.get("clad", {})]
+    sources = dict.fromkeys(names, "given in the case") | flat.get("sources", {})
+    return {**flat, "sources": sources}
 
 
 def _own(level: Properties) -> dict[str, Any]:
@@ -284,38 +311,41 @@ def _own(level: Properties) -> dict[str, Any]:
 
 def _more_special(flat: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
     """Overlay properties; a yield stated in one form replaces the other form."""
-    split = ("yield_tension", "yield_compression")
-    gone: tuple[str, ...] = ()
-    if "yield_strength" in top:
+    single, *split = _YIELDS
+    gone: list[str] = []
+    if single in top:
         gone = split
     elif any(name in top for name in split):
-        gone = ("yield_strength",)
-    return overlaid({k: v for k, v in flat.items() if k not in gone}, top)
+        gone = [single]
+    kept = {k: v for k, v in flat.items() if k not in gone}
+    kept["sources"] = {
+        k: v for k, v in flat.get("sources", {}).items() if k not in gone
+    }
+    return overlaid(kept, top)
 
 
-def _range_at(card: Card, thickness: float, file: str, key: str) -> Range:
+def _range_at(card: Card, ask: _Ask, word: str) -> Range:
     """Range that holds a thickness; the printed step between two counts as thick."""
     before: float | None = None
     for piece in card.range:
         start = piece.start
         if before is not None and start - before <= _PRINTED_STEP + _TOUCHING:
             start = before
-        if start - _TOUCHING <= thickness <= piece.end + _TOUCHING:
+        if start - _TOUCHING <= ask.thickness <= piece.end + _TOUCHING:
             return piece
         before = piece.end
-    spans = ", ".join(f"{r.start:.3g} to {r.end:.3g} mm" for r in card.range)
-    message = "the thickness is outside of the card's ranges"
+    message = f"{word} does not cover this thickness"
     raise InputError(
         message,
-        file=file,
-        key=f"{key}.range" if key else "thickness",
-        value=units.format(thickness, "length"),
-        allowed=spans,
+        file=ask.file,
+        key="sheet.thickness",
+        value=f"{ask.thickness:.4g} mm",
+        allowed=", ".join(f"{r.start:.3g} to {r.end:.3g} mm" for r in card.range),
     )
 
 
 def _material(
-    name: str, title: str, direction: str, flat: dict[str, Any], file: str, key: str
+    name: str, title: str, ask: _Ask, flat: dict[str, Any], file: str, key: str
 ) -> Material:
     """Fill in what follows from the rest and check that nothing is missing."""
     values = dict(flat)
@@ -334,5 +364,5 @@ def _material(
         values["allowable_strain"] = allowable_strain_of_radius(radius)
         sources["allowable_strain"] = "surface strain of the least bend radius"
     values["sources"] = sources
-    table = {"name": name, "title": title, "direction": direction, **values}
+    table = {"name": name, "title": title, "direction": ask.direction, **values}
     return read(Material, table, file=file, key=key, converted=True)

@@ -27,7 +27,7 @@ class Beam(NamedTuple):
     """Constants of the sheet, per mm of width.
 
     axial, shear (N/mm), bending (N mm): elastic stiffness; length: of an element (mm);
-    half: half thickness (mm); law: code of the section law; layers: (rows, 7).
+    half: half thickness (mm); first_yield: moment (N mm/mm); law: code of the section law; layers: (7, rows).
     """
 
     axial: float
@@ -35,6 +35,7 @@ class Beam(NamedTuple):
     bending: float
     length: float
     half: float
+    first_yield: float
     law: int
     layers: NDArray
 
@@ -44,7 +45,7 @@ class Chain(NamedTuple):
 
     Nodes (n + 1): x, y (mm), theta (rad). Elements (n): axial, shear force (N/mm);
     curvature (1/mm) and moment (N mm/mm) of the last accepted step; the range
-    ``low..high`` of curvature that stays elastic (1/mm); history (n, rows, 5) and the
+    ``low..high`` of curvature that stays elastic (1/mm); history (n, 5, rows) and the
     curvature ``anchor`` at which it stands: elastic steps leave it where it is.
     """
 

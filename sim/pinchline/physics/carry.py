@@ -19,33 +19,74 @@ if TYPE_CHECKING:
 
     from pinchline.physics.beam import Beam, Chain
 
+FIELDS = 4  # moment, curvature, axial and shear force of a place
+
 
 @kernel
-def _curvatures(
-    beam: Beam, chain: Chain, first: int, last: int, share: float, way: int, out: NDArray
+def remember(
+    chain: Chain, first: int, last: int, driven: int, places: NDArray, pose: NDArray
 ) -> None:
-    """Guess curvature (1/mm), axial and shear force (N/mm) into ``out[first:last]``."""
+    """Keep what the window's places bear, counted from the driven element.
+
+    ``places (slots, 4)``: the driven element is the middle slot; ``pose (3)``: x, y,
+    theta of its node nearer the operator.
+    """
+    places[:] = 0.0
+    shift = places.shape[0] // 2 - driven
+    for e in range(max(first, -shift), min(last, places.shape[0] - shift)):
+        places[e + shift, 0] = chain.moment[e]
+        places[e + shift, 1] = chain.curvature[e]
+        places[e + shift, 2] = chain.axial[e]
+        places[e + shift, 3] = chain.shear[e]
+    pose[0] = chain.x[driven]
+    pose[1] = chain.y[driven]
+    pose[2] = chain.theta[driven]
+
+
+@kernel
+def _read_memory(
+    first: int, last: int, driven: int, places: NDArray, out: NDArray
+) -> None:
+    """Read what the places bore one element of feed ago."""
+    shift = places.shape[0] // 2 - driven
+    for e in range(first, last):
+        for k in range(FIELDS):
+            out[e, k] = 0.0
+            if 0 <= e + shift < places.shape[0]:
+                out[e, k] = places[e + shift, k]
+
+
+@kernel
+def _read_places(
+    chain: Chain, first: int, last: int, share: float, way: int, out: NDArray
+) -> None:
+    """Read what each element's next place bears, a share of the way there."""
     count = chain.moment.shape[0]
     for e in range(first, last):
         ahead = e + way
-        m = bend = n = q = 0.0
+        m = n = q = 0.0
+        bend = chain.curvature[e]
         if 0 <= ahead < count:
             m, bend = chain.moment[ahead], chain.curvature[ahead]
             n, q = chain.axial[ahead], chain.shear[ahead]
-        else:
-            bend = chain.curvature[e]
-        m = (1.0 - share) * chain.moment[e] + share * m
-        bend = (1.0 - share) * chain.curvature[e] + share * bend
-        elastic = chain.curvature[e] + (m - chain.moment[e]) / beam.bending
-        if chain.low[e] <= elastic <= chain.high[e]:
-            bend = elastic
-        elif m > chain.moment[e]:
-            bend = max(bend, chain.high[e])
-        else:
-            bend = min(bend, chain.low[e])
+        out[e, 0] = (1.0 - share) * chain.moment[e] + share * m
+        out[e, 1] = (1.0 - share) * chain.curvature[e] + share * bend
+        out[e, 2] = (1.0 - share) * chain.axial[e] + share * n
+        out[e, 3] = (1.0 - share) * chain.shear[e] + share * q
+
+
+@kernel
+def _curvatures(beam: Beam, chain: Chain, first: int, last: int, out: NDArray) -> None:
+    """Turn the moments of the places in ``out[:, 0]`` into guesses of curvature."""
+    for e in range(first, last):
+        m = out[e, 0]
+        bend = chain.curvature[e] + (m - chain.moment[e]) / beam.bending
+        if not chain.low[e] <= bend <= chain.high[e]:
+            if m > chain.moment[e]:
+                bend = max(out[e, 1], chain.high[e])
+            else:
+                bend = min(out[e, 1], chain.low[e])
         out[e, 0] = bend
-        out[e, 1] = (1.0 - share) * chain.axial[e] + share * n
-        out[e, 2] = (1.0 - share) * chain.shear[e] + share * q
 
 
 @kernel
@@ -56,12 +97,12 @@ def _follow(beam: Beam, chain: Chain, e: int, way: int, guess: NDArray) -> None:
     chain.theta[far] = chain.theta[near] + way * guess[e, 0] * length
     mean = 0.5 * (chain.theta[near] + chain.theta[far])
     c, s = math.cos(mean), math.sin(mean)
-    along = way * length * (1.0 + guess[e, 1] / beam.axial)
-    across = way * length * guess[e, 2] / beam.shear
+    along = way * length * (1.0 + guess[e, 2] / beam.axial)
+    across = way * length * guess[e, 3] / beam.shear
     chain.x[far] = chain.x[near] + along * c - across * s
     chain.y[far] = chain.y[near] + along * s + across * c
-    chain.axial[e] = guess[e, 1]
-    chain.shear[e] = guess[e, 2]
+    chain.axial[e] = guess[e, 2]
+    chain.shear[e] = guess[e, 3]
 
 
 @kernel
@@ -74,6 +115,30 @@ def _turn(chain: Chain, pivot: int, first: int, last: int, angle: float) -> None
         chain.x[node] = px + c * dx - s * dy
         chain.y[node] = py + s * dx + c * dy
         chain.theta[node] += angle
+
+
+@kernel
+def _shape(
+    beam: Beam,
+    chain: Chain,
+    first: int,
+    last: int,
+    pivot: int,
+    rear: NDArray,
+    depth: float,
+    guess: NDArray,
+) -> None:
+    """Lay the guessed curvatures out from the pivot; keep the rear roll's contact."""
+    _curvatures(beam, chain, first, last, guess)
+    for e in range(pivot, last):
+        _follow(beam, chain, e, 1, guess)
+    for e in range(pivot - 1, first - 1, -1):
+        _follow(beam, chain, e, -1, guess)
+    if depth > 0.0:
+        for _ in range(2):
+            now = deepest(chain, first, last, beam.length, rear)
+            lever = max(rear[0] - chain.x[pivot], beam.length)
+            _turn(chain, pivot, first, last, (now - depth) / lever)
 
 
 @kernel
@@ -97,21 +162,38 @@ def carry(
     share : part of an element to feed, 0..1
     way : +1 toward the rear roll, -1 toward the operator
     rear : (6,) the rear roll, on which the guess keeps its depth of contact
-    guess : (n, 3) scratch
+    guess : (n, 4) scratch
     """
-    length = beam.length
-    depth = deepest(chain, first, last, length, rear)
-    _curvatures(beam, chain, first, last, share, way, guess)
+    depth = deepest(chain, first, last, beam.length, rear)
+    _read_places(chain, first, last, share, way, guess)
     beyond = pivot + way
     chain.x[pivot] += share * (chain.x[beyond] - chain.x[pivot])
     chain.y[pivot] += share * (chain.y[beyond] - chain.y[pivot])
     chain.theta[pivot] += share * (chain.theta[beyond] - chain.theta[pivot])
-    for e in range(pivot, last):
-        _follow(beam, chain, e, 1, guess)
-    for e in range(pivot - 1, first - 1, -1):
-        _follow(beam, chain, e, -1, guess)
-    if depth > 0.0:
-        for _ in range(2):
-            now = deepest(chain, first, last, length, rear)
-            lever = max(rear[0] - chain.x[pivot], length)
-            _turn(chain, pivot, first, last, (now - depth) / lever)
+    _shape(beam, chain, first, last, pivot, rear, depth, guess)
+
+
+@kernel
+def recall(
+    beam: Beam,
+    chain: Chain,
+    first: int,
+    last: int,
+    driven: int,
+    places: NDArray,
+    pose: NDArray,
+    rear: NDArray,
+    guess: NDArray,
+) -> None:
+    """Move the window on to what it was one whole element of feed ago.
+
+    With several steps per element the pattern of contact repeats only after all of
+    them; ``places`` and ``pose`` are what ``remember`` kept then. Other parameters as
+    in ``carry``; ``driven`` is the element on the nip line after the feed.
+    """
+    depth = deepest(chain, first, last, beam.length, rear)
+    _read_memory(first, last, driven, places, guess)
+    chain.x[driven] = pose[0]
+    chain.y[driven] = pose[1]
+    chain.theta[driven] = pose[2]
+    _shape(beam, chain, first, last, driven, rear, depth, guess)

@@ -138,14 +138,20 @@ def add_contact(
 @kernel
 def deepest(chain: Chain, first: int, last: int, length: float, roll: NDArray) -> float:
     """Largest depth (mm) of the mid-line in one roll; negative is a distance."""
-    depth = -math.inf
-    for e in range(first, last):
-        if near(chain, e, length, roll[0], roll[1], roll[2] - min(depth, 0.0)):
-            for i in range(POINTS):
-                xi = (2.0 * i + 1.0) / POINTS - 1.0
-                px, py, _, _, _, _, _ = arc_point(chain, e, length, xi)
-                distance = math.hypot(px - roll[0], py - roll[1])
-                depth = max(depth, roll[2] - distance)
+    nearest = first
+    least = math.inf
+    for node in range(first, last + 1):
+        dx, dy = chain.x[node] - roll[0], chain.y[node] - roll[1]
+        if dx * dx + dy * dy < least:
+            least = dx * dx + dy * dy
+            nearest = node
+    depth = roll[2] - math.sqrt(least)
+    for e in range(max(first, nearest - 2), min(last, nearest + 2)):
+        for i in range(POINTS):
+            xi = (2.0 * i + 1.0) / POINTS - 1.0
+            px, py, _, _, _, _, _ = arc_point(chain, e, length, xi)
+            distance = math.hypot(px - roll[0], py - roll[1])
+            depth = max(depth, roll[2] - distance)
     return depth
 
 

@@ -104,7 +104,11 @@ def _assemble(
             tangent = beam.bending
         else:
             m, tangent = section_moment(
-                beam.law, beam.layers, chain.history[e], bend - chain.anchor[e]
+                beam.law,
+                beam.layers,
+                chain.history[e],
+                bend - chain.anchor[e],
+                work.scratch,
             )
         n, q = chain.axial[e], chain.shear[e]
         if search:
@@ -399,7 +403,7 @@ def equilibrate(
 
 
 @kernel
-def _advance(
+def advance(
     beam: Beam, chain: Chain, e: int, bend: float, scratch: NDArray, energies: NDArray
 ) -> None:
     """Accept the curvature ``bend`` (1/mm) of one element."""
@@ -450,7 +454,7 @@ def commit(
         chain.shear[e] = beam.shear * shear
         energies[2] += 0.5 * length * beam.axial * stretch * stretch
         energies[2] += 0.5 * length * beam.shear * shear * shear
-        _advance(beam, chain, e, bend, scratch, energies)
+        advance(beam, chain, e, bend, scratch, energies)
         if abs(chain.moment[e]) > abs(peaks[e, 0]):
             peaks[e, 0] = chain.moment[e]
             peaks[e, 1] = move
@@ -478,7 +482,8 @@ def let_go(
                 chain.history[e],
                 bend - chain.anchor[e],
                 beam.bending,
+                scratch,
             )
-        _advance(beam, chain, e, bend, scratch, energies)
+        advance(beam, chain, e, bend, scratch, energies)
         chain.moment[e] = 0.0
     energies[2] = 0.0

@@ -15,10 +15,10 @@ strains by ``y * kappa``, so stresses are odd in ``y`` and only the half
     the one-dimensional bilinear law integrated in closed form: the stress over ``y`` is
     piecewise linear for any history, so its breakpoints carry the state exactly.
 
-History of one element, ``(rows, 5)``: layers hold ``sa, sb, ba, bb, alpha``
-(stress, back stress, equivalent plastic strain; ``UNIAXIAL`` uses columns 0, 2, 4);
+History of one element, ``(5, rows)``: layers hold ``sa, sb, ba, bb, alpha``
+(stress, back stress, equivalent plastic strain; ``UNIAXIAL`` uses rows 0, 2, 4);
 the profile holds ``y, stress, back stress, yield radius`` per breakpoint and their
-number in ``[0, 4]``.
+number in ``[4, 0]``.
 """
 
 from __future__ import annotations
@@ -35,134 +35,144 @@ J2_PLANE_STRAIN = 0
 UNIAXIAL = 1
 PROFILE = 2
 
-# columns of a layer
+# rows of the layer table
 Y, W, CA, CB, YIELD, HI, HK = range(7)
-COLUMNS = 7
+LAYER = 7
 HISTORY = 5
 BREAKPOINTS = 16
-SCRATCH = 3 * BREAKPOINTS
+SCRATCH = 64
 
-_R2 = math.sqrt(2.0)
+_HALF_ROOT = math.sqrt(0.5)
 _UNBOUNDED = 1.0e30
 
 
 @kernel
-def _multiplier(
-    a: float, b: float, c_a: float, c_b: float, radius: float, hi: float, guess: float
-) -> float:
-    """Plastic multiplier of the return: ``1/q - 1/sigma_y`` is nearly linear in it.
+def _multipliers(layers: NDArray, history: NDArray, change: float, out: NDArray) -> None:
+    """Plastic multiplier of every layer (1/MPa) into ``out[2]``; trials in ``out[:2]``.
 
-    ``a, b`` trial relative stress (MPa), ``c_a, c_b`` their decay (MPa), ``radius``
-    the yield stress before the step (MPa), ``hi`` isotropic modulus (MPa); 1/MPa.
+    The consistency condition as ``1/q = 1/sigma_y`` is nearly linear in the multiplier,
+    so a few Newton passes end at rounding; all layers make them together, without
+    branches, and one that stays elastic keeps the multiplier zero.
     """
-    gamma = max(guess, 0.0)
-    for _ in range(40):
-        d_a = 1.0 + gamma * c_a
-        d_b = 1.0 + gamma * c_b
-        xa = a / d_a
-        xb = b / d_b
-        q = math.sqrt(1.5 * (xa * xa / 3.0 + xb * xb))
-        slope = 1.5 * (xa * xa * c_a / (3.0 * d_a) + xb * xb * c_b / d_b) / (q * q * q)
-        slope += 2.0 / 3.0 * hi / radius
-        step = (1.0 / q - (1.0 - 2.0 / 3.0 * gamma * hi) / radius) / slope
-        gamma -= step
-        if abs(step) <= 1.0e-8 * gamma:  # quadratic: the next step is below rounding
+    count = layers.shape[1]
+    for i in range(count):
+        strain = layers[Y, i] * change * _HALF_ROOT
+        out[0, i] = history[0, i] + layers[CA, i] * strain - history[2, i]
+        out[1, i] = history[1, i] + layers[CB, i] * strain - history[3, i]
+        out[2, i] = 0.0
+    for _ in range(30):
+        for i in range(count):
+            hi = 2.0 / 3.0 * layers[HI, i]
+            hk = 2.0 / 3.0 * layers[HK, i]
+            radius = layers[YIELD, i] + layers[HI, i] * history[4, i]
+            gamma = out[2, i]
+            c_a = hk + layers[CA, i] / 3.0
+            c_b = hk + layers[CB, i]
+            d_a = 1.0 / (1.0 + gamma * c_a)
+            d_b = 1.0 / (1.0 + gamma * c_b)
+            wa = 0.5 * out[0, i] * out[0, i] * d_a * d_a
+            wb = 1.5 * out[1, i] * out[1, i] * d_b * d_b
+            square = wa + wb + 1.0e-300
+            q = math.sqrt(square)
+            # residual and slope of 1/q - 1/sigma_y, both times q
+            slope = (wa * c_a * d_a + wb * c_b * d_b) / square + hi * q / radius
+            step = (1.0 - (1.0 - gamma * hi) * q / radius) / slope
+            out[2, i] = max(gamma - step, 0.0)
+            out[3, i] = gamma
+        settled = True
+        for i in range(count):
+            if abs(out[2, i] - out[3, i]) > 1.0e-8 * out[2, i]:
+                settled = False
+        if settled:
             break
-    return gamma
 
 
 @kernel
-def _j2_moment(layers: NDArray, history: NDArray, change: float) -> tuple[float, float]:
+def _j2_moment(
+    layers: NDArray, history: NDArray, change: float, out: NDArray
+) -> tuple[float, float]:
     """Moment and tangent of J2 layers after a change of curvature (1/mm)."""
+    _multipliers(layers, history, change, out)
+    count = layers.shape[1]
+    for i in range(count):
+        ca = layers[CA, i]
+        cb = layers[CB, i]
+        hk = 2.0 / 3.0 * layers[HK, i]
+        hi = 2.0 / 3.0 * layers[HI, i]
+        g = out[2, i]
+        c_a = hk + ca / 3.0
+        c_b = hk + cb
+        d_a = 1.0 / (1.0 + g * c_a)
+        d_b = 1.0 / (1.0 + g * c_b)
+        xa = out[0, i] * d_a
+        xb = out[1, i] * d_b
+        shrink = 1.0 / (1.0 - g * hi)
+        now = (layers[YIELD, i] + layers[HI, i] * history[4, i]) * shrink
+        down = xa * xa * c_a * d_a / 3.0 + xb * xb * c_b * d_b
+        down += 2.0 / 3.0 * now * now * hi * shrink
+        active = 1.0 if g > 0.0 else 0.0
+        pull = xa * ca * d_a / 3.0 + xb * cb * d_b
+        dg = active * pull / (down + 1.0e-300)
+        grow = 1.0 + hk * g
+        weight = layers[W, i] * layers[Y, i]
+        stress = grow * (xa + xb) + history[2, i] + history[3, i]
+        slope = grow * (ca * d_a - xa * c_a * d_a * dg + cb * d_b - xb * c_b * d_b * dg)
+        slope += hk * (xa + xb) * dg
+        out[0, i] = weight * stress
+        out[1, i] = weight * layers[Y, i] * slope
     moment = 0.0
     tangent = 0.0
-    g = g_before = 0.0
-    for i in range(layers.shape[0]):
-        y = layers[i, Y]
-        ca = layers[i, CA]
-        cb = layers[i, CB]
-        hk = 2.0 / 3.0 * layers[i, HK]
-        strain = y * change / _R2
-        ta = history[i, 0] + ca * strain
-        tb = history[i, 1] + cb * strain
-        a = ta - history[i, 2]
-        b = tb - history[i, 3]
-        radius = layers[i, YIELD] + layers[i, HI] * history[i, 4]
-        if 1.5 * (a * a / 3.0 + b * b) <= radius * radius:
-            stress = (ta + tb) / _R2
-            slope = 0.5 * (ca + cb)
-        else:
-            hi = layers[i, HI]
-            c_a = hk + ca / 3.0
-            c_b = hk + cb
-            guess = 2.0 * g - g_before  # the multiplier varies smoothly with height
-            g_before = g
-            g = _multiplier(a, b, c_a, c_b, radius, hi, guess)
-            d_a = 1.0 + g * c_a
-            d_b = 1.0 + g * c_b
-            xa = a / d_a
-            xb = b / d_b
-            shrink = 1.0 - 2.0 / 3.0 * g * hi
-            now = radius / shrink
-            down = xa * xa * c_a / (3.0 * d_a) + xb * xb * c_b / d_b
-            down += 2.0 / 3.0 * now * now * 2.0 / 3.0 * hi / shrink
-            dg = (xa * ca / (3.0 * d_a) + xb * cb / d_b) / (_R2 * down)
-            grow = 1.0 + hk * g
-            stress = (grow * (xa + xb) + history[i, 2] + history[i, 3]) / _R2
-            dxa = ca / (_R2 * d_a) - xa * c_a / d_a * dg
-            dxb = cb / (_R2 * d_b) - xb * c_b / d_b * dg
-            slope = (grow * (dxa + dxb) + hk * (xa + xb) * dg) / _R2
-        moment += layers[i, W] * y * stress
-        tangent += layers[i, W] * y * y * slope
-    return 2.0 * moment, 2.0 * tangent
+    for i in range(count):
+        moment += out[0, i]
+        tangent += out[1, i]
+    return 2.0 * _HALF_ROOT * moment, tangent
 
 
 @kernel
 def _j2_commit(
-    layers: NDArray, history: NDArray, change: float
+    layers: NDArray, history: NDArray, change: float, out: NDArray
 ) -> tuple[float, float, float, float]:
     """Advance J2 layers; moment, plastic work, elastic range of curvature change."""
-    moment = 0.0
-    work = 0.0
-    lowest = -_UNBOUNDED
-    highest = _UNBOUNDED
-    for i in range(layers.shape[0]):
-        y = layers[i, Y]
-        ca = layers[i, CA]
-        cb = layers[i, CB]
-        hi = layers[i, HI]
-        hk = 2.0 / 3.0 * layers[i, HK]
-        strain = y * change / _R2
-        sa = history[i, 0] + ca * strain
-        sb = history[i, 1] + cb * strain
-        a = sa - history[i, 2]
-        b = sb - history[i, 3]
-        radius = layers[i, YIELD] + hi * history[i, 4]
-        if 1.5 * (a * a / 3.0 + b * b) > radius * radius:
-            g = _multiplier(a, b, hk + ca / 3.0, hk + cb, radius, hi, 0.0)
-            a /= 1.0 + g * (hk + ca / 3.0)
-            b /= 1.0 + g * (hk + cb)
-            radius /= 1.0 - 2.0 / 3.0 * g * hi
-            history[i, 2] += hk * g * a
-            history[i, 3] += hk * g * b
-            history[i, 4] += 2.0 / 3.0 * g * radius
-            sa = a + history[i, 2]
-            sb = b + history[i, 3]
-            mean = 0.5 * ((history[i, 0] + sa) * a / 3.0 + (history[i, 1] + sb) * b)
-            work += layers[i, W] * g * mean
-        history[i, 0] = sa
-        history[i, 1] = sb
-        moment += layers[i, W] * y * (sa + sb) / _R2
+    _multipliers(layers, history, change, out)
+    count = layers.shape[1]
+    for i in range(count):
+        ca = layers[CA, i]
+        cb = layers[CB, i]
+        hk = 2.0 / 3.0 * layers[HK, i]
+        g = out[2, i]
+        a = out[0, i] / (1.0 + g * (hk + ca / 3.0))
+        b = out[1, i] / (1.0 + g * (hk + cb))
+        radius = layers[YIELD, i] + layers[HI, i] * history[4, i]
+        radius /= 1.0 - 2.0 / 3.0 * g * layers[HI, i]
+        history[2, i] += hk * g * a
+        history[3, i] += hk * g * b
+        history[4, i] += 2.0 / 3.0 * g * radius
+        sa = a + history[2, i]
+        sb = b + history[3, i]
+        mean = 0.5 * ((history[0, i] + sa) * a / 3.0 + (history[1, i] + sb) * b)
+        history[0, i] = sa
+        history[1, i] = sb
         # elastic range: |xi + C d|^2 meets the yield ellipse, a quadratic in d
-        da = ca * y / _R2
-        db = cb * y / _R2
+        da = ca * layers[Y, i] * _HALF_ROOT
+        db = cb * layers[Y, i] * _HALF_ROOT
         square = da * da / 3.0 + db * db
         cross = a * da / 3.0 + b * db
         inside = min(a * a / 3.0 + b * b - 2.0 / 3.0 * radius * radius, 0.0)
         root = math.sqrt(cross * cross - square * inside)
-        lowest = max(lowest, (-cross - root) / square)
-        highest = min(highest, (-cross + root) / square)
-    return 2.0 * moment, 2.0 * work, lowest, highest
+        out[0, i] = layers[W, i] * layers[Y, i] * (sa + sb)
+        out[1, i] = layers[W, i] * g * mean
+        out[2, i] = (-cross - root) / square
+        out[3, i] = (-cross + root) / square
+    moment = 0.0
+    work = 0.0
+    lowest = -_UNBOUNDED
+    highest = _UNBOUNDED
+    for i in range(count):
+        moment += out[0, i]
+        work += out[1, i]
+        lowest = max(lowest, out[2, i])
+        highest = min(highest, out[3, i])
+    return 2.0 * _HALF_ROOT * moment, 2.0 * work, lowest, highest
 
 
 @kernel
@@ -172,19 +182,19 @@ def _uniaxial_moment(
     """Moment and tangent of one-dimensional layers after a change of curvature."""
     moment = 0.0
     tangent = 0.0
-    for i in range(layers.shape[0]):
-        y = layers[i, Y]
-        slope = layers[i, CA]
-        stress = history[i, 0] + slope * y * change
-        over = stress - history[i, 2]
-        radius = layers[i, YIELD] + layers[i, HI] * history[i, 4]
+    for i in range(layers.shape[1]):
+        y = layers[Y, i]
+        slope = layers[CA, i]
+        stress = history[0, i] + slope * y * change
+        over = stress - history[2, i]
+        radius = layers[YIELD, i] + layers[HI, i] * history[4, i]
         if abs(over) > radius:
-            hard = layers[i, HI] + layers[i, HK]
+            hard = layers[HI, i] + layers[HK, i]
             flow = (abs(over) - radius) / (slope + hard)
             stress -= math.copysign(slope * flow, over)
             slope *= hard / (slope + hard)
-        moment += layers[i, W] * y * stress
-        tangent += layers[i, W] * y * y * slope
+        moment += layers[W, i] * y * stress
+        tangent += layers[W, i] * y * y * slope
     return 2.0 * moment, 2.0 * tangent
 
 
@@ -197,24 +207,24 @@ def _uniaxial_commit(
     work = 0.0
     lowest = -_UNBOUNDED
     highest = _UNBOUNDED
-    for i in range(layers.shape[0]):
-        y = layers[i, Y]
-        slope = layers[i, CA]
-        before = history[i, 0]
+    for i in range(layers.shape[1]):
+        y = layers[Y, i]
+        slope = layers[CA, i]
+        before = history[0, i]
         stress = before + slope * y * change
-        over = stress - history[i, 2]
-        radius = layers[i, YIELD] + layers[i, HI] * history[i, 4]
+        over = stress - history[2, i]
+        radius = layers[YIELD, i] + layers[HI, i] * history[4, i]
         if abs(over) > radius:
-            hard = layers[i, HI] + layers[i, HK]
+            hard = layers[HI, i] + layers[HK, i]
             flow = math.copysign((abs(over) - radius) / (slope + hard), over)
             stress -= slope * flow
-            history[i, 2] += layers[i, HK] * flow
-            history[i, 4] += abs(flow)
-            radius += layers[i, HI] * abs(flow)
-            work += layers[i, W] * 0.5 * (before + stress) * flow
-        history[i, 0] = stress
-        moment += layers[i, W] * y * stress
-        over = stress - history[i, 2]
+            history[2, i] += layers[HK, i] * flow
+            history[4, i] += abs(flow)
+            radius += layers[HI, i] * abs(flow)
+            work += layers[W, i] * 0.5 * (before + stress) * flow
+        history[0, i] = stress
+        moment += layers[W, i] * y * stress
+        over = stress - history[2, i]
         highest = min(highest, (radius - over) / (slope * y))
         lowest = max(lowest, (-radius - over) / (slope * y))
     return 2.0 * moment, 2.0 * work, lowest, highest
@@ -247,17 +257,17 @@ def _profile_moment(
     layers: NDArray, history: NDArray, change: float
 ) -> tuple[float, float]:
     """Moment and tangent of the piecewise linear stress profile, in closed form."""
-    slope = layers[0, CA]
-    hard = layers[0, HI] + layers[0, HK]
-    count = int(history[0, 4])
+    slope = layers[CA, 0]
+    hard = layers[HI, 0] + layers[HK, 0]
+    count = int(history[4, 0])
     moment = 0.0
     tangent = 0.0
     for i in range(count - 1):
-        y0, y1 = history[i, 0], history[i + 1, 0]
-        s0 = history[i, 1] + slope * y0 * change
-        s1 = history[i + 1, 1] + slope * y1 * change
-        x0, x1 = s0 - history[i, 2], s1 - history[i + 1, 2]
-        r0, r1 = history[i, 3], history[i + 1, 3]
+        y0, y1 = history[0, i], history[0, i + 1]
+        s0 = history[1, i] + slope * y0 * change
+        s1 = history[1, i + 1] + slope * y1 * change
+        x0, x1 = s0 - history[2, i], s1 - history[2, i + 1]
+        r0, r1 = history[3, i], history[3, i + 1]
         cut1, cut2 = _crossings(x0, x1, r0, r1)
         at = 0.0
         for end in (min(cut1, 1.0), min(cut2, 1.0), 1.0):
@@ -288,19 +298,19 @@ def _put_point(
 ) -> int:
     """Append a breakpoint; one that lies on the line of its neighbours goes first."""
     if count >= 2:
-        y0, y1 = scratch[count - 2, 0], scratch[count - 1, 0]
+        y0, y1 = scratch[0, count - 2], scratch[0, count - 1]
         share = (y1 - y0) / (y - y0)
         straight = True
         for k in range(1, 4):
             new = s if k == 1 else (b if k == 2 else r)
-            line = scratch[count - 2, k] + share * (new - scratch[count - 2, k])
-            straight = straight and abs(line - scratch[count - 1, k]) <= tol
+            line = scratch[k, count - 2] + share * (new - scratch[k, count - 2])
+            straight = straight and abs(line - scratch[k, count - 1]) <= tol
         if straight:
             count -= 1
-    scratch[count, 0] = y
-    scratch[count, 1] = s
-    scratch[count, 2] = b
-    scratch[count, 3] = r
+    scratch[0, count] = y
+    scratch[1, count] = s
+    scratch[2, count] = b
+    scratch[3, count] = r
     return count + 1
 
 
@@ -310,16 +320,16 @@ def _drop_flattest(scratch: NDArray, count: int) -> int:
     best = 1
     least = _UNBOUNDED
     for i in range(1, count - 1):
-        y0, y1, y2 = scratch[i - 1, 0], scratch[i, 0], scratch[i + 1, 0]
+        y0, y1, y2 = scratch[0, i - 1], scratch[0, i], scratch[0, i + 1]
         share = (y1 - y0) / (y2 - y0)
-        line = scratch[i - 1, 1] + share * (scratch[i + 1, 1] - scratch[i - 1, 1])
-        bend = abs(line - scratch[i, 1]) * (y2 - y0) * y1
+        line = scratch[1, i - 1] + share * (scratch[1, i + 1] - scratch[1, i - 1])
+        bend = abs(line - scratch[1, i]) * (y2 - y0) * y1
         if bend < least:
             least = bend
             best = i
     for i in range(best, count - 1):
         for k in range(4):
-            scratch[i, k] = scratch[i + 1, k]
+            scratch[k, i] = scratch[k, i + 1]
     return count - 1
 
 
@@ -327,23 +337,23 @@ def _drop_flattest(scratch: NDArray, count: int) -> int:
 def _profile_commit(
     layers: NDArray, history: NDArray, change: float, scratch: NDArray
 ) -> tuple[float, float, float, float]:
-    """Advance the stress profile; see ``_j2_commit``. ``scratch`` (48, 4)."""
-    slope = layers[0, CA]
-    hard = layers[0, HI] + layers[0, HK]
-    tol = 1.0e-10 * layers[0, YIELD]
-    count = int(history[0, 4])
+    """Advance the stress profile; see ``_j2_commit``. ``scratch`` (5, 64)."""
+    slope = layers[CA, 0]
+    hard = layers[HI, 0] + layers[HK, 0]
+    tol = 1.0e-10 * layers[YIELD, 0]
+    count = int(history[4, 0])
     scratch[0, 0] = 0.0
-    scratch[0, 1] = 0.0
-    scratch[0, 2] = 0.0
-    scratch[0, 3] = history[0, 3]
+    scratch[1, 0] = 0.0
+    scratch[2, 0] = 0.0
+    scratch[3, 0] = history[3, 0]
     points = 1
     work = 0.0
     for i in range(count - 1):
-        y0, y1 = history[i, 0], history[i + 1, 0]
-        o0, o1 = history[i, 1], history[i + 1, 1]
+        y0, y1 = history[0, i], history[0, i + 1]
+        o0, o1 = history[1, i], history[1, i + 1]
         s0, s1 = o0 + slope * y0 * change, o1 + slope * y1 * change
-        b0, b1 = history[i, 2], history[i + 1, 2]
-        r0, r1 = history[i, 3], history[i + 1, 3]
+        b0, b1 = history[2, i], history[2, i + 1]
+        r0, r1 = history[3, i], history[3, i + 1]
         cut1, cut2 = _crossings(s0 - b0, s1 - b1, r0, r1)
         at = 0.0
         flow_before = 0.0
@@ -365,8 +375,8 @@ def _profile_commit(
                 flow = math.copysign((abs(s - b) - r) / (slope + hard), s - b)
             mean = o0 + end * (o1 - o0) + 0.5 * slope * y * change - 0.5 * slope * flow
             s -= slope * flow
-            b += layers[0, HK] * flow
-            r += layers[0, HI] * abs(flow)
+            b += layers[HK, 0] * flow
+            r += layers[HI, 0] * abs(flow)
             work += (
                 (y - y_before)
                 / 6.0
@@ -380,43 +390,44 @@ def _profile_commit(
             y_before = y
             flow_before = flow
             mean_before = mean
-    while points > history.shape[0]:
+    while points > history.shape[1]:
         points = _drop_flattest(scratch, points)
     moment = 0.0
     lowest = -_UNBOUNDED
     highest = _UNBOUNDED
     for i in range(points):
         for k in range(4):
-            history[i, k] = scratch[i, k]
+            history[k, i] = scratch[k, i]
         if i > 0:
-            ya, yb = scratch[i - 1, 0], scratch[i, 0]
+            ya, yb = scratch[0, i - 1], scratch[0, i]
             moment += (
                 (yb - ya)
                 / 6.0
-                * (scratch[i - 1, 1] * (2 * ya + yb) + scratch[i, 1] * (ya + 2 * yb))
+                * (scratch[1, i - 1] * (2 * ya + yb) + scratch[1, i] * (ya + 2 * yb))
             )
-            over = scratch[i, 1] - scratch[i, 2]
-            highest = min(highest, (scratch[i, 3] - over) / (slope * yb))
-            lowest = max(lowest, (-scratch[i, 3] - over) / (slope * yb))
-    history[0, 4] = points
+            over = scratch[1, i] - scratch[2, i]
+            highest = min(highest, (scratch[3, i] - over) / (slope * yb))
+            lowest = max(lowest, (-scratch[3, i] - over) / (slope * yb))
+    history[4, 0] = points
     return 2.0 * moment, 2.0 * work, lowest, highest
 
 
 @kernel
 def section_moment(
-    law: int, layers: NDArray, history: NDArray, change: float
+    law: int, layers: NDArray, history: NDArray, change: float, scratch: NDArray
 ) -> tuple[float, float]:
     """Moment (N mm/mm) and tangent (N mm) after a change of curvature; no state moves.
 
     Parameters
     ----------
     law : code of the law
-    layers : (rows, 7) height, weight (mm), elastic eigenvalues, yield, hardening (MPa)
-    history : (rows, 5) history of one element
+    layers : (7, rows) height, weight (mm), elastic eigenvalues, yield, hardening (MPa)
+    history : (5, rows) history of one element
     change : curvature since the history was committed, 1/mm
+    scratch : (5, 64) working space
     """
     if law == J2_PLANE_STRAIN:
-        return _j2_moment(layers, history, change)
+        return _j2_moment(layers, history, change, scratch)
     if law == UNIAXIAL:
         return _uniaxial_moment(layers, history, change)
     return _profile_moment(layers, history, change)
@@ -432,7 +443,7 @@ def section_commit(
     stress) and the range of further change in which the section stays elastic (1/mm).
     """
     if law == J2_PLANE_STRAIN:
-        return _j2_commit(layers, history, change)
+        return _j2_commit(layers, history, change, scratch)
     if law == UNIAXIAL:
         return _uniaxial_commit(layers, history, change)
     return _profile_commit(layers, history, change, scratch)
@@ -440,7 +451,12 @@ def section_commit(
 
 @kernel
 def free_curvature(
-    law: int, layers: NDArray, history: NDArray, guess: float, elastic: float
+    law: int,
+    layers: NDArray,
+    history: NDArray,
+    guess: float,
+    elastic: float,
+    scratch: NDArray,
 ) -> float:
     """Change of curvature (1/mm) that takes the moment off where unloading yields.
 
@@ -448,7 +464,7 @@ def free_curvature(
     """
     change = guess
     for _ in range(60):
-        m, slope = section_moment(law, layers, history, change)
+        m, slope = section_moment(law, layers, history, change, scratch)
         step = m / max(slope, 1.0e-6 * elastic)
         change -= step
         if abs(step) <= 1.0e-12 * abs(change):

@@ -1,0 +1,199 @@
+"""A case: one sheet, one machine, one programme, and what to measure."""
+
+from math import ceil
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from pinchline import library
+from pinchline.model.checks import check_case
+from pinchline.model.fields import (
+    Bounds,
+    Choice,
+    Length,
+    LengthOrZero,
+    Number,
+    Positive,
+    Record,
+    Share,
+    Table,
+    Tables,
+    Text,
+    read,
+    refuse,
+)
+from pinchline.model.machine import Machine, read_machine
+from pinchline.model.moves import Move, read_moves
+from pinchline.model.sheet import Sheet, read_sheet
+
+_DEFAULT_ELEMENT = 0.25  # of the thickness
+_HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
+
+
+class _Hardening(Number):
+    """Validator of the kinematic share, by word or number."""
+
+    @property
+    def allowed(self) -> str:
+        """What is accepted, in words."""
+        return '"isotropic", "kinematic", or the kinematic share, a number from 0 to 1'
+
+    def __call__(self, value: object) -> float:
+        """Return the kinematic share, or refuse the value."""
+        if isinstance(value, str):
+            if value in _HARDENING:
+                return _HARDENING[value]
+            hint = library.did_you_mean(value, list(_HARDENING))
+            refuse(f"is not known{hint}", value=value, allowed=self.allowed)
+        return super().__call__(value)
+
+
+Section = Annotated[
+    Literal["layered", "closed-form"],
+    BeforeValidator(Choice(("layered", "closed-form"))),
+]
+Hardening = Annotated[
+    float, BeforeValidator(_Hardening(Bounds(at_least=0.0, at_most=1.0)))
+]
+Layers = Annotated[
+    int, BeforeValidator(Number(Bounds(at_least=6, at_most=64), whole=True))
+]
+
+
+StepsPerElement = Annotated[
+    int, BeforeValidator(Number(Bounds(at_least=1, at_most=16), whole=True))
+]
+
+
+class ModelOptions(Record):
+    """How the case is computed.
+
+    Attributes
+    ----------
+    element : wished element length, mm; None takes a quarter of the thickness
+    steps_per_element : feed steps in which one element of sheet goes through the nip
+    section : through-thickness layers, or the closed form
+    hardening : kinematic share, 0 to 1; None takes the card's
+    contact : foundation stiffness as a multiple of E'/t
+    layers : per half thickness
+    drive_share : share of the drive that acts at the upper roll, 0 to 1
+    lift_step : largest lift per step, mm; None leaves it to the solver
+    """
+
+    element: Length | None = None
+    steps_per_element: StepsPerElement = 2
+    section: Section = "layered"
+    hardening: Hardening | None = None
+    contact: Positive = 0.25
+    layers: Layers = 20
+    drive_share: Share = 0.5
+    lift_step: Length | None = None
+
+
+class Measures(Record):
+    """What to measure on the free part.
+
+    Attributes
+    ----------
+    straightedge_gap : gap at which the straightedge flat ends, mm
+    gauge_operator, gauge_rear : s of the gauge lines, mm; None takes the edges
+    zone_from, zone_to : s of the zone of the radius, mm; None finds the plateau
+    """
+
+    straightedge_gap: Length = 0.1
+    gauge_operator: LengthOrZero | None = None
+    gauge_rear: LengthOrZero | None = None
+    zone_from: LengthOrZero | None = None
+    zone_to: LengthOrZero | None = None
+
+
+class _CaseTable(Record):
+    """Top level of a case file."""
+
+    title: Text | None = None
+    sheet: Annotated[
+        dict[str, Any],
+        BeforeValidator(
+            Table("a table [sheet] with material, direction, thickness ...")
+        ),
+    ]
+    machine: Annotated[
+        dict[str, Any],
+        BeforeValidator(Table('a table [machine], such as use = "bench-60"')),
+    ]
+    model: ModelOptions = ModelOptions()
+    move: Annotated[
+        list[dict[str, Any]],
+        BeforeValidator(Tables("tables [[move]], each with its kind")),
+    ] = Field(default_factory=list)
+    measure: Measures = Measures()
+
+
+class Case(Record):
+    """A checked case; every number in internal units.
+
+    Attributes
+    ----------
+    title : one line
+    text : the TOML text, verbatim
+    path : where it was read
+    sheet, machine, model, moves, measure : its parts
+    """
+
+    title: str
+    text: str
+    path: str
+    sheet: Sheet
+    machine: Machine
+    model: ModelOptions = ModelOptions()
+    moves: tuple[Move, ...]
+    measure: Measures = Measures()
+
+    @property
+    def elements(self) -> int:
+        """Number of elements of the sheet."""
+        wished = self.model.element or _DEFAULT_ELEMENT * self.sheet.thickness
+        return max(1, ceil(self.sheet.length / wished - 1.0e-9))
+
+    @property
+    def element(self) -> float:
+        """Length of an element, mm: the sheet holds a whole number of them."""
+        return self.sheet.length / self.elements
+
+    @model_validator(mode="after")
+    def _possible(self) -> "Case":
+        check_case(self)
+        return self
+
+
+def parse_case(text: str, *, path: str) -> Case:
+    """Build a case from TOML text.
+
+    Parameters
+    ----------
+    text : the TOML text
+    path : where it comes from; relative paths in it start in that folder
+
+    Raises
+    ------
+    InputError
+        that names file, key, value and what is allowed
+    """
+    table = read(_CaseTable, library.parse_toml(text, path), file=path)
+    return Case(
+        title=table.title or Path(path).stem,
+        text=text,
+        path=path,
+        sheet=read_sheet(table.sheet, path),
+        machine=read_machine(table.machine, path),
+        model=table.model,
+        moves=read_moves(table.move, path),
+        measure=table.measure,
+    )
+
+
+def load_case(source: str | Path) -> Case:
+    """Build a case from a path (ends in ``.toml`` or holds a separator) or a name."""
+    found = library.fetch("cases", source)
+    return parse_case(found.text, path=found.where)

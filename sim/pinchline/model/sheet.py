@@ -1,0 +1,88 @@
+"""The blank that goes into the bender."""
+
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, model_validator
+
+from pinchline import units
+from pinchline.model.fields import (
+    Choice,
+    Curvature,
+    Length,
+    Record,
+    SignedLength,
+    Words,
+    read,
+    refuse,
+)
+from pinchline.model.material import Direction, Material, load_material
+
+_MATERIAL = (
+    "a material card's name, the path of a .toml file, or a [sheet.material] table"
+)
+
+
+class _CardOrTable(Words):
+    """Validator of a name or path, or of a table that is read later."""
+
+    def __call__(self, value: object) -> Any:
+        """Return the value, or refuse it."""
+        return value if isinstance(value, dict) else super().__call__(value)
+
+
+class SheetTable(Record):
+    """Keys of ``[sheet]``."""
+
+    material: Annotated[str | dict[str, Any], BeforeValidator(_CardOrTable(_MATERIAL))]
+    direction: Annotated[Direction, BeforeValidator(Choice(("L", "LT")))]
+    thickness: Length
+    length: Length
+    width: Length
+    curvature: Curvature | None = None
+    radius: SignedLength | None = None
+
+    @model_validator(mode="after")
+    def _one_bend(self) -> "SheetTable":
+        if self.curvature is not None and self.radius is not None:
+            allowed = "curvature or radius, not both"
+            value = units.format(self.radius, "length")
+            refuse(
+                "is given beside curvature", key="radius", value=value, allowed=allowed
+            )
+        if self.radius == 0.0:
+            allowed = "a radius that is not zero; leave it out for flat sheet"
+            refuse("is zero", key="radius", value="0 mm", allowed=allowed)
+        return self
+
+
+class Sheet(Record):
+    """A blank; unit width is modelled, the width gives totals.
+
+    Attributes
+    ----------
+    material : of its direction and thickness
+    thickness, length, width : mm; length along the feed
+    curvature : natural curvature where the sheet is curved already, 1/mm
+    """
+
+    material: Material
+    thickness: Length
+    length: Length
+    width: Length
+    curvature: Curvature = 0.0
+
+
+def read_sheet(table: dict[str, Any], file: str) -> Sheet:
+    """Build the sheet of a case from its ``[sheet]`` table and the material card."""
+    keys = read(SheetTable, table, file=file, key="sheet")
+    material = load_material(keys.material, keys.direction, keys.thickness, where=file)
+    curvature = keys.curvature or 0.0
+    if keys.radius is not None:
+        curvature = 1.0 / keys.radius
+    return Sheet(
+        material=material,
+        thickness=keys.thickness,
+        length=keys.length,
+        width=keys.width,
+        curvature=curvature,
+    )

@@ -1,0 +1,1 @@
+"""The job: one equilibrium, the steps of a move, the moves of a programme, the part."""

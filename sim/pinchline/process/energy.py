@@ -1,0 +1,31 @@
+"""The energy account: what the machine puts in is stored, spent, or missing.
+
+Work of drive and rear slide = elastic energy of the sheet + plastic work + energy of
+the contact foundation, less what is let go when the sheet is taken out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pinchline.process.state import State
+
+
+@dataclass
+class Account:
+    """Running account of a job; energies per mm of width, N mm per mm."""
+
+    turnover: float = 0.0
+    _last: float = 0.0
+
+    def error(self, state: State) -> float:
+        """Closing error over the work turned over so far; 0 before any work."""
+        given = state.work_drive + state.work_rear + state.work_release
+        self.turnover += abs(given - self._last)
+        self._last = given
+        held = state.energy_elastic + state.energy_plastic + state.contact_energy
+        if self.turnover <= 0.0:
+            return 0.0
+        return (given - held) / self.turnover

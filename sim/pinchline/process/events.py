@@ -1,0 +1,135 @@
+"""What happens in a job and is worth a word: notices go on, stops end the move."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline.process.equilibrium import drive_force, upper_patch
+from pinchline.process.geometry import LOWER, REAR, UPPER, wrap_curvature
+
+if TYPE_CHECKING:
+    from pinchline.process.state import State
+
+WRAP_SHARE = 0.99  # of the curvature of the upper roll, over at least a thickness
+SELF_SPACING = 4.0  # mm between the points of the check for a closed curl
+
+
+class Finding(NamedTuple):
+    """An event as found: kind, whether it stops the move, words, a number."""
+
+    kind: str
+    stops: bool
+    message: str
+    value: float
+
+
+def grip_margin(state: State) -> float:
+    """Friction grip of the pinch rolls less the drive, N/mm."""
+    mu = state.case.machine.nip.friction
+    grip = float(state.forces[UPPER, 4] + state.forces[LOWER, 4])
+    return mu * grip - abs(drive_force(state))
+
+
+def hand_force(state: State) -> float:
+    """Force of the hand on the crank, N; 0 where the machine gives no crank."""
+    crank = state.case.machine.crank
+    if crank is None:
+        return 0.0
+    rolls = state.case.machine.rolls
+    radius = 0.5 * (rolls.upper_radius + rolls.lower_radius)
+    torque = abs(drive_force(state)) * state.case.sheet.width * radius
+    return torque / (crank.gear_ratio * crank.efficiency * crank.radius)
+
+
+def notices(state: State, *, feeding: bool) -> list[Finding]:
+    """What begins or ends with this step; each kind once a job, or once a move."""
+    found: list[Finding] = []
+    notes = state.notes
+    if "yield" not in notes and state.energy_plastic > 0.0:
+        notes.add("yield")
+        found.append(
+            Finding(
+                "permanent set begins",
+                stops=False,
+                message=f"permanent set begins at {state.lift:.2f} mm lift",
+                value=state.lift,
+            )
+        )
+    bound = wrap_curvature(state.case.machine, state.case.sheet.thickness)
+    wrapped = state.curvature_max >= WRAP_SHARE * bound
+    if wrapped and upper_patch(state) >= state.case.sheet.thickness:
+        if "wrap" not in notes:
+            notes.add("wrap")
+            message = (
+                f"wrap begins at {state.lift:.2f} mm lift: the sheet lies on the upper "
+                "roll, and more lift no longer tightens it there"
+            )
+            found.append(Finding("wrap begins", False, message, state.lift))
+    else:
+        notes.discard("wrap")
+    touching = bool(state.forces[REAR, 4] > 0.0)
+    if touching:
+        notes.add("on the rear roll")
+    elif feeding and "on the rear roll" in notes:
+        notes.discard("on the rear roll")
+        length = state.elements * state.beam.length
+        left = length - state.nip
+        message = (
+            f"the edge leaves the rear roll with {left:.1f} mm of sheet beyond the nip: "
+            "the bending ends, the feed does not"
+        )
+        found.append(Finding("edge leaves the rear roll", False, message, left))
+    return found
+
+
+def stops(state: State) -> list[Finding]:
+    """What ends the move after this step."""
+    found: list[Finding] = []
+    margin = grip_margin(state)
+    scale = state.beam.first_yield / state.case.machine.rear.distance
+    if margin < -1.0e-3 * scale:
+        message = (
+            f"grip exceeded: the drive of {abs(drive_force(state)):.2f} N/mm is more "
+            f"than the friction of the pinch rolls holds ({-margin:.2f} N/mm short); "
+            "the rolls slip"
+        )
+        found.append(Finding("grip exceeded", True, message, margin))
+    crank = state.case.machine.crank
+    force = hand_force(state)
+    if crank is not None and crank.max_hand_force and force > crank.max_hand_force:
+        message = (
+            f"effort exceeded: the crank would need {force:.0f} N by hand, "
+            f"{crank.max_hand_force:.0f} N is allowed"
+        )
+        found.append(Finding("effort exceeded", True, message, force))
+    return found
+
+
+def curl_meets(state: State) -> Finding | None:
+    """Whether a free arm has come round to the upper roll, or to the sheet itself.
+
+    Expects the arms laid out.
+    """
+    c = state.chain
+    roll = state.rolls[UPPER]
+    far = 2.0 * roll[2] / state.beam.length
+    element, _ = state.driven()
+    arms = np.r_[0 : max(0, int(element - far)), int(element + far) : state.elements + 1]
+    apart = np.hypot(c.x[arms] - roll[0], c.y[arms] - roll[1])
+    if arms.size and float(np.min(apart)) < roll[2]:
+        message = "the curl has come round to the upper roll"
+        return Finding("curl meets the machine", True, message, math.nan)
+    stride = max(1, int(SELF_SPACING / state.beam.length))
+    px, py = c.x[::stride], c.y[::stride]
+    spacing = stride * state.beam.length
+    gaps = np.hypot(px[:, None] - px[None, :], py[:, None] - py[None, :])
+    index = np.arange(px.size)
+    apart_along = np.abs(index[:, None] - index[None, :]) * spacing
+    close = gaps < 0.5 * spacing + 2.0 * state.beam.half
+    if bool(np.any(close & (apart_along > 6.0 * spacing + 4.0 * state.beam.half))):
+        message = "the curl has closed on itself"
+        return Finding("curl meets itself", True, message, math.nan)
+    return None

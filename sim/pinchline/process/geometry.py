@@ -1,0 +1,61 @@
+"""Where the rolls stand: the plane frame of the machine.
+
+x runs from the nip line toward the rear roll, y up; the origin is the middle of the
+nip. A roll is a row ``axis x, axis y, r + t/2`` as the contact kernels take it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.model.machine import Machine
+
+UPPER, LOWER, REAR = 0, 1, 2
+ROLL_NAMES = ("upper", "lower", "rear")
+
+
+def rear_axis(machine: Machine, thickness: float, lift: float) -> tuple[float, float]:
+    """Axis of the rear roll at a lift (mm): touch plus travel along the slide."""
+    angle = machine.rear.slide_angle
+    x = machine.rear.distance - lift * math.cos(angle)
+    y = -machine.rolls.rear_radius - thickness / 2.0 + lift * math.sin(angle)
+    return x, y
+
+
+def roll_table(machine: Machine, thickness: float, lift: float) -> NDArray[np.float64]:
+    """Rolls at a lift, ``(3, 6)``: axis, reach, and room for the kernels, mm."""
+    rolls = machine.rolls
+    half_nip = (thickness + machine.nip.clearance) / 2.0
+    half = thickness / 2.0
+    table = np.zeros((3, 6))
+    table[UPPER, :3] = (0.0, rolls.upper_radius + half_nip, rolls.upper_radius + half)
+    table[LOWER, :3] = (0.0, -rolls.lower_radius - half_nip, rolls.lower_radius + half)
+    table[REAR, :2] = rear_axis(machine, thickness, lift)
+    table[REAR, 2] = rolls.rear_radius + half
+    return table
+
+
+def wrap_curvature(machine: Machine, thickness: float) -> float:
+    """Curvature of a mid-line that lies on the rigid upper roll, 1/mm."""
+    return 1.0 / (machine.rolls.upper_radius + thickness / 2.0)
+
+
+def jam_lift(machine: Machine, thickness: float) -> float:
+    """Lift (mm) at which rear and upper roll stand one thickness apart; inf if never."""
+    x0, y0 = rear_axis(machine, thickness, 0.0)
+    angle = machine.rear.slide_angle
+    upper = machine.rolls.upper_radius + (thickness + machine.nip.clearance) / 2.0
+    apart = machine.rolls.upper_radius + machine.rolls.rear_radius + thickness
+    # |(x0, y0 - upper) + lift (-cos, sin)|^2 = apart^2
+    along = -x0 * math.cos(angle) + (y0 - upper) * math.sin(angle)
+    room = x0**2 + (y0 - upper) ** 2 - apart**2
+    square = along**2 - room
+    if square < 0.0 or along >= 0.0:
+        return math.inf
+    return -along - math.sqrt(square)

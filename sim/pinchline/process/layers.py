@@ -1,0 +1,182 @@
+"""The section law of a sheet: its layers, stiffness and first yield."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline.errors import InputError
+from pinchline.physics import section
+from pinchline.physics.section import section_commit, section_moment
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.model.case import ModelOptions
+    from pinchline.model.material import Material
+
+SKIN_LAYERS = 4
+
+
+class SectionLaw(NamedTuple):
+    """Law of one mm of width.
+
+    law: code; layers: (7, rows); virgin: (5, rows) history of a flat annealed section;
+    low, high: elastic range of curvature (1/mm); bending: elastic stiffness (N mm);
+    first_yield: moment at which the (core) material first yields (N mm/mm), and
+    ``yield_curvature`` (1/mm).
+    """
+
+    law: int
+    layers: NDArray[np.float64]
+    virgin: NDArray[np.float64]
+    low: float
+    high: float
+    bending: float
+    first_yield: float
+    yield_curvature: float
+
+
+def plane_strain_modulus(material: Material) -> float:
+    """``E / (1 - nu^2)``, MPa."""
+    return material.youngs_modulus / (1.0 - material.poisson_ratio**2)
+
+
+def plastic_modulus(youngs: float, tangent: float) -> float:
+    """Uniaxial slope of stress against plastic strain, MPa."""
+    return youngs * tangent / (youngs - tangent)
+
+
+def section_law(material: Material, thickness: float, options: ModelOptions) -> SectionLaw:
+    """Build the law that a case asks for.
+
+    Raises
+    ------
+    InputError
+        The closed form is asked for a clad sheet.
+    """
+    share = options.hardening
+    kinematic = material.kinematic_share if share is None else share
+    if options.section == "closed-form":
+        if material.clad is not None:
+            message = "the closed form holds for one material through the thickness"
+            raise InputError(
+                message,
+                key="model.section",
+                value=options.section,
+                allowed='"layered" for a clad sheet',
+            )
+        return _profile(material, thickness, kinematic)
+    return _layered(material, thickness, options.layers, kinematic)
+
+
+def _weights(heights: NDArray[np.float64], start: float) -> NDArray[np.float64]:
+    """Weights that integrate ``stress * y`` exactly for stress linear between heights.
+
+    ``start`` is the lower end (mm): 0, where the stress vanishes, or the first height.
+    """
+    moment = np.zeros_like(heights)
+    lower = np.concatenate(([start], heights[:-1]))
+    step = (heights - lower) / 6.0
+    moment += step * (lower + 2.0 * heights)
+    moment[:-1] += step[1:] * (2.0 * lower[1:] + heights[1:])
+    weights: NDArray[np.float64] = moment / heights
+    return weights
+
+
+def _layered(
+    material: Material, thickness: float, count: int, kinematic: float
+) -> SectionLaw:
+    half = thickness / 2.0
+    clad = material.clad
+    parts: list[tuple[NDArray[np.float64], float, float, float, float]] = []
+    core_half = half if clad is None else half - clad.share * thickness
+    heights = np.linspace(0.0, core_half, count + 1)[1:]
+    parts.append(
+        (
+            heights,
+            0.0,
+            material.youngs_modulus,
+            material.yield_strength,
+            material.tangent_modulus,
+        )
+    )
+    if clad is not None and clad.share > 0.0:
+        skin = np.linspace(core_half, half, SKIN_LAYERS)
+        parts.append(
+            (
+                skin,
+                core_half,
+                clad.youngs_modulus,
+                clad.yield_strength,
+                clad.tangent_modulus,
+            )
+        )
+    layers = np.concatenate(
+        [_part(*part, material.poisson_ratio, kinematic) for part in parts], axis=1
+    )
+    nu = material.poisson_ratio
+    first = material.yield_strength / math.sqrt(1.0 - nu + nu * nu)
+    curvature = first / plane_strain_modulus(material) / core_half
+    return _finish(
+        section.J2_PLANE_STRAIN,
+        layers,
+        np.zeros((section.HISTORY, layers.shape[1])),
+        curvature,
+    )
+
+
+def _part(
+    heights: NDArray[np.float64],
+    start: float,
+    youngs: float,
+    strength: float,
+    tangent: float,
+    poisson: float,
+    kinematic: float,
+) -> NDArray[np.float64]:
+    layers = np.zeros((section.LAYER, heights.size))
+    layers[section.Y] = heights
+    layers[section.W] = _weights(heights, start)
+    layers[section.CA] = youngs / (1.0 - poisson)
+    layers[section.CB] = youngs / (1.0 + poisson)
+    layers[section.YIELD] = strength
+    hard = plastic_modulus(youngs, tangent)
+    layers[section.HI] = (1.0 - kinematic) * hard
+    layers[section.HK] = kinematic * hard
+    return layers
+
+
+def _profile(material: Material, thickness: float, kinematic: float) -> SectionLaw:
+    layers = np.zeros((section.LAYER, 1))
+    layers[section.Y] = thickness / 2.0
+    layers[section.CA] = plane_strain_modulus(material)
+    layers[section.YIELD] = 2.0 / math.sqrt(3.0) * material.yield_strength
+    hard = 4.0 / 3.0 * plastic_modulus(material.youngs_modulus, material.tangent_modulus)
+    layers[section.HI] = (1.0 - kinematic) * hard
+    layers[section.HK] = kinematic * hard
+    virgin = np.zeros((section.HISTORY, section.BREAKPOINTS))
+    virgin[0, 1] = thickness / 2.0
+    virgin[3, :2] = layers[section.YIELD]
+    virgin[4, 0] = 2.0
+    curvature = 2.0 * float(layers[section.YIELD, 0]) / float(layers[section.CA, 0])
+    return _finish(section.PROFILE, layers, virgin, curvature / thickness)
+
+
+def _finish(
+    law: int,
+    layers: NDArray[np.float64],
+    virgin: NDArray[np.float64],
+    yield_curvature: float,
+) -> SectionLaw:
+    scratch = np.zeros((section.HISTORY, section.SCRATCH))
+    history = virgin.copy()
+    _, _, low, high = section_commit(law, layers, history, 0.0, scratch)
+    tiny = 1.0e-6 * yield_curvature
+    elastic, _ = section_moment(law, layers, virgin, tiny, scratch)
+    first, _ = section_moment(law, layers, virgin, yield_curvature, scratch)
+    return SectionLaw(
+        law, layers, virgin, low, high, elastic / tiny, first, yield_curvature
+    )

@@ -1,0 +1,235 @@
+"""The moves of a job, in order, and the result they leave."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from pinchline.errors import SolverError
+from pinchline.process import events
+from pinchline.process.geometry import jam_lift
+from pinchline.process.outcome import outcome
+from pinchline.process.recorder import Recorder
+from pinchline.process.state import State, new_state
+from pinchline.process.stepping import feed, move_rear, place, take_out, turn
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pinchline.model.case import Case
+    from pinchline.model.moves import Feed, Move
+    from pinchline.results.schema import Result
+
+    Progress = Callable[[float, str], None]
+
+LOOK_AT_CURL = 4.0  # mm of feed between looks at the curl
+GRIP_EDGE = 2.0  # thicknesses of sheet that must stay beyond the nip line
+
+
+@dataclass
+class Job:
+    """A running job: its state, its records, how far it is."""
+
+    state: State
+    recorder: Recorder
+    progress: Progress | None = None
+    move: int = 0
+    text: str = ""
+    stopped: bool = False
+    _looked: float = field(default=0.0)
+
+    def note(self, finding: events.Finding) -> None:
+        """Record an event; a stop ends the move."""
+        self.recorder.event(self.state, self.move, finding)
+        self.stopped = self.stopped or finding.stops
+
+    def record(self) -> bool:
+        """Take down an accepted step; True when an event stops the move."""
+        state = self.state
+        feeding = self.text.startswith("feed")
+        self.recorder.step(state, self.move)
+        for finding in events.notices(state, feeding=feeding):
+            self.note(finding)
+        for finding in events.stops(state):
+            self.note(finding)
+        if abs(state.fed - self._looked) >= LOOK_AT_CURL:
+            self._looked = state.fed
+            state.lay_arms()
+            curl = events.curl_meets(state)
+            if curl is not None:
+                self.note(curl)
+        return self.stopped
+
+    def report(self, share: float) -> None:
+        """Tell the progress of the move."""
+        if self.progress is not None:
+            moves = len(self.state.case.moves)
+            self.progress((self.move - 1 + min(share, 1.0)) / moves, self.text)
+
+
+def run_case(case: Case, *, progress: Progress | None = None) -> Result:
+    """Do the programme of a case and measure the part.
+
+    Parameters
+    ----------
+    case : the checked case
+    progress : called with the share done (0..1) and the move in words
+
+    Raises
+    ------
+    SolverError
+        A step has no equilibrium; its ``result`` is the job up to the last good step.
+    """
+    started = time.perf_counter()
+    state = new_state(case)
+    job = Job(state, Recorder(state), progress)
+    try:
+        for number, move in enumerate(case.moves, start=1):
+            if job.stopped and move.kind not in ("lower", "release"):
+                continue
+            job.move = number
+            job.text = describe(move)
+            job.report(0.0)
+            _do(job, move)
+            job.recorder.frame(state, number)
+    except SolverError as error:
+        error.result = _finish(job, started)
+        raise
+    if state.gripped:
+        job.move = len(case.moves)
+        take_out(state, job.move)
+    return _finish(job, started)
+
+
+def _finish(job: Job, started: float) -> Result:
+    """Measure a copy of the sheet taken out, so that a failed job can be measured."""
+    free = job.state.copy()
+    take_out(free, job.move)
+    if job.progress is not None:
+        job.progress(1.0, "measured")
+    return outcome(free, job.recorder, time.perf_counter() - started)
+
+
+def describe(move: Move) -> str:
+    """Return the move in a few words."""
+    if move.kind == "place":
+        return f"place at {move.at:g} mm"
+    if move.kind == "lift":
+        return f"lift to {move.to:g} mm"
+    if move.kind == "feed":
+        how = f"by {move.by:g} mm" if move.by is not None else f"leave {move.leave:g} mm"
+        carried = "" if move.lift_to is None else f", lift to {move.lift_to:g} mm"
+        return f"feed toward {move.toward}, {how}{carried}"
+    if move.kind == "lower":
+        return f"lower to {move.to:g} mm"
+    return move.kind
+
+
+def _do(job: Job, move: Move) -> None:
+    """Carry out one move."""
+    state = job.state
+    if move.kind == "place":
+        take_out(state, job.move)
+        _place(job, move.at)
+    elif move.kind in ("lift", "lower"):
+        _move_rear(job, move.to)
+    elif move.kind == "feed":
+        _feed(job, move)
+    elif state.gripped:
+        take_out(state, job.move)
+        job.recorder.step(state, job.move)
+    if move.kind == "turn":
+        turn(state)
+
+
+def _place(job: Job, at: float) -> None:
+    state = job.state
+    length = state.elements * state.beam.length
+    least = GRIP_EDGE * state.case.sheet.thickness
+    if not least <= at <= length - least:
+        message = (
+            f"the nip has no grip at s = {at:g} mm: it needs {least:g} mm of sheet on "
+            "either side"
+        )
+        job.note(events.Finding("no grip", True, message, at))
+    elif place(state, at, job.move):
+        job.record()
+    else:
+        message = "the sheet is curled tighter than the pinch rolls and does not lie in"
+        job.note(events.Finding("does not lie in the nip", True, message, at))
+        state.gripped = False
+
+
+def _limited_lift(job: Job, wanted: float) -> tuple[float, events.Finding | None]:
+    """Lift that the machine can reach, and what limits it."""
+    case = job.state.case
+    jam = jam_lift(case.machine, case.sheet.thickness)
+    travel = case.machine.rear.travel
+    if wanted <= min(jam, travel):
+        return wanted, None
+    if jam <= travel:
+        message = (
+            f"jam: at {jam:.2f} mm lift the rear roll presses the sheet against the "
+            f"upper roll; {wanted:g} mm was asked for"
+        )
+        return jam, events.Finding("jam", True, message, jam)
+    message = (
+        f"end of screw travel: the rear roll stands at {travel:g} mm, {wanted:g} mm was "
+        "asked for"
+    )
+    return travel, events.Finding("end of screw travel", True, message, travel)
+
+
+def _move_rear(job: Job, wanted: float) -> None:
+    state = job.state
+    target, limit = _limited_lift(job, wanted)
+    start = state.lift
+
+    def record() -> bool:
+        span = target - start
+        job.report((state.lift - start) / span if span else 1.0)
+        return job.record()
+
+    if not move_rear(state, target, job.move, record) and limit is not None:
+        job.note(limit)
+
+
+def _feed(job: Job, move: Feed) -> None:
+    state = job.state
+    way = 1 if move.toward == "rear" else -1
+    length = state.elements * state.beam.length
+    behind = state.nip if way > 0 else length - state.nip
+    least = GRIP_EDGE * state.case.sheet.thickness
+    by = move.by if move.by is not None else behind - (move.leave or 0.0)
+    if by <= 0.0:
+        message = (
+            f"nothing to feed: only {behind:.1f} mm of sheet stand behind the nip line "
+            f"and {move.leave:g} mm are to be left"
+        )
+        job.note(events.Finding("nothing to feed", True, message, behind))
+        return
+    go = min(by, behind - least)
+    wanted = state.lift if move.lift_to is None else move.lift_to
+    reach, limit = _limited_lift(job, wanted)
+    start = state.fed
+
+    def record() -> bool:
+        job.report(abs(state.fed - start) / by)
+        return job.record()
+
+    if limit is not None:
+        go *= (reach - state.lift) / (wanted - state.lift)
+    elif go < by:
+        wanted = state.lift + (wanted - state.lift) * max(go, 0.0) / by
+        reach = wanted
+    if go > 0.0 and feed(state, way, go, reach, job.move, record):
+        return
+    if limit is not None:
+        job.note(limit)
+    elif go < by:
+        message = (
+            f"the tail leaves the grip: {by:.1f} mm of feed were asked for, after "
+            f"{max(go, 0.0):.1f} mm the nip holds no more than {least:g} mm of sheet"
+        )
+        job.note(events.Finding("tail leaves the grip", True, message, max(go, 0.0)))

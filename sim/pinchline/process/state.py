@@ -1,0 +1,223 @@
+"""The state of a job: sheet, machine, records. Copyable; a copy goes on as its own."""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.physics.beam import Beam, Chain, lay_out
+from pinchline.physics.carry import FIELDS
+from pinchline.physics.contact import ROLL_RESULTS
+from pinchline.physics.newton import Limits, Work
+from pinchline.physics.section import HISTORY, SCRATCH
+from pinchline.process.geometry import roll_table
+from pinchline.process.layers import SectionLaw, plane_strain_modulus, section_law
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.model.case import Case
+
+SHEAR_FACTOR = 5.0 / 6.0
+FORCE_TOLERANCE = 1.0e-7  # of the first-yield moment over the thickness
+LENGTH_TOLERANCE = 1.0e-9  # mm
+MOST_ITERATIONS = 40
+LARGEST_TURN = 0.2  # rad in one iteration
+
+
+@dataclass
+class Memory:
+    """What the places of the machine bore at each step of the last element of feed."""
+
+    places: NDArray[np.float64]  # (steps per element, slots, fields)
+    pose: NDArray[np.float64]  # (steps per element, 3)
+    valid: int = 0  # steps remembered in a row
+    turn: int = 0  # slot to be overwritten next
+
+
+@dataclass
+class State:
+    """Everything that a step reads and changes.
+
+    Machine numbering runs along the feed: node 0 is the sheet's edge nearer the
+    operator now, which after an odd number of turns is not the edge s = 0.
+    """
+
+    case: Case
+    section: SectionLaw
+    beam: Beam
+    chain: Chain
+    work: Work
+    limits: Limits
+    rolls: NDArray[np.float64]
+    foundation: float
+    memory: Memory
+    peaks: NDArray[np.float64]
+    energies: NDArray[np.float64]
+    guess: NDArray[np.float64]
+    forces: NDArray[np.float64]
+    steps_per_element: int
+    lift: float = 0.0
+    nip_steps: int = 0  # whole steps of feed between edge 0 and the nip line
+    nip_rest: float = 0.0  # the rest, as a share of a step
+    first: int = 0
+    last: int = 0
+    gripped: bool = False
+    turned: bool = False
+    fed: float = 0.0
+    drive: float = 0.0
+    contact_energy: float = 0.0
+    work_drive: float = 0.0
+    work_rear: float = 0.0
+    work_release: float = 0.0
+    iterations: int = 0
+    residual: float = 0.0
+    notes: set[str] = field(default_factory=set)
+
+    @property
+    def elements(self) -> int:
+        """Number of elements."""
+        return int(self.chain.moment.shape[0])
+
+    @property
+    def step_length(self) -> float:
+        """Feed per step, mm."""
+        return self.beam.length / self.steps_per_element
+
+    @property
+    def nip(self) -> float:
+        """Sheet between edge 0 and the nip line, machine numbering, mm."""
+        return (self.nip_steps + self.nip_rest) * self.step_length
+
+    @property
+    def nip_s(self) -> float:
+        """The s that lies on the nip line, mm."""
+        length = self.elements * self.beam.length
+        return length - self.nip if self.turned else self.nip
+
+    def driven(self) -> tuple[int, float]:
+        """Element on the nip line, and the place in it (-1..1)."""
+        element, rest = divmod(self.nip_steps, self.steps_per_element)
+        share = (rest + self.nip_rest) / self.steps_per_element
+        if element >= self.elements:
+            return self.elements - 1, 1.0
+        return element, 2.0 * share - 1.0
+
+    def set_nip(self, nip: float) -> None:
+        """Put ``nip`` (mm from edge 0) on the nip line."""
+        steps = nip / self.step_length
+        self.nip_steps = int(steps)
+        self.nip_rest = steps - self.nip_steps
+        self.memory.valid = 0
+
+    @property
+    def energy_elastic(self) -> float:
+        """Elastic energy of the sheet, N mm per mm."""
+        return float(self.energies[0] + self.energies[2])
+
+    @property
+    def energy_plastic(self) -> float:
+        """Plastic work, N mm per mm."""
+        return float(self.energies[1])
+
+    @property
+    def curvature_max(self) -> float:
+        """Largest curvature in the window, 1/mm."""
+        return float(np.max(self.chain.curvature[self.first : self.last]))
+
+    def lay_arms(self, reach: int | None = None) -> None:
+        """Place the free nodes outside the window: all, or ``reach`` on each side."""
+        n = self.elements
+        up = n if reach is None else min(n, self.last + reach)
+        down = 0 if reach is None else max(0, self.first - reach)
+        c = self.chain
+        length = self.beam.length
+        if up > self.last:
+            lay_out(c.x, c.y, c.theta, c.curvature, length, self.last, up)
+        if down < self.first:
+            lay_out(c.x, c.y, c.theta, c.curvature, length, self.first, down)
+
+    def copy(self) -> State:
+        """A state of its own; the case is shared, since it never changes."""
+        other = copy.copy(self)
+        for name in ("rolls", "peaks", "energies", "guess", "forces"):
+            setattr(other, name, getattr(self, name).copy())
+        other.chain = Chain(*(a.copy() for a in self.chain))
+        other.work = Work(*(a.copy() for a in self.work))
+        other.memory = copy.deepcopy(self.memory)
+        other.notes = set(self.notes)
+        return other
+
+
+def new_state(case: Case) -> State:
+    """Sheet of a case, free and not yet placed."""
+    t = case.sheet.thickness
+    material = case.sheet.material
+    law = section_law(material, t, case.model)
+    n = case.elements
+    modulus = plane_strain_modulus(material)
+    shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
+    beam = Beam(
+        axial=modulus * t,
+        shear=SHEAR_FACTOR * shear * t,
+        bending=law.bending,
+        length=case.sheet.length / n,
+        half=t / 2.0,
+        first_yield=law.first_yield,
+        law=law.law,
+        layers=law.layers,
+    )
+    natural = case.sheet.curvature
+    chain = Chain(
+        x=np.arange(n + 1) * beam.length,
+        y=np.zeros(n + 1),
+        theta=np.zeros(n + 1),
+        axial=np.zeros(n),
+        shear=np.zeros(n),
+        curvature=np.full(n, natural),
+        moment=np.zeros(n),
+        low=np.full(n, natural + law.low),
+        high=np.full(n, natural + law.high),
+        anchor=np.full(n, natural),
+        history=np.repeat(law.virgin[np.newaxis], n, axis=0),
+    )
+    unknowns = 3 * (n + 1) + 5
+    work = Work(
+        band=np.zeros((unknowns, 6)),
+        right=np.zeros((unknowns, 2)),
+        forces=np.zeros(unknowns),
+        pull=np.zeros((n, 2)),
+        gradient=np.zeros(6),
+        scratch=np.zeros((HISTORY, SCRATCH)),
+        report=np.zeros(6),
+    )
+    steps = case.model.steps_per_element
+    reach = 2.5 * case.machine.rear.distance / beam.length
+    slots = 2 * min(n, int(reach)) + 1
+    peaks = np.zeros((n, 4))
+    peaks[:, 3] = natural
+    limits = Limits(
+        force=FORCE_TOLERANCE * law.first_yield / t,
+        length=LENGTH_TOLERANCE,
+        iterations=MOST_ITERATIONS,
+        turn=LARGEST_TURN,
+    )
+    return State(
+        case=case,
+        section=law,
+        beam=beam,
+        chain=chain,
+        work=work,
+        limits=limits,
+        rolls=roll_table(case.machine, t, 0.0),
+        foundation=case.model.contact * modulus / t,
+        memory=Memory(np.zeros((steps, slots, FIELDS)), np.zeros((steps, 3))),
+        peaks=peaks,
+        energies=np.zeros(3),
+        guess=np.zeros((n, FIELDS)),
+        forces=np.zeros((3, ROLL_RESULTS)),
+        steps_per_element=steps,
+    )

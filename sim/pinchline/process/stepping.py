@@ -1,0 +1,415 @@
+"""The steps of a move: place, raise or lower the rear roll, feed, take out, turn."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.errors import SolverError
+from pinchline.physics.beam import lay_out
+from pinchline.physics.carry import carry, recall
+from pinchline.physics.contact import arc_point, deepest
+from pinchline.physics.newton import let_go
+from pinchline.process.equilibrium import (
+    Shape,
+    accept,
+    bring_back,
+    choose_window,
+    drive_force,
+    keep,
+    memorise,
+    settle,
+    window_holds,
+)
+from pinchline.process.geometry import REAR, rear_axis, roll_table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pinchline.process.state import State
+
+    Record = Callable[[], bool]  # called after each accepted step; True stops the move
+
+FIRST_LIFT = 0.5  # mm
+LARGEST_LIFT = 1.0  # mm
+SMALLEST_LIFT = 1.0e-3  # mm
+EASY, HARD = 6, 14  # iterations below, above which the lift step grows, shrinks
+FINEST_FEED = 32  # parts of a step that is cut back
+REACH = 8  # nodes of the arms kept in place from step to step
+WATCH = 2.0  # mm of feed between looks at the arms
+
+
+class Watch:
+    """Counts the feed since the arms were last looked at."""
+
+    def __init__(self) -> None:
+        self.fed = math.inf
+
+    def due(self, feed: float) -> bool:
+        """Add a feed (mm); True when the arms should be looked at."""
+        self.fed += feed
+        if self.fed < WATCH:
+            return False
+        self.fed = 0.0
+        return True
+
+
+def place(state: State, s: float, move: int) -> bool:
+    """Lay the free sheet level into the nip with ``s`` on the nip line.
+
+    Returns False where it cannot lie there: its curl is tighter than a pinch roll.
+    """
+    thickness = state.case.sheet.thickness
+    length = state.elements * state.beam.length
+    state.set_nip(length - s if state.turned else s)
+    state.lift = 0.0
+    state.drive = 0.0
+    state.gripped = True
+    state.rolls[:] = roll_table(state.case.machine, thickness, 0.0)
+    state.forces[:] = 0.0
+    state.forces[:, 6] = math.inf
+    _lay_level(state)
+    state.contact_energy = 0.0
+    n = state.elements
+    for roll in state.rolls[:REAR]:
+        depth = deepest(state.chain, 0, n, state.beam.length, roll)
+        if depth > 0.02 * state.beam.half:
+            return False
+    choose_window(state)
+    start = _clear_lift(state)
+    _set_lift(state, start)
+    if not settle(state):
+        _give_up(state, move, "laying the sheet in the nip", "place it flatter")
+    accept(state, move)
+    if start < 0.0:
+        move_rear(state, 0.0, move, lambda: False)
+    state.lay_arms()
+    return True
+
+
+def _lay_level(state: State) -> None:
+    """Lay the free shape out, level at the nip line."""
+    c = state.chain
+    length = state.beam.length
+    element, xi = state.driven()
+    c.theta[element] = -c.curvature[element] * length * 0.5 * (1.0 + xi)
+    c.x[element] = c.y[element] = 0.0
+    lay_out(c.x, c.y, c.theta, c.curvature, length, element, state.elements)
+    lay_out(c.x, c.y, c.theta, c.curvature, length, element, 0)
+    px, py, *_ = arc_point(c, element, length, xi)
+    c.x -= px
+    c.y -= py
+
+
+def _clear_lift(state: State) -> float:
+    """Lift (mm, at most 0) at which the rear roll stands clear of the placed sheet."""
+    lift = 0.0
+    while lift > -2.0 * state.case.machine.rolls.rear_radius:
+        roll = roll_table(state.case.machine, state.case.sheet.thickness, lift)[REAR]
+        depth = deepest(state.chain, 0, state.elements, state.beam.length, roll)
+        if depth <= 1.0e-9:
+            break
+        lift -= max(depth, 0.1)
+    return lift
+
+
+def _set_lift(state: State, lift: float) -> None:
+    state.lift = lift
+    state.rolls[REAR, :2] = rear_axis(
+        state.case.machine, state.case.sheet.thickness, lift
+    )
+
+
+def _guess_lift(state: State, lift: float, before: Shape | None) -> None:
+    """First guess at a new lift: the last two states extended, or the roll's push."""
+    axis = rear_axis(state.case.machine, state.case.sheet.thickness, lift)
+    if before is None or before.lift == state.lift:
+        state.rolls[REAR, 3:5] = np.subtract(axis, state.rolls[REAR, :2])
+    else:
+        c = state.chain
+        ratio = (lift - state.lift) / (state.lift - before.lift)
+        arrays = (c.x, c.y, c.theta, c.axial, c.shear)
+        for array, kept in zip(arrays, before.arrays, strict=True):
+            array += ratio * (array - kept)
+        state.drive += ratio * (state.drive - before.drive)
+        state.rolls[REAR, :2] = axis
+    state.lift = lift
+
+
+def _try_lift(state: State, lift: float, before: Shape | None) -> bool:
+    """Find the equilibrium at a new lift; the window grows until the arms are free."""
+    choose_window(state)
+    _guess_lift(state, lift, before)
+    if not settle(state):
+        return False
+    for _ in range(5):
+        if window_holds(state):
+            return True
+        if not settle(state):
+            return False
+    return False
+
+
+def move_rear(state: State, target: float, move: int, record: Record) -> bool:
+    """Raise or lower the rear roll to ``target`` (mm) in steps that adapt.
+
+    Returns True when ``record`` stopped the move.
+
+    Raises
+    ------
+    SolverError
+        No equilibrium was found even with the smallest step.
+    """
+    most = state.case.model.lift_step or LARGEST_LIFT
+    step = min(FIRST_LIFT, most)
+    before: Shape | None = None
+    while abs(target - state.lift) > 1.0e-9:
+        here = keep(state)
+        rest = target - state.lift
+        free = rest < 0.0 and state.forces[REAR, 4] == 0.0
+        stride = rest if free or abs(rest) <= step else math.copysign(step, rest)
+        lift = target if stride == rest else state.lift + stride
+        spent = state.iterations
+        if not _try_lift(state, lift, before):
+            if before is not None:
+                before = None  # the extension misled: push with the roll instead
+            else:
+                step = min(step, abs(stride)) / 2.0
+            if step < SMALLEST_LIFT:
+                _give_up(
+                    state,
+                    move,
+                    f"moving the rear roll from {here.lift:.3f} to {lift:.3f} mm",
+                    "set a smaller model.lift_step or model.element",
+                    here,
+                )
+            bring_back(state, here)
+            continue
+        spent = state.iterations - spent
+        if spent <= EASY:
+            step = min(1.5 * step, most)
+        elif spent >= HARD:
+            step = 0.6 * step
+        _accept_step(state, here, move, 0.0)
+        before = here if state.forces[REAR, 4] > 0.0 else None
+        if record():
+            return True
+    return False
+
+
+def feed(
+    state: State, way: int, by: float, lift_to: float, move: int, record: Record
+) -> bool:
+    """Feed ``by`` (mm), toward the rear roll (+1) or the operator (-1).
+
+    The lift changes linearly along the feed to ``lift_to`` (mm). Returns True when
+    ``record`` stopped the move.
+
+    Raises
+    ------
+    SolverError
+        No equilibrium was found even with the smallest part of a step.
+    """
+    state.memory.valid = 0
+    steps = by / state.step_length
+    whole = math.floor(steps + 1.0e-9)
+    shares = [1.0] * whole
+    if steps - whole > 1.0e-9:
+        shares.append(steps - whole)
+    start = state.lift
+    done = 0.0
+    watch = Watch()
+    for share in shares:
+        done += share
+        lift = start + (lift_to - start) * min(1.0, done / steps)
+        _feed_step(state, way, share, lift, move, watch)
+        if record():
+            return True
+    return False
+
+
+def _feed_step(
+    state: State, way: int, share: float, lift: float, move: int, watch: Watch
+) -> None:
+    here = keep(state)
+    look = watch.due(share * state.step_length)
+    if share == 1.0 and _try_feed(state, way, share, lift, look=look, whole=True):
+        _accept_step(state, here, move, way * share * state.step_length)
+        memorise(state)
+        return
+    bring_back(state, here)
+    parts = 1 if share < 1.0 else 2
+    while True:
+        if _feed_in_parts(state, way, share, lift, move, parts):
+            state.memory.valid = 0
+            return
+        parts *= 2
+        if parts > FINEST_FEED:
+            _give_up(
+                state,
+                move,
+                f"feeding from s = {state.nip_s:.3f} mm on the nip line",
+                "set a smaller model.element, or more model.steps_per_element",
+                here,
+            )
+
+
+def _feed_in_parts(
+    state: State, way: int, share: float, lift: float, move: int, parts: int
+) -> bool:
+    """Feed a share of a step in equal parts, each accepted; False where one fails."""
+    start = state.lift
+    end = state.nip_steps + state.nip_rest - way * share
+    for part in range(1, parts + 1):
+        here = keep(state)
+        to = start + (lift - start) * part / parts
+        if not _try_feed(state, way, share / parts, to, look=True, whole=False):
+            bring_back(state, here)
+            if part == 1:
+                return False
+            left = (state.nip_steps + state.nip_rest - end) * way
+            return _feed_in_parts(state, way, left, lift, move, 2 * (parts - part + 1))
+        _accept_step(state, here, move, way * share / parts * state.step_length)
+    return True
+
+
+def _try_feed(
+    state: State, way: int, share: float, lift: float, *, look: bool, whole: bool
+) -> bool:
+    """Find the equilibrium after a share of a step of feed."""
+    old_first, old_last = state.first, state.last
+    _advance_nip(state, way * share)
+    choose_window(state)
+    low, high = state.first, state.last
+    if low <= old_first - REACH + 1 or high >= old_last + REACH - 1:
+        state.first, state.last = old_first, old_last
+        state.lay_arms()
+        state.first, state.last = low, high
+    element, _ = state.driven()
+    memory = state.memory
+    if whole and memory.valid == memory.places.shape[0]:
+        recall(
+            state.beam,
+            state.chain,
+            state.first,
+            state.last,
+            element,
+            memory.places[memory.turn],
+            memory.pose[memory.turn],
+            state.rolls[REAR],
+            state.guess,
+        )
+    else:
+        carry(
+            state.beam,
+            state.chain,
+            state.first,
+            state.last,
+            max(1, min(element, state.elements - 1)),
+            share / state.steps_per_element,
+            way,
+            state.rolls[REAR],
+            state.guess,
+        )
+    if lift != state.lift:
+        _guess_lift(state, lift, None)
+    if not settle(state):
+        return False
+    if not look:
+        return True
+    for _ in range(5):
+        if window_holds(state):
+            return True
+        if not settle(state):
+            return False
+    return False
+
+
+def _advance_nip(state: State, steps: float) -> None:
+    """Move the sheet on by steps (+ toward the rear): less of it before the nip."""
+    if steps in (1.0, -1.0):
+        state.nip_steps -= int(steps)
+        return
+    total = state.nip_rest - steps
+    whole = math.floor(total + 1.0e-9)
+    state.nip_steps += whole
+    state.nip_rest = max(0.0, total - whole)
+
+
+def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
+    """Commit a step and account its work by the mean of the forces at its ends."""
+    drive_before = -here.drive * math.cos(_tilt(state))
+    push = state.forces[REAR, :2].copy()
+    travel = state.rolls[REAR, :2] - here.rolls[REAR, :2]
+    accept(state, move)
+    drive = drive_force(state)
+    state.work_drive += 0.5 * (drive + drive_before) * fed
+    state.work_rear += float(0.5 * np.dot(push + state.forces[REAR, :2], travel))
+    state.fed += fed
+    state.lay_arms(REACH)
+
+
+def _tilt(state: State) -> float:
+    element, _ = state.driven()
+    theta = state.chain.theta
+    return float(0.5 * (theta[element] + theta[element + 1]))
+
+
+def take_out(state: State, move: int) -> None:
+    """Take the sheet out: all moment comes off, the free shape stays at the nip."""
+    if not state.gripped:
+        return
+    stored = state.energy_elastic + state.contact_energy + state.energy_plastic
+    let_go(
+        state.beam, state.chain, state.work.scratch, state.energies, 0, state.elements
+    )
+    state.gripped = False
+    state.drive = 0.0
+    state.contact_energy = 0.0
+    state.forces[:, :6] = 0.0
+    state.forces[:, 6] = math.inf
+    state.forces[:, 7] = -math.inf
+    state.work_release += state.energy_elastic + state.energy_plastic - stored
+    state.last = state.first
+    state.lay_arms()
+
+
+def turn(state: State) -> None:
+    """Turn the free sheet end for end; s stays where it is painted."""
+    c = state.chain
+    for array in (c.curvature, c.moment, c.low, c.high, c.anchor, c.history):
+        array[:] = array[::-1].copy()
+    state.peaks[:] = state.peaks[::-1].copy()
+    state.turned = not state.turned
+    state.set_nip(state.elements * state.beam.length - state.nip)
+
+
+def _give_up(
+    state: State, move: int, where: str, change: str, here: Shape | None = None
+) -> None:
+    """Raise with a diagnosis; the state goes back to the last good step."""
+    report = state.work.report.copy()
+    node = int(report[2])
+    if here is not None:
+        bring_back(state, here)
+        state.lay_arms()
+    s = node * state.beam.length
+    if state.turned:
+        s = state.elements * state.beam.length - s
+    message = (
+        f"Move {move}: no equilibrium was found {where}: the residual stays at "
+        f"{report[1]:.3g} N/mm at s = {s:.2f} mm (allowed {state.limits.force:.1g}), "
+        f"at the smallest step. What may help: {change}."
+    )
+    diagnosis = {
+        "move": move,
+        "lift": state.lift,
+        "nip": state.nip_s,
+        "node": node,
+        "residual": float(report[1]),
+        "gap": float(report[3]),
+        "pivots": int(report[4]),
+    }
+    raise SolverError(message, diagnosis=diagnosis)
