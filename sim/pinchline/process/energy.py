@@ -15,17 +15,26 @@ if TYPE_CHECKING:
 
 @dataclass
 class Account:
-    """Running account of a job; energies per mm of width, N mm per mm."""
+    """Running account of a job; energies per mm of width, N mm per mm.
 
+    ``scale`` is the least work that an error is measured against: what bends the span
+    between nip and rear roll elastically to first yield, ``M_y^2 L / (6 EI)``.
+    """
+
+    scale: float
     turnover: float = 0.0
     _last: float = 0.0
 
     def error(self, state: State) -> float:
-        """Closing error over the work turned over so far; 0 before any work."""
+        """Closing error over the work turned over so far."""
         given = state.work_drive + state.work_rear + state.work_release
         self.turnover += abs(given - self._last)
         self._last = given
         held = state.energy_elastic + state.energy_plastic + state.contact_energy
-        if self.turnover <= 0.0:
-            return 0.0
-        return (given - held) / self.turnover
+        return (given - held) / max(self.turnover, self.scale)
+
+
+def account_of(state: State) -> Account:
+    """Open the account of a job."""
+    span = state.case.machine.rear.distance
+    return Account(state.beam.first_yield**2 * span / (6.0 * state.beam.bending))

@@ -99,8 +99,8 @@ def _lay_level(state: State) -> None:
     lay_out(c.x, c.y, c.theta, c.curvature, length, element, state.elements)
     lay_out(c.x, c.y, c.theta, c.curvature, length, element, 0)
     px, py, *_ = arc_point(c, element, length, xi)
-    c.x -= px
-    c.y -= py
+    c.x[:] -= px
+    c.y[:] -= py
 
 
 def _clear_lift(state: State) -> float:

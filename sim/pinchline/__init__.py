@@ -1,0 +1,2 @@
+"""Pinchline."""
+__version__ = "0.1.0"

@@ -1,0 +1,167 @@
+"""A short table of a result as plain text, in shop units."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import TYPE_CHECKING
+
+from pinchline import units
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pinchline.results.schema import Event, Result
+    from pinchline.units import Dimension, System
+
+CAUTIONS = (
+    "Rolls draw in fingers, gloves and sleeves: hands clear of the nip while anyone turns "
+    "the crank, adjusting screws backed off for cleaning, sharp edges deburred.",
+    "A computed setting is an estimate: roll a scrap strip first; local rules, the "
+    "machine's own manual and licensed practice decide; structural or airworthiness "
+    "acceptance is not this tool's to give.",
+)
+
+_NUMBERED = re.compile(r"^\s*(?:move\s+)?\d+\s*[.:)]\s*", re.IGNORECASE)
+_WORD_WIDTH = 46
+_VALUE_WIDTH = 15
+
+
+def move_words(result: Result) -> list[str]:
+    """Moves of the programme in words, without their numbers."""
+    lines = result.labels.get("moves", "").splitlines()
+    return [_NUMBERED.sub("", line).strip() for line in lines if line.strip()]
+
+
+def event_words(event: Event) -> str:
+    """Return one line for an event: what, in which move, with how much sheet fed."""
+    where = "" if math.isnan(event.s) else f", nip at s = {event.s:.1f} mm"
+    return f"{event.level}, move {event.move}{where}: {event.message}"
+
+
+def summary_table(result: Result, system: System = "metric") -> str:
+    """Return the table of a result.
+
+    Parameters
+    ----------
+    result : of a run
+    system : the units that come first; the others stand beside them
+    """
+    lines = [result.title, _subject(result)]
+    for heading, rows in (
+        ("The free part", _part(result, system)),
+        ("Springback and strain", _bend(result, system)),
+        ("The machine", _machine(result, system)),
+    ):
+        lines += ["", heading, *rows]
+    lines += ["", "Events"]
+    lines += [f"  {event_words(event)}" for event in result.events] or ["  none"]
+    return "\n".join([*lines, "", *CAUTIONS])
+
+
+def _subject(result: Result) -> str:
+    thickness = result.inputs["thickness"]
+    labels = result.labels
+    size = units.format(thickness, "length")
+    inches = units.format(thickness, "length", "inch")
+    return (
+        f"{labels.get('material', '')}, {labels.get('direction', '')}, "
+        f"{size} ({inches}); {labels.get('machine', '')}"
+    )
+
+
+def _row(words: str, *values: str) -> str:
+    cells = "".join(f"{value:>{_VALUE_WIDTH}}" for value in values)
+    return f"  {words:<{_WORD_WIDTH}}{cells}"
+
+
+def _both(words: str, value: float, dimension: Dimension, system: System) -> str:
+    if math.isnan(value):
+        return _row(words, "none")
+    if math.isinf(value):
+        return _row(words, "flat" if dimension == "length" else "unbounded")
+    first = units.format(value, dimension, system)
+    second = units.format(value, dimension, "inch" if system == "metric" else "metric")
+    return _row(words, first) if first == second else _row(words, first, second)
+
+
+def _plain(words: str, value: float, pattern: str) -> str:
+    return _row(words, "none" if math.isnan(value) else pattern.format(value))
+
+
+def _part(result: Result, system: System) -> Iterator[str]:
+    values = result.summary
+    gap = units.format(result.inputs["straightedge_gap"], "length")
+    edges = {"operator": "operator's edge", "rear": "edge nearer the rear roll"}
+    for key, edge in edges.items():
+        straight = values[f"flat_{key}_straightedge"]
+        moment = values[f"flat_{key}_moment"]
+        yield f"  flat at the {edge}"
+        yield _both(f"  by straightedge, gap {gap}", straight, "length", system)
+        yield _both("  by moment, never past first yield", moment, "length", system)
+    yield _both("opening", values["opening"], "length", system)
+    yield _both("turned angle", values["turned_angle"], "angle", system)
+    zone = f"zone s {values['zone_from']:.0f} to {values['zone_to']:.0f} mm"
+    zone = "no zone" if math.isnan(values["zone_from"]) else zone
+    fit = values["radius_fit"]
+    yield _both(f"radius, circle fitted, {zone}", fit, "length", system)
+    yield _both(
+        "  departure from that circle", values["radius_fit_residual"], "length", system
+    )
+    chord = values["chord"]
+    over = "" if math.isnan(chord) else f" over {chord:.1f} mm"
+    yield _both(
+        f"radius by chord and rise{over}", values["radius_chord_rise"], "length", system
+    )
+    yield _both(
+        "tightest radius that stays", values["radius_residual_min"], "length", system
+    )
+    yield _both("crease at s", values["crease_s"], "length", system)
+    yield _plain("  its height over the plateau", values["crease_height"], "{:.2f} x")
+    yield _plain("difference of the two halves", values["halves_difference"], "{:.1%}")
+
+
+def _bend(result: Result, system: System) -> Iterator[str]:
+    values = result.summary
+    yield _both(
+        "tightest radius under the rolls", values["radius_loaded_min"], "length", system
+    )
+    yield _both(
+        "middle of the zone, under the rolls",
+        values["springback_loaded_radius"],
+        "length",
+        system,
+    )
+    yield _both(
+        "middle of the zone, once free",
+        values["springback_residual_radius"],
+        "length",
+        system,
+    )
+    yield _plain(
+        "  opens by springback, free over loaded",
+        values["springback_ratio"],
+        "{:.2f} x",
+    )
+    strain, allowed = values["surface_strain_max"], values["allowable_strain"]
+    yield _plain("largest surface strain", strain, "{:.2%}")
+    yield _plain("  allowed for this alloy", allowed, "{:.2%}")
+    if strain > allowed:
+        yield "  THE STRAIN IS MORE THAN THE ALLOY ALLOWS: expect cracks"
+
+
+def _machine(result: Result, system: System) -> Iterator[str]:
+    values = result.summary
+    yield _both("largest lift", values["lift_max"], "length", system)
+    for key, words in {
+        "force_upper_max": "largest force, upper roll",
+        "force_lower_max": "largest force, lower roll",
+        "force_rear_max": "largest force, rear roll",
+        "drive_force_max": "largest drive force",
+    }.items():
+        yield _both(f"{words}, per width", values[key], "line_force", system)
+    total = values["force_upper_max"] * result.inputs["width"]
+    yield _both("  upper roll over the whole width", total, "force", system)
+    wrap = values["wrap_excess"]
+    yield _plain("largest loaded curvature over the wrap bound", wrap, "{:.2f} x")
+    yield _plain("energy account closes within", values["energy_error_max"], "{:.3%}")
