@@ -43,7 +43,9 @@ def moment(curvature):
 
 def loaded_curvature(s):
     """Peak curvature, drawn by hand: two passes, flats, a crease, waves."""
-    rise = 0.5 * (1 + np.tanh((s - 22.0) / 3.0)) * 0.5 * (1 + np.tanh((239.0 - s) / 2.0))
+    rise = (
+        0.5 * (1 + np.tanh((s - 22.0) / 3.0)) * 0.5 * (1 + np.tanh((239.0 - s) / 2.0))
+    )
     base = np.where(s < 120.0, 0.0212, 0.0205) * rise
     crease = 0.0165 * np.exp(-(((s - 130.0) / 1.6) ** 2))
     behind = np.clip(s - 194.0, 0.0, None)
@@ -74,8 +76,12 @@ def in_rolls(s_node, nip, lift, residual):
 
     def placed(k):
         arm = np.clip(1.0 - middle / 60.0, 0.0, 1.0) * (middle > 0)
-        bend = np.where(middle > 0, np.maximum(residual * (middle > 60), k * arm), residual)
-        bend = np.where((middle > 0) & (middle <= 60), np.maximum(bend, residual * 0.6), bend)
+        bend = np.where(
+            middle > 0, np.maximum(residual * (middle > 60), k * arm), residual
+        )
+        bend = np.where(
+            (middle > 0) & (middle <= 60), np.maximum(bend, residual * 0.6), bend
+        )
         x, y = shape(s_node, bend)
         angle = np.concatenate([[0.0], np.cumsum(bend * np.diff(s_node))])
         i = int(np.argmin(np.abs(s_node - nip)))
@@ -172,7 +178,9 @@ def made_steps():
 
 
 def made_frames(steps, sheet):
-    rows = np.unique(np.r_[np.arange(0, steps["move"].size, 24), steps["move"].size - 1])
+    rows = np.unique(
+        np.r_[np.arange(0, steps["move"].size, 24), steps["move"].size - 1]
+    )
     last = np.flatnonzero(np.diff(steps["move"])).tolist()
     rows = np.unique(np.r_[rows, last])
     x, y = [], []

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -74,7 +75,8 @@ _RC: dict[str, Any] = {
     "xtick.color": INK,
     "ytick.color": INK,
     "legend.fontsize": 8.5,
-    "legend.frameon": False,
+    "legend.edgecolor": "none",
+    "legend.framealpha": 0.85,
     "hatch.linewidth": 0.5,
     "figure.facecolor": "white",
     "figure.dpi": 100.0,
@@ -124,6 +126,68 @@ def titled(ax: Axes, title: str, subject: str) -> None:
     )
 
 
+def name_ends(ax: Axes, left: str, right: str) -> None:
+    """Name both ends of the x axis, beside its label."""
+    for at, side, words in ((0.0, "left", left), (1.0, "right", right)):
+        ax.annotate(
+            words,
+            (at, 0.0),
+            (0.0, -19.0),
+            xycoords="axes fraction",
+            textcoords="offset points",
+            ha=side,
+            va="top",
+            fontstyle="italic",
+        )
+
+
+def name_end(ax: Axes, x: Any, y: Any, words: str) -> None:
+    """Name the first end of a line, in the direction in which it ends."""
+    out = (float(x[0] - x[1]), float(y[0] - y[1]))
+    size = max(math.hypot(*out), 1.0e-12)
+    side = (
+        "right" if out[0] < -0.3 * size else "left" if out[0] > 0.3 * size else "center"
+    )
+    ax.annotate(
+        words,
+        (x[0], y[0]),
+        (7.0 * out[0] / size, 7.0 * out[1] / size),
+        textcoords="offset points",
+        ha=side,
+        va="center",
+    )
+
+
+def legend_below(ax: Axes, columns: int, **options: Any) -> None:
+    """Explain the lines under the axis, where no line is crossed."""
+    from matplotlib.transforms import ScaledTranslation
+
+    down = ScaledTranslation(0.0, -36.0 / 72.0, root(ax).dpi_scale_trans)
+    ax.legend(
+        loc="upper left",
+        bbox_to_anchor=(0.0, 0.0),
+        bbox_transform=ax.transAxes + down,
+        borderaxespad=0.0,
+        borderpad=0.0,
+        ncols=columns,
+        alignment="left",
+        **options,
+    )
+
+
+def radius_axis(ax: Axes) -> None:
+    """Say on the right in radii what the left says in curvatures."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+
+    top = ax.get_ylim()[1]
+    radii = [r for r in (500, 200, 100, 70, 50, 40, 30, 25, 20, 15, 10) if 1 / r < top]
+    side = ax.secondary_yaxis("right")
+    side.yaxis.set_major_locator(FixedLocator([1.0 / radius for radius in radii]))
+    side.yaxis.set_minor_locator(NullLocator())
+    side.yaxis.set_major_formatter(FuncFormatter(lambda k, _: f"{1.0 / k:.0f}"))
+    side.set_ylabel("radius, mm")
+
+
 def note(ax: Axes, text: str, x: float, y: float, **options: Any) -> None:
     """Write on a white ground, so that lines behind do not cross the words."""
     ground = {"facecolor": "white", "edgecolor": "none", "pad": 1.2, "alpha": 0.85}
@@ -138,13 +202,105 @@ def upright(angle: float) -> float:
 
 
 def dimension(
-    ax: Axes, start: Sequence[float], end: Sequence[float], text: str, **options: Any
+    ax: Axes, start: Sequence[float], end: Sequence[float], text: str = "", **how: Any
 ) -> None:
     """Draw a dimension line between two points with its words in the middle."""
-    arrow = {"arrowstyle": "<|-|>", "color": INK, "linewidth": 0.8, "shrinkA": 0.0}
-    arrow |= {"shrinkB": 0.0, "mutation_scale": 8.0}
+    leader(ax, start, end, arrowstyle="<|-|>")
+    if text:
+        middle = [0.5 * (a + b) for a, b in zip(start, end, strict=True)]
+        along = math.atan2(end[1] - start[1], end[0] - start[0])
+        settings: dict[str, Any] = {"rotation": upright(along)}
+        note(ax, text, *middle, **(settings | how))
+
+
+def leader(
+    ax: Axes, start: Sequence[float], end: Sequence[float], arrowstyle: str = "-|>"
+) -> None:
+    """Draw an arrow from one point to another, exactly."""
+    arrow = {"arrowstyle": arrowstyle, "color": INK, "linewidth": 0.8}
+    arrow |= {"shrinkA": 0.0, "shrinkB": 0.0, "mutation_scale": 8.0}
     ax.annotate("", tuple(end), tuple(start), arrowprops=arrow)
-    middle = [0.5 * (a + b) for a, b in zip(start, end, strict=True)]
-    along = math.atan2(end[1] - start[1], end[0] - start[0])
-    settings: dict[str, Any] = {"rotation": upright(along), "rotation_mode": "anchor"}
-    note(ax, text, *middle, **(settings | options))
+
+
+def circle(
+    ax: Axes,
+    place: tuple[float, float, float],
+    sweep: tuple[float, float],
+    zone: Sequence[float],
+    words: tuple[str, str],
+) -> None:
+    """Draw a fitted circle with its radius and the angle it sweeps.
+
+    Parameters
+    ----------
+    ax : where
+    place : centre x, y and radius, mm
+    sweep : first and last angle, rad
+    zone : angles of start, middle and end of what was fitted, rad
+    words : for the radius, for the angle
+    """
+    import numpy as np
+
+    def at(share: Any, angle: Any) -> tuple[Any, Any]:
+        reach = share * place[2]
+        return place[0] + reach * np.cos(angle), place[1] + reach * np.sin(angle)
+
+    around = np.linspace(*sweep, 181)
+    ax.plot(*at(1.0, around), zorder=1.5, **LINES["fit"])
+    ax.plot(*at(0.0, 0.0), "+", color=INK, markersize=9)
+    ax.plot(*at(0.3, around), **LINES["guide"])
+    for angle in sweep:
+        ax.plot(*at(np.array([0.0, 0.36]), angle), **LINES["guide"])
+    for angle in (zone[0], zone[-1]):
+        ax.plot(*at(np.array([0.93, 1.0]), angle), **LINES["guide"])
+    leader(ax, at(0.0, 0.0), at(1.0, zone[1]))
+    note(ax, words[0], *at(0.62, zone[1]))
+    turned = sweep[1] - sweep[0]
+    early = turned == 0.0 or (zone[1] - sweep[0]) % (2.0 * math.pi) < 0.5 * turned
+    note(ax, words[1], *at(0.3, sweep[0] + (0.72 if early else 0.28) * turned))
+
+
+def band(
+    ax: Axes, nodes: Any, numbers: Any, sides: tuple[float, float], words: Sequence[str]
+) -> list[Any]:
+    """Colour a band by the number (0 none) of each cell; return the key to it."""
+    import numpy as np
+    from matplotlib.patches import Patch
+
+    key: dict[int, Any] = {}
+    cuts = np.flatnonzero(np.diff(numbers)) + 1
+    for run in np.split(np.arange(numbers.size), cuts):
+        number = int(numbers[run[0]])
+        if number == 0:
+            continue
+        face, hatch = BANDS[(number - 1) % len(BANDS)]
+        style = {"facecolor": face, "hatch": hatch, "edgecolor": INK, "linewidth": 0.5}
+        start, end = nodes[run[0]], nodes[run[-1] + 1]
+        ax.fill_between([start, end], *sides, **style)
+        if end - start > 0.02 * nodes[-1]:
+            note(ax, str(number), 0.5 * (start + end), 0.5 * sum(sides))
+        text = words[number - 1] if number <= len(words) else ""
+        key[number] = Patch(label=f"{number}  {text}", **style)
+    return [key[number] for number in sorted(key)]
+
+
+def save(fig: Figure, path: Path) -> None:
+    """Write a figure; the same picture gives the same bytes."""
+    stamp: dict[str, dict[str, Any]] = {
+        ".svg": {"Date": None},
+        ".pdf": {"CreationDate": None},
+    }
+    with applied():
+        fig.savefig(path, metadata=stamp.get(path.suffix))
+
+
+def strip(x: Any, y: Any, inner: float, outer: float) -> tuple[Any, Any]:
+    """Outline of the strip between two offsets (mm, + to the left) of a line."""
+    import numpy as np
+
+    dx, dy = np.gradient(x), np.gradient(y)
+    size = np.maximum(np.hypot(dx, dy), 1.0e-12)
+    nx, ny = -dy / size, dx / size
+    along = np.concatenate([x + inner * nx, (x + outer * nx)[::-1]])
+    across = np.concatenate([y + inner * ny, (y + outer * ny)[::-1]])
+    return along, across

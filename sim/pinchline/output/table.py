@@ -15,20 +15,21 @@ if TYPE_CHECKING:
     from pinchline.units import Dimension, System
 
 CAUTIONS = (
-    "Rolls draw in fingers, gloves and sleeves: hands clear of the nip while anyone turns "
-    "the crank, adjusting screws backed off for cleaning, sharp edges deburred.",
+    "Rolls draw in fingers, gloves and sleeves: hands clear of the nip while anyone "
+    "turns the crank, adjusting screws backed off for cleaning, sharp edges deburred.\n"
     "A computed setting is an estimate: roll a scrap strip first; local rules, the "
     "machine's own manual and licensed practice decide; structural or airworthiness "
-    "acceptance is not this tool's to give.",
+    "acceptance is not this tool's to give."
 )
 
 _NUMBERED = re.compile(r"^\s*(?:move\s+)?\d+\s*[.:)]\s*", re.IGNORECASE)
 _WORD_WIDTH = 46
 _VALUE_WIDTH = 15
+_SAME = 0.02  # mm
 
 
 def move_words(result: Result) -> list[str]:
-    """Moves of the programme in words, without their numbers."""
+    """Return the moves of the programme in words, without their numbers."""
     lines = result.labels.get("moves", "").splitlines()
     return [_NUMBERED.sub("", line).strip() for line in lines if line.strip()]
 
@@ -47,7 +48,7 @@ def summary_table(result: Result, system: System = "metric") -> str:
     result : of a run
     system : the units that come first; the others stand beside them
     """
-    lines = [result.title, _subject(result)]
+    lines = [result.title, _subject(result, system)]
     for heading, rows in (
         ("The free part", _part(result, system)),
         ("Springback and strain", _bend(result, system)),
@@ -56,17 +57,27 @@ def summary_table(result: Result, system: System = "metric") -> str:
         lines += ["", heading, *rows]
     lines += ["", "Events"]
     lines += [f"  {event_words(event)}" for event in result.events] or ["  none"]
-    return "\n".join([*lines, "", *CAUTIONS])
+    return "\n".join([*lines, "", CAUTIONS])
 
 
-def _subject(result: Result) -> str:
+def opening_words(result: Result) -> str:
+    """Say between what the opening was measured: gauge lines lie within the edges."""
+    x, y = result.sheet["x"], result.sheet["y"]
+    edges = math.hypot(x[-1] - x[0], y[-1] - y[0])
+    named = abs(edges - result.summary["opening"]) > _SAME
+    return f"opening between the {'gauge lines' if named else 'edges'}"
+
+
+def _subject(result: Result, system: System) -> str:
     thickness = result.inputs["thickness"]
     labels = result.labels
-    size = units.format(thickness, "length")
-    inches = units.format(thickness, "length", "inch")
+    first = units.format(thickness, "length", system)
+    second = units.format(
+        thickness, "length", "inch" if system == "metric" else "metric"
+    )
     return (
         f"{labels.get('material', '')}, {labels.get('direction', '')}, "
-        f"{size} ({inches}); {labels.get('machine', '')}"
+        f"{first} ({second}); {labels.get('machine', '')}"
     )
 
 
@@ -92,14 +103,16 @@ def _plain(words: str, value: float, pattern: str) -> str:
 def _part(result: Result, system: System) -> Iterator[str]:
     values = result.summary
     gap = units.format(result.inputs["straightedge_gap"], "length")
-    edges = {"operator": "operator's edge", "rear": "edge nearer the rear roll"}
-    for key, edge in edges.items():
+    for key, words in {
+        "operator": "run-out flat, at the operator's edge",
+        "rear": "lead-in flat, at the edge nearer the rear roll",
+    }.items():
         straight = values[f"flat_{key}_straightedge"]
         moment = values[f"flat_{key}_moment"]
-        yield f"  flat at the {edge}"
+        yield f"  {words}"
         yield _both(f"  by straightedge, gap {gap}", straight, "length", system)
         yield _both("  by moment, never past first yield", moment, "length", system)
-    yield _both("opening", values["opening"], "length", system)
+    yield _both(opening_words(result), values["opening"], "length", system)
     yield _both("turned angle", values["turned_angle"], "angle", system)
     zone = f"zone s {values['zone_from']:.0f} to {values['zone_to']:.0f} mm"
     zone = "no zone" if math.isnan(values["zone_from"]) else zone

@@ -145,7 +145,7 @@ def deepest(chain: Chain, first: int, last: int, length: float, roll: NDArray) -
         if dx * dx + dy * dy < least:
             least = dx * dx + dy * dy
             nearest = node
-    depth = roll[2] - math.sqrt(least)
+    depth = -math.inf
     for e in range(max(first, nearest - 2), min(last, nearest + 2)):
         for i in range(POINTS):
             xi = (2.0 * i + 1.0) / POINTS - 1.0

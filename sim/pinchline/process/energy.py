@@ -30,11 +30,10 @@ class Account:
         given = state.work_drive + state.work_rear + state.work_release
         self.turnover += abs(given - self._last)
         self._last = given
-        held = state.energy_elastic + state.energy_plastic + state.contact_energy
-        return (given - held) / max(self.turnover, self.scale)
+        return state.energy_missing / max(self.turnover, self.scale)
 
 
-def account_of(state: State) -> Account:
-    """Open the account of a job."""
+def work_scale(state: State) -> float:
+    """Elastic energy of the span between nip and rear roll at first yield."""
     span = state.case.machine.rear.distance
-    return Account(state.beam.first_yield**2 * span / (6.0 * state.beam.bending))
+    return state.beam.first_yield**2 * span / (6.0 * state.beam.bending)

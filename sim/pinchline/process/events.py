@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pinchline.process.state import State
 
 WRAP_SHARE = 0.99  # of the curvature of the upper roll, over at least a thickness
+EDGE_REACH = 2.0  # thicknesses from the edge within which a contact is the edge's
 SELF_SPACING = 4.0  # mm between the points of the check for a closed curl
 
 
@@ -45,7 +46,7 @@ def hand_force(state: State) -> float:
 
 
 def notices(state: State, *, feeding: bool) -> list[Finding]:
-    """What begins or ends with this step; each kind once a job, or once a move."""
+    """What begins or ends with this step; each beginning is told once a job."""
     found: list[Finding] = []
     notes = state.notes
     if "yield" not in notes and state.energy_plastic > 0.0:
@@ -60,29 +61,37 @@ def notices(state: State, *, feeding: bool) -> list[Finding]:
         )
     bound = wrap_curvature(state.case.machine, state.case.sheet.thickness)
     wrapped = state.curvature_max >= WRAP_SHARE * bound
-    if wrapped and upper_patch(state) >= state.case.sheet.thickness:
-        if "wrap" not in notes:
-            notes.add("wrap")
-            message = (
-                f"wrap begins at {state.lift:.2f} mm lift: the sheet lies on the upper "
-                "roll, and more lift no longer tightens it there"
-            )
-            found.append(Finding("wrap begins", False, message, state.lift))
-    else:
-        notes.discard("wrap")
-    touching = bool(state.forces[REAR, 4] > 0.0)
-    if touching:
-        notes.add("on the rear roll")
-    elif feeding and "on the rear roll" in notes:
-        notes.discard("on the rear roll")
-        length = state.elements * state.beam.length
-        left = length - state.nip
+    wrapped = wrapped and upper_patch(state) >= state.case.sheet.thickness
+    if wrapped and "wrap" not in notes:
+        notes.add("wrap")
+        message = (
+            f"wrap begins at {state.lift:.2f} mm lift: the sheet lies on the upper "
+            "roll, and more lift no longer tightens it there"
+        )
+        found.append(Finding("wrap begins", False, message, state.lift))
+    if state.forces[REAR, 4] > 0.0:
+        state.rear_touch = float(state.forces[REAR, 7])
+    elif feeding and math.isfinite(state.rear_touch):
+        found.append(_off_the_rear_roll(state))
+        state.rear_touch = math.nan
+    return found
+
+
+def _off_the_rear_roll(state: State) -> Finding:
+    """Tell whether the edge has run off the rear roll or the sheet has lifted off."""
+    length = state.elements * state.beam.length
+    left = length - state.nip
+    if length - state.rear_touch <= EDGE_REACH * state.case.sheet.thickness:
         message = (
             f"the edge leaves the rear roll with {left:.1f} mm of sheet beyond the nip: "
             "the bending ends, the feed does not"
         )
-        found.append(Finding("edge leaves the rear roll", False, message, left))
-    return found
+        return Finding("edge leaves the rear roll", False, message, left)
+    message = (
+        f"the sheet lifts off the rear roll at {state.lift:.2f} mm lift: what is bent "
+        "already passes without touching it"
+    )
+    return Finding("sheet lifts off the rear roll", False, message, state.lift)
 
 
 def stops(state: State) -> list[Finding]:

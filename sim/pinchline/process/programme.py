@@ -51,6 +51,8 @@ class Job:
         self.recorder.step(state, self.move)
         for finding in events.notices(state, feeding=feeding):
             self.note(finding)
+        if self.stopped:
+            return False
         for finding in events.stops(state):
             self.note(finding)
         if abs(state.fed - self._looked) >= LOOK_AT_CURL:
@@ -156,7 +158,7 @@ def _place(job: Job, at: float) -> None:
     elif place(state, at, job.move):
         job.record()
     else:
-        message = "the sheet is curled tighter than the pinch rolls and does not lie in"
+        message = "the curl of the sheet does not go into the nip past the rolls"
         job.note(events.Finding("does not lie in the nip", True, message, at))
         state.gripped = False
 

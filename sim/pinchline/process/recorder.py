@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.process.energy import account_of
+from pinchline.process.energy import Account, work_scale
 from pinchline.process.equilibrium import drive_force, upper_patch
 from pinchline.process.events import grip_margin
 from pinchline.process.geometry import LOWER, REAR, UPPER
@@ -32,7 +32,7 @@ class Recorder:
         self.frames: list[dict[str, float]] = []
         self.shapes: list[tuple[NDArray[np.float64], ...]] = []
         self.events: list[Event] = []
-        self.account = account_of(state)
+        self.account = Account(work_scale(state))
         self.penetration = 0.0
         self._spent = state.iterations
         self._framed = (-1, math.nan, math.nan)

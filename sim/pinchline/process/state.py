@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -75,6 +76,7 @@ class State:
     work_release: float = 0.0
     iterations: int = 0
     residual: float = 0.0
+    rear_touch: float = math.nan  # where the rear roll last touched, from edge 0, mm
     notes: set[str] = field(default_factory=set)
 
     @property
@@ -139,6 +141,18 @@ class State:
             lay_out(c.x, c.y, c.theta, c.curvature, length, self.last, up)
         if down < self.first:
             lay_out(c.x, c.y, c.theta, c.curvature, length, self.first, down)
+
+    @property
+    def energy_missing(self) -> float:
+        """Work that went in less what is held and spent, N mm per mm."""
+        given = self.work_drive + self.work_rear + self.work_release
+        return given - self.energy_elastic - self.energy_plastic - self.contact_energy
+
+    def restore(self, kept: State) -> None:
+        """Go back to a copy, which becomes part of this state; the count goes on."""
+        spent = self.iterations
+        self.__dict__.update(kept.__dict__)
+        self.iterations = spent
 
     def copy(self) -> State:
         """A state of its own; the case is shared, since it never changes."""

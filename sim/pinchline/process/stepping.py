@@ -12,6 +12,7 @@ from pinchline.physics.beam import lay_out
 from pinchline.physics.carry import carry, recall
 from pinchline.physics.contact import arc_point, deepest
 from pinchline.physics.newton import let_go
+from pinchline.process.energy import work_scale
 from pinchline.process.equilibrium import (
     Shape,
     accept,
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
 FIRST_LIFT = 0.5  # mm
 LARGEST_LIFT = 1.0  # mm
 SMALLEST_LIFT = 1.0e-3  # mm
+FINE_LIFT = 0.05  # mm: no smaller for the energy account's sake
+ENERGY_SHARE = 2.0e-3  # of the step's work that a lift step may lose
+ENERGY_FLOOR = 2.0e-4  # of the elastic energy of the span
 EASY, HARD = 6, 14  # iterations below, above which the lift step grows, shrinks
 FINEST_FEED = 32  # parts of a step that is cut back
 REACH = 8  # nodes of the arms kept in place from step to step
@@ -59,13 +63,15 @@ class Watch:
 def place(state: State, s: float, move: int) -> bool:
     """Lay the free sheet level into the nip with ``s`` on the nip line.
 
-    Returns False where it cannot lie there: its curl is tighter than a pinch roll.
+    Returns False where it cannot lie there: its curl is tighter than a pinch roll, or
+    the rear roll stands in its way by more than half its radius.
     """
     thickness = state.case.sheet.thickness
     length = state.elements * state.beam.length
     state.set_nip(length - s if state.turned else s)
     state.lift = 0.0
     state.drive = 0.0
+    state.rear_touch = math.nan
     state.gripped = True
     state.rolls[:] = roll_table(state.case.machine, thickness, 0.0)
     state.forces[:] = 0.0
@@ -79,6 +85,8 @@ def place(state: State, s: float, move: int) -> bool:
             return False
     choose_window(state)
     start = _clear_lift(state)
+    if start < -0.5 * state.case.machine.rolls.rear_radius:
+        return False
     _set_lift(state, start)
     if not settle(state):
         _give_up(state, move, "laying the sheet in the nip", "place it flatter")
@@ -166,17 +174,21 @@ def move_rear(state: State, target: float, move: int, record: Record) -> bool:
     step = min(FIRST_LIFT, most)
     before: Shape | None = None
     while abs(target - state.lift) > 1.0e-9:
+        kept = state.copy()
         here = keep(state)
         rest = target - state.lift
         free = rest < 0.0 and state.forces[REAR, 4] == 0.0
         stride = rest if free or abs(rest) <= step else math.copysign(step, rest)
         lift = target if stride == rest else state.lift + stride
         spent = state.iterations
-        if not _try_lift(state, lift, before):
-            if before is not None:
-                before = None  # the extension misled: push with the roll instead
-            else:
+        found = _try_lift(state, lift, before)
+        if found:
+            _accept_step(state, here, move, 0.0)
+        if not found or (step > FINE_LIFT and _loses_energy(state, kept)):
+            if found or before is None:
                 step = min(step, abs(stride)) / 2.0
+            else:
+                before = None  # the extension misled: push with the roll instead
             if step < SMALLEST_LIFT:
                 _give_up(
                     state,
@@ -185,18 +197,24 @@ def move_rear(state: State, target: float, move: int, record: Record) -> bool:
                     "set a smaller model.lift_step or model.element",
                     here,
                 )
-            bring_back(state, here)
+            state.restore(kept)
             continue
         spent = state.iterations - spent
         if spent <= EASY:
             step = min(1.5 * step, most)
         elif spent >= HARD:
             step = 0.6 * step
-        _accept_step(state, here, move, 0.0)
         before = here if state.forces[REAR, 4] > 0.0 else None
         if record():
             return True
     return False
+
+
+def _loses_energy(state: State, before: State) -> bool:
+    """Whether the mean of the forces at a step's ends misses the work between them."""
+    missing = abs(state.energy_missing - before.energy_missing)
+    work = abs(state.work_rear - before.work_rear)
+    return missing > ENERGY_SHARE * work + ENERGY_FLOOR * work_scale(state)
 
 
 def feed(

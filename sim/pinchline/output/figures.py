@@ -1,0 +1,421 @@
+"""The pictures of a result.
+
+Every function takes a result, draws on new axes or on those given, and returns figure
+and axes; none opens a window.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, get_args
+
+import numpy as np
+
+from pinchline.errors import InputError
+from pinchline.output import look
+from pinchline.output.table import move_words, opening_words
+from pinchline.process.measure import fit_circle
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+    from pinchline.results.schema import Result
+
+    Array = NDArray[np.float64]
+    Pair = tuple[float, float]
+
+Format = Literal["png", "svg", "pdf"]
+
+_LARGEST = 10.0  # sheet lengths: flatter circles are not drawn
+_NEARLY_FLAT = 0.97  # opening over length: the dimension line moves off the sheet
+OPERATOR, REAR = "operator's edge", "edge nearer the rear roll"
+_S_LABEL = "s along the sheet, mm"
+
+
+def free_part(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
+    """Draw the free part: thickness, flats, opening, turned angle and radius."""
+    with look.applied():
+        ax = look.figure(7.2, 6.2).subplots() if ax is None else ax
+        x, y, s = (result.sheet[name] for name in ("x", "y", "s_node"))
+        half = 0.5 * result.inputs["thickness"]
+        away = 0.055 * max(float(np.ptp(x)), float(np.ptp(y)))
+        ax.fill(*look.strip(x, y, -half, half), **look.PLATE)
+        _draw_fit(ax, result)
+        for key, from_end in (("operator", False), ("rear", True)):
+            _draw_flat(ax, result, key, away, from_end=from_end)
+        _draw_opening(ax, result)
+        look.name_end(ax, x, y, OPERATOR)
+        look.name_end(ax, x[::-1], y[::-1], REAR)
+        ax.set_aspect("equal", adjustable="datalim")
+        ax.margins(0.13)
+        ax.set_xlabel("along the bench from the operator's edge, mm")
+        ax.set_ylabel("height, mm")
+        length = f"sheet {s[-1]:.0f} mm long, {2 * half:.2f} mm thick, drawn to scale"
+        look.titled(ax, "The free part", f"{result.title}; {length}")
+        return look.root(ax), ax
+
+
+def curvature(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
+    """Draw the largest loaded and the residual curvature along the sheet."""
+    with look.applied():
+        ax = look.figure(7.2, 4.6).subplots() if ax is None else ax
+        s, loaded, free = (
+            result.sheet[name]
+            for name in ("s", "curvature_loaded_peak", "curvature_residual")
+        )
+        bound = result.inputs["curvature_wrap"]
+        top = 1.25 * max(bound, float(np.nanmax(loaded, initial=0.0)))
+        low = 1.1 * min(0.0, float(np.nanmin(free, initial=0.0)))
+        _shade_flats(ax, result, "straightedge", 0.4)
+        _shade_zone(ax, result)
+        ax.plot(s, loaded, label="largest, under the rolls", **look.LINES["loaded"])
+        ax.plot(s, free, label="residual, once free", **look.LINES["residual"])
+        label = f"wrap bound, radius {1.0 / bound:.1f} mm"
+        ax.axhline(bound, label=label, **look.LINES["bound"])
+        _mark_crease(ax, result, top)
+        ax.set(ylim=(low, top), xlim=(0.0, result.inputs["length"]))
+        ax.set(xlabel=_S_LABEL, ylabel="curvature, 1/mm")
+        look.name_ends(ax, OPERATOR, REAR)
+        look.radius_axis(ax)
+        look.legend_below(ax, columns=3)
+        look.titled(ax, "Curvature along the sheet", result.title)
+        return look.root(ax), ax
+
+
+def largest_moment(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
+    """Draw the largest moment each point ever saw, and the move that made it."""
+    with look.applied():
+        ax = look.figure(7.2, 4.6).subplots() if ax is None else ax
+        s = result.sheet["s"]
+        ratio = np.abs(result.sheet["moment_peak"])
+        ratio = ratio / result.inputs["moment_first_yield"]
+        top = 1.12 * max(1.2, float(np.nanmax(ratio, initial=0.0)))
+        _shade_flats(ax, result, "moment", 0.8)
+        ax.plot(s, ratio, **look.LINES["moment"])
+        ax.axhline(1.0, **look.LINES["bound"])
+        middle = 0.5 * result.inputs["length"]
+        look.note(ax, "first yield: below this line nothing can remain", middle, 0.9)
+        move, nodes = result.sheet["moment_peak_move"], result.sheet["s_node"]
+        sides = (-0.13 * top, -0.03 * top)
+        handles = look.band(ax, nodes, move, sides, move_words(result))
+        ax.set(ylim=(-0.15 * top, top), xlim=(0.0, result.inputs["length"]))
+        ax.set_yticks([tick for tick in ax.get_yticks() if 0.0 <= tick <= top])
+        ax.set(xlabel=_S_LABEL, ylabel="largest moment / first-yield moment (no unit)")
+        look.name_ends(ax, OPERATOR, REAR)
+        if handles:
+            title = "move that made the largest moment"
+            look.legend_below(ax, columns=2, handles=handles, title=title)
+        look.titled(ax, "Why the edges stay flat", result.title)
+        return look.root(ax), ax
+
+
+def roll_forces(
+    result: Result, axes: Sequence[Axes] | None = None
+) -> tuple[Figure, list[Axes]]:
+    """Draw roll forces, drive and lift over the travel of sheet and rear roll.
+
+    Parameters
+    ----------
+    result : of a run
+    axes : three axes: pinch rolls, rear roll and drive, lift
+    """
+    with look.applied():
+        if axes is None:
+            fig = look.figure(7.2, 6.4)
+            axes = list(fig.subplots(3, sharex=True, height_ratios=(3, 3, 2)))
+        pinch, rear, lift = axes
+        steps = result.steps
+        path = _travel(result)
+        pinch.plot(
+            path, steps["force_upper"], label="upper roll", **look.LINES["upper"]
+        )
+        pinch.plot(
+            path, steps["force_lower"], label="lower roll", **look.LINES["lower"]
+        )
+        rear.plot(path, steps["force_rear"], label="rear roll", **look.LINES["rear"])
+        rear.plot(
+            path,
+            steps["drive_force"],
+            label="drive (+ toward the rear roll)",
+            **look.LINES["drive"],
+        )
+        lift.plot(path, steps["lift"], label="rear roll", **look.LINES["lift"])
+        for ax in (pinch, rear):
+            ax.set_ylabel("force, N per mm\nof width")
+            ax.margins(x=0.0, y=0.24)
+            ax.legend(loc="upper right", ncols=2)
+        pinch.set_ylim(bottom=0.0)
+        rear.axhline(0.0, **look.LINES["guide"])
+        lift.set(ylabel="lift of the rear\nroll, mm")
+        lift.set_xlabel("travel of the sheet and of the rear roll, added up, mm")
+        lift.margins(x=0.0, y=0.25)
+        _mark_moves((pinch, rear, lift), result, path)
+        look.titled(pinch, "Forces of the rolls", result.title)
+        return look.root(pinch), list(axes)
+
+
+def sheet_in_rolls(
+    result: Result, axes: Sequence[Axes] | None = None, *, count: int = 6
+) -> tuple[Figure, list[Axes]]:
+    """Draw the sheet in the rolls at chosen steps.
+
+    Parameters
+    ----------
+    result : of a run
+    axes : one for each picture
+    count : of pictures where no axes are given
+    """
+    with look.applied():
+        chosen = _chosen_frames(result, count if axes is None else len(axes))
+        if axes is None:
+            columns = min(3, max(1, len(chosen)))
+            rows = max(1, math.ceil(len(chosen) / columns))
+            fig = look.figure(7.2, 0.9 + 2.25 * rows)
+            grid = fig.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
+            axes = list(grid.flat)
+            fig.suptitle(
+                f"The sheet in the rolls: {result.title}",
+                x=0.01,
+                ha="left",
+                fontsize=10.5,
+                fontweight="bold",
+            )
+        limits = _frame_limits(result, chosen)
+        for ax, index in zip(axes, chosen, strict=False):
+            _draw_frame(ax, result, index, limits)
+        for ax in axes[len(chosen) :]:
+            ax.set_axis_off()
+        return look.root(axes[0]), list(axes)
+
+
+PICTURES: dict[str, Callable[[Result], tuple[Figure, Any]]] = {
+    "free-part": free_part,
+    "curvature": curvature,
+    "largest-moment": largest_moment,
+    "roll-forces": roll_forces,
+    "sheet-in-rolls": sheet_in_rolls,
+}
+
+
+def plot_all(result: Result, folder: str | Path, fmt: Format = "png") -> list[Path]:
+    """Write every picture into a folder, which is made where it is missing.
+
+    Raises
+    ------
+    InputError
+        where the format is unknown or a picture cannot be written
+    """
+    if fmt not in get_args(Format):
+        message = "there is no picture format of that name"
+        raise InputError(message, value=fmt, allowed=", ".join(get_args(Format)))
+    paths = []
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        for name, draw in PICTURES.items():
+            fig, _ = draw(result)
+            paths.append(Path(folder) / f"{name}.{fmt}")
+            look.save(fig, paths[-1])
+    except OSError as error:
+        message = f"the pictures cannot be written: {error.strerror or error}"
+        allowed = "a folder that can be written to, or made"
+        raise InputError(message, file=folder, allowed=allowed) from None
+    return paths
+
+
+def _draw_fit(ax: Axes, result: Result) -> None:
+    """Circle of the zone, its radius, and the angle between the edges' normals."""
+    values, s = result.summary, result.sheet["s_node"]
+    start, end = values["zone_from"], values["zone_to"]
+    rows = np.flatnonzero((s >= start - 1e-6) & (s <= end + 1e-6))
+    radius, turned = values["radius_fit"], values["turned_angle"]
+    if rows.size < 3 or not math.isfinite(turned) or not radius < _LARGEST * s[-1]:
+        return
+    x, y = result.sheet["x"], result.sheet["y"]
+    circle = fit_circle(x[rows], y[rows])
+    if not math.isfinite(circle.x + circle.y):
+        return
+    begin = math.atan2(y[1] - y[0], x[1] - x[0]) - 0.5 * math.pi
+    places = rows[[0, rows.size // 2, -1]]
+    look.circle(
+        ax,
+        (circle.x, circle.y, radius),
+        (begin, begin + turned),
+        np.arctan2(y[places] - circle.y, x[places] - circle.x),
+        (
+            f"R {radius:.1f} mm, fitted\ns {start:.0f} to {end:.0f} mm",
+            f"turned {math.degrees(turned):.1f} deg",
+        ),
+    )
+
+
+def _draw_flat(
+    ax: Axes, result: Result, key: str, away: float, *, from_end: bool
+) -> None:
+    """Shade a flat on the outside of the part and dimension it."""
+    straight = result.summary[f"flat_{key}_straightedge"]
+    moment = result.summary[f"flat_{key}_moment"]
+    x, y, s = (result.sheet[name] for name in ("x", "y", "s_node"))
+    inside = s >= s[-1] - straight if from_end else s <= straight
+    if np.count_nonzero(inside) < 2:
+        return
+    half = 0.5 * result.inputs["thickness"]
+    ax.fill(*look.strip(x[inside], y[inside], -half, -away), linewidth=0.5, **look.FLAT)
+    ends_x, ends_y = x[inside][[0, -1]], y[inside][[0, -1]]
+    along = math.atan2(ends_y[1] - ends_y[0], ends_x[1] - ends_x[0])
+    out = np.array([math.sin(along), -math.cos(along)])
+    lines = [np.array(p) + away * out for p in zip(ends_x, ends_y, strict=True)]
+    look.dimension(ax, lines[0], lines[1])
+    words = f"flat by straightedge {straight:.1f} mm\nby moment {moment:.1f} mm"
+    spot = 0.5 * (lines[0] + lines[1]) + 0.9 * away * out
+    look.note(ax, words, *spot, rotation=look.upright(along))
+
+
+def _draw_opening(ax: Axes, result: Result) -> None:
+    x, y = result.sheet["x"], result.sheet["y"]
+    edges = np.array([[x[0], y[0]], [x[-1], y[-1]]])
+    opening = result.summary["opening"]
+    words = f"{opening_words(result)} {opening:.1f} mm"
+    apart = float(np.hypot(*(edges[1] - edges[0])))
+    if "gauge" in words:
+        words = f"edges {apart:.1f} mm apart\n{words}"
+    if apart > _NEARLY_FLAT * result.inputs["length"]:
+        edges += np.array([0.0, 0.08 * apart])
+    look.dimension(ax, edges[0], edges[1], words)
+
+
+def _shade_flats(ax: Axes, result: Result, way: str, height: float) -> None:
+    """Shade both flats and name them at a height, a share of the axes."""
+    length = result.inputs["length"]
+    rear = result.summary[f"flat_rear_{way}"]
+    operator = result.summary[f"flat_operator_{way}"]
+    for start, end in ((0.0, operator), (length - rear, length)):
+        if math.isfinite(start + end) and end > start:
+            ax.axvspan(start, end, linewidth=0.0, zorder=0.5, **look.FLAT)
+            words = f"{way} flat\n{end - start:.1f} mm"
+            across = {"transform": ax.get_xaxis_transform(), "rotation": 90.0}
+            room = 0.03 * length
+            middle = min(max(0.5 * (start + end), room), length - room)
+            look.note(ax, words, middle, height, **across)
+
+
+def _shade_zone(ax: Axes, result: Result) -> None:
+    start, end = result.summary["zone_from"], result.summary["zone_to"]
+    if math.isfinite(start + end):
+        ax.axvspan(start, end, zorder=0.4, **look.ZONE)
+        words = f"plateau\ns {start:.0f} to {end:.0f}"
+        across = {"transform": ax.get_xaxis_transform(), "bbox": None}
+        look.note(ax, words, 0.5 * (start + end), 0.08, **across)
+
+
+def _mark_crease(ax: Axes, result: Result, top: float) -> None:
+    at, height = result.summary["crease_s"], result.summary["crease_height"]
+    if math.isnan(at):
+        return
+    s, loaded = result.sheet["s"], result.sheet["curvature_loaded_peak"]
+    peak = float(np.max(loaded[np.abs(s - at) <= result.inputs["thickness"]]))
+    look.leader(ax, (at, 0.93 * top), (at, peak + 0.01 * top))
+    words = f"crease at s {at:.0f}: {height:.1f} x the plateau"
+    share = at / s[-1]
+    side = "left" if share < 0.25 else "right" if share > 0.75 else "center"
+    look.note(ax, words, at, 0.95 * top, ha=side)
+
+
+def _travel(result: Result) -> Array:
+    """Path of the sheet and the rear roll added up, mm."""
+    moved = np.abs(np.diff(result.steps["fed"])) + np.abs(np.diff(result.steps["lift"]))
+    return np.concatenate([[0.0], np.cumsum(np.nan_to_num(moved))])
+
+
+def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:
+    """Draw the boundaries of the moves and number them; the words stand below."""
+    from matplotlib.patches import Patch
+
+    move, words = result.steps["move"], move_words(result)
+    numbers = [int(n) for n in np.unique(move)]
+    for number in numbers:
+        rows = np.flatnonzero(move == number)
+        start, end = path[max(rows[0] - 1, 0)], path[rows[-1]]
+        if end <= start:
+            continue
+        for ax in axes:
+            ax.axvline(end, **look.LINES["guide"])
+        axes[-1].annotate(
+            str(number),
+            (0.5 * (start + end), 1.0),
+            (0.0, -2.0),
+            xycoords=axes[-1].get_xaxis_transform(),
+            textcoords="offset points",
+            ha="center",
+            va="top",
+            fontweight="bold",
+        )
+    lines = [f"{n}  {words[n - 1]}" for n in numbers if 0 < n <= len(words)]
+    if lines:
+        handles = [Patch(label=line, visible=False) for line in lines]
+        look.legend_below(axes[-1], columns=2, handles=handles, handlelength=0.0)
+
+
+def _chosen_frames(result: Result, count: int) -> list[int]:
+    """Choose ends of lifts and feeds, the last frame, middles of feeds, the rest."""
+    move, words = result.frames["move"], move_words(result)
+    if not move.size:
+        return []
+    ends, middles = [move.size - 1], []
+    for number, text in enumerate(words, 1):
+        rows = np.flatnonzero(move == number).tolist()
+        if rows and text.startswith(("lift", "feed")):
+            ends.append(rows[-1])
+        if rows and text.startswith("feed"):
+            middles.append(rows[len(rows) // 2])
+    rest = range(move.size)
+    if len(set(ends)) > count:
+        picked = np.linspace(0, len(set(ends)) - 1, count).round().astype(int)
+        return [sorted(set(ends))[i] for i in picked]
+    return sorted(list(dict.fromkeys([*ends, *middles, *rest]))[:count])
+
+
+def _frame_limits(result: Result, chosen: Sequence[int]) -> tuple[Pair, Pair]:
+    """Span that holds rolls and sheet in all the pictures."""
+    frames, inputs = result.frames, result.inputs
+    radii = [inputs[f"{name}_radius"] for name in ("upper", "lower", "rear")]
+    spans = []
+    for axis in ("x", "y"):
+        centres = frames[f"roll_{axis}"][chosen]
+        sheet = frames[axis][chosen]
+        low = min(np.nanmin(centres - radii), np.nanmin(sheet))
+        high = max(np.nanmax(centres + radii), np.nanmax(sheet))
+        room = 0.04 * (high - low)
+        spans.append((float(low - room), float(high + room)))
+    return spans[0], spans[1]
+
+
+def _draw_frame(
+    ax: Axes, result: Result, index: int, limits: tuple[Pair, Pair]
+) -> None:
+    from matplotlib.patches import Circle
+
+    frames, words = result.frames, move_words(result)
+    for roll, name in enumerate(("upper", "lower", "rear")):
+        centre = (frames["roll_x"][index, roll], frames["roll_y"][index, roll])
+        ax.add_patch(Circle(centre, result.inputs[f"{name}_radius"], **look.ROLL))
+        ax.plot(*centre, "+", color=look.INK, markersize=5, markeredgewidth=0.7)
+    half = 0.5 * result.inputs["thickness"]
+    ax.fill(
+        *look.strip(frames["x"][index], frames["y"][index], -half, half), **look.PLATE
+    )
+    ax.set(xlim=limits[0], ylim=limits[1], aspect="equal")
+    ax.set(xlabel="x from the nip, mm", ylabel="y from the nip, mm")
+    ax.label_outer()
+    number, nip = int(frames["move"][index]), float(frames["nip"][index])
+    what = words[number - 1].split(",")[0] if 0 < number <= len(words) else ""
+    free = math.isnan(nip) or what.startswith(("release", "turn"))
+    where = "set free" if free else f"nip at s {nip:.0f} mm"
+    lift = f"lift {frames['lift'][index]:.1f} mm"
+    what = textwrap.fill(f"{number}  {what}", 35)
+    ax.set_title(f"{what}\n{lift}, {where}", fontsize=8.0, fontweight="normal")
