@@ -130,22 +130,15 @@ def roll_forces(
             fig = look.figure(7.2, 6.4)
             axes = list(fig.subplots(3, sharex=True, height_ratios=(3, 3, 2)))
         pinch, rear, lift = axes
-        steps = result.steps
         path = _travel(result)
-        pinch.plot(
-            path, steps["force_upper"], label="upper roll", **look.LINES["upper"]
-        )
-        pinch.plot(
-            path, steps["force_lower"], label="lower roll", **look.LINES["lower"]
-        )
-        rear.plot(path, steps["force_rear"], label="rear roll", **look.LINES["rear"])
-        rear.plot(
-            path,
-            steps["drive_force"],
-            label="drive (+ toward the rear roll)",
-            **look.LINES["drive"],
-        )
-        lift.plot(path, steps["lift"], label="rear roll", **look.LINES["lift"])
+        for ax, name, label in (
+            (pinch, "force_upper", "upper roll"),
+            (pinch, "force_lower", "lower roll"),
+            (rear, "force_rear", "rear roll"),
+            (rear, "drive_force", "drive (+ toward the rear roll)"),
+            (lift, "lift", "rear roll"),
+        ):
+            ax.plot(path, result.steps[name], label=label, **look.LINES[name])
         for ax in (pinch, rear):
             ax.set_ylabel("force, N per mm\nof width")
             ax.margins(x=0.0, y=0.24)
@@ -264,16 +257,9 @@ def _draw_flat(
     inside = s >= s[-1] - straight if from_end else s <= straight
     if np.count_nonzero(inside) < 2:
         return
-    half = 0.5 * result.inputs["thickness"]
-    ax.fill(*look.strip(x[inside], y[inside], -half, -away), linewidth=0.5, **look.FLAT)
-    ends_x, ends_y = x[inside][[0, -1]], y[inside][[0, -1]]
-    along = math.atan2(ends_y[1] - ends_y[0], ends_x[1] - ends_x[0])
-    out = np.array([math.sin(along), -math.cos(along)])
-    lines = [np.array(p) + away * out for p in zip(ends_x, ends_y, strict=True)]
-    look.dimension(ax, lines[0], lines[1])
     words = f"flat by straightedge {straight:.1f} mm\nby moment {moment:.1f} mm"
-    spot = 0.5 * (lines[0] + lines[1]) + 0.9 * away * out
-    look.note(ax, words, *spot, rotation=look.upright(along))
+    near = -0.5 * result.inputs["thickness"]
+    look.aside(ax, x[inside], y[inside], (near, -away), words)
 
 
 def _draw_opening(ax: Axes, result: Result) -> None:
@@ -328,8 +314,8 @@ def _mark_crease(ax: Axes, result: Result, top: float) -> None:
 
 def _travel(result: Result) -> Array:
     """Path of the sheet and the rear roll added up, mm."""
-    moved = np.abs(np.diff(result.steps["fed"])) + np.abs(np.diff(result.steps["lift"]))
-    return np.concatenate([[0.0], np.cumsum(np.nan_to_num(moved))])
+    moved = [np.diff(result.steps[n], prepend=0.0) for n in ("fed", "lift")]
+    return np.cumsum(np.nan_to_num(np.abs(moved[0]) + np.abs(moved[1])))
 
 
 def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:

@@ -32,10 +32,14 @@ LINES: dict[str, dict[str, Any]] = {
     "loaded": {"color": RUST, "linestyle": (0, (5, 1.6)), "linewidth": 1.4},
     "bound": {"color": INK, "linestyle": (0, (1, 1.5)), "linewidth": 1.3},
     "moment": {"color": BLUE, "linestyle": "-", "linewidth": 1.9},
-    "upper": {"color": BLUE, "linestyle": "-", "linewidth": 1.6},
-    "lower": {"color": RUST, "linestyle": (0, (5, 1.6)), "linewidth": 1.4},
-    "rear": {"color": INK, "linestyle": "-", "linewidth": 1.6},
-    "drive": {"color": GOLD, "linestyle": (0, (6, 1.4, 1.2, 1.4)), "linewidth": 1.7},
+    "force_upper": {"color": BLUE, "linestyle": "-", "linewidth": 1.6},
+    "force_lower": {"color": RUST, "linestyle": (0, (5, 1.6)), "linewidth": 1.4},
+    "force_rear": {"color": INK, "linestyle": "-", "linewidth": 1.6},
+    "drive_force": {
+        "color": GOLD,
+        "linestyle": (0, (6, 1.4, 1.2, 1.4)),
+        "linewidth": 1.7,
+    },
     "lift": {"color": SEA, "linestyle": "-", "linewidth": 2.0},
     "guide": {"color": INK, "linestyle": "-", "linewidth": 0.6},
     "fit": {"color": SEA, "linestyle": (0, (4, 2)), "linewidth": 1.0},
@@ -211,6 +215,18 @@ def dimension(
         along = math.atan2(end[1] - start[1], end[0] - start[0])
         settings: dict[str, Any] = {"rotation": upright(along)}
         note(ax, text, *middle, **(settings | how))
+
+
+def aside(ax: Axes, x: Any, y: Any, offsets: tuple[float, float], text: str) -> None:
+    """Shade beside a line between two offsets (mm, - to the right); dimension it."""
+    ax.fill(*strip(x, y, *offsets), linewidth=0.5, **FLAT)
+    ends = [(float(x[i]), float(y[i])) for i in (0, -1)]
+    along = math.atan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])
+    out = (-offsets[1] * math.sin(along), offsets[1] * math.cos(along))
+    start, end = ((a + out[0], b + out[1]) for a, b in ends)
+    dimension(ax, start, end)
+    middle = [0.5 * (a + b) + 0.9 * o for a, b, o in zip(start, end, out, strict=True)]
+    note(ax, text, *middle, rotation=upright(along))
 
 
 def leader(
