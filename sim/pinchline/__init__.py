@@ -1,2 +1,42 @@
-"""Pinchline."""
+"""Bending sheet on a hand-cranked three-roll pinch bender, from case to free part.
+
+``r = pinchline.run(pinchline.load_case("strut-fairing"))`` does a job in memory; the
+command ``pinchline`` does it with files.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pinchline.model.case import load_case as load_case
+    from pinchline.process.programme import run_case as run
+    from pinchline.results.reader import read_result as read_result
+    from pinchline.results.writer import write_result as write_result
+
 __version__ = "0.1.0"
+__all__ = ["__version__", "load_case", "read_result", "run", "write_result"]
+
+_HOME = {
+    "load_case": ("pinchline.model.case", "load_case"),
+    "read_result": ("pinchline.results.reader", "read_result"),
+    "run": ("pinchline.process.programme", "run_case"),
+    "write_result": ("pinchline.results.writer", "write_result"),
+}
+
+
+def __getattr__(name: str) -> object:
+    """Load what is asked for, and no more: the command's help must not wait."""
+    if name not in _HOME:
+        message = f"module 'pinchline' has no attribute {name!r}"
+        raise AttributeError(message)
+    module, attribute = _HOME[name]
+    found: object = getattr(import_module(module), attribute)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    """Names that exist or can be loaded."""
+    return sorted({*globals(), *__all__})

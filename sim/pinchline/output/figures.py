@@ -17,6 +17,7 @@ from pinchline.errors import InputError
 from pinchline.output import look
 from pinchline.output.table import move_words, opening_words
 from pinchline.process.measure import fit_circle
+from pinchline.results.schema import ROLLS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -53,7 +54,7 @@ def free_part(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
         look.name_end(ax, x, y, OPERATOR)
         look.name_end(ax, x[::-1], y[::-1], REAR)
         ax.set_aspect("equal", adjustable="datalim")
-        ax.margins(0.13)
+        ax.margins(x=0.32, y=0.13)  # room for the names of the edges
         ax.set_xlabel("along the bench from the operator's edge, mm")
         ax.set_ylabel("height, mm")
         length = f"sheet {s[-1]:.0f} mm long, {2 * half:.2f} mm thick, drawn to scale"
@@ -172,14 +173,9 @@ def sheet_in_rolls(
             fig = look.figure(7.2, 0.9 + 2.25 * rows)
             grid = fig.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
             axes = list(grid.flat)
-            fig.suptitle(
-                f"The sheet in the rolls: {result.title}",
-                x=0.01,
-                ha="left",
-                fontsize=10.5,
-                fontweight="bold",
-            )
-        limits = _frame_limits(result, chosen)
+            words = f"The sheet in the rolls: {result.title}"
+            fig.suptitle(words, x=0.01, ha="left", fontsize=10.5, fontweight="bold")
+        limits = _frame_limits(result, chosen) if chosen else ((0.0, 1.0),) * 2
         for ax, index in zip(axes, chosen, strict=False):
             _draw_frame(ax, result, index, limits)
         for ax in axes[len(chosen) :]:
@@ -255,7 +251,7 @@ def _draw_flat(
     moment = result.summary[f"flat_{key}_moment"]
     x, y, s = (result.sheet[name] for name in ("x", "y", "s_node"))
     inside = s >= s[-1] - straight if from_end else s <= straight
-    if np.count_nonzero(inside) < 2:
+    if np.count_nonzero(inside) < 2 or (from_end and inside[0]):
         return
     words = f"flat by straightedge {straight:.1f} mm\nby moment {moment:.1f} mm"
     near = -0.5 * result.inputs["thickness"]
@@ -304,11 +300,11 @@ def _mark_crease(ax: Axes, result: Result, top: float) -> None:
     if math.isnan(at):
         return
     s, loaded = result.sheet["s"], result.sheet["curvature_loaded_peak"]
-    peak = float(np.max(loaded[np.abs(s - at) <= result.inputs["thickness"]]))
-    look.leader(ax, (at, 0.93 * top), (at, peak + 0.01 * top))
+    near = loaded[np.abs(s - at) <= result.inputs["thickness"]]
+    peak = float(np.max(near, initial=0.0)) + 0.01 * top
+    look.leader(ax, (at, 0.93 * top), (at, peak))
     words = f"crease at s {at:.0f}: {height:.1f} x the plateau"
-    share = at / s[-1]
-    side = "left" if share < 0.25 else "right" if share > 0.75 else "center"
+    side = ("left", "center", "center", "right")[min(3, int(4.0 * at / s[-1]))]
     look.note(ax, words, at, 0.95 * top, ha=side)
 
 
@@ -323,8 +319,8 @@ def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:
     from matplotlib.patches import Patch
 
     move, words = result.steps["move"], move_words(result)
-    numbers = [int(n) for n in np.unique(move)]
-    for number in numbers:
+    lines = [f"{number}  {text}" for number, text in enumerate(words, 1)]
+    for number in np.unique(move).tolist():
         rows = np.flatnonzero(move == number)
         start, end = path[max(rows[0] - 1, 0)], path[rows[-1]]
         if end <= start:
@@ -341,7 +337,6 @@ def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:
             va="top",
             fontweight="bold",
         )
-    lines = [f"{n}  {words[n - 1]}" for n in numbers if 0 < n <= len(words)]
     if lines:
         handles = [Patch(label=line, visible=False) for line in lines]
         look.legend_below(axes[-1], columns=2, handles=handles, handlelength=0.0)
@@ -352,30 +347,28 @@ def _chosen_frames(result: Result, count: int) -> list[int]:
     move, words = result.frames["move"], move_words(result)
     if not move.size:
         return []
-    ends, middles = [move.size - 1], []
+    ends, middles = {move.size - 1}, []
     for number, text in enumerate(words, 1):
         rows = np.flatnonzero(move == number).tolist()
         if rows and text.startswith(("lift", "feed")):
-            ends.append(rows[-1])
+            ends.add(rows[-1])
         if rows and text.startswith("feed"):
             middles.append(rows[len(rows) // 2])
-    rest = range(move.size)
-    if len(set(ends)) > count:
-        picked = np.linspace(0, len(set(ends)) - 1, count).round().astype(int)
-        return [sorted(set(ends))[i] for i in picked]
-    return sorted(list(dict.fromkeys([*ends, *middles, *rest]))[:count])
+    first = sorted(ends)
+    if len(first) > count:
+        return [first[i] for i in np.linspace(0, len(first) - 1, count).astype(int)]
+    return sorted(list(dict.fromkeys([*first, *middles, *range(move.size)]))[:count])
 
 
 def _frame_limits(result: Result, chosen: Sequence[int]) -> tuple[Pair, Pair]:
     """Span that holds rolls and sheet in all the pictures."""
     frames, inputs = result.frames, result.inputs
-    radii = [inputs[f"{name}_radius"] for name in ("upper", "lower", "rear")]
+    radii = [inputs[f"{name}_radius"] for name in ROLLS]
     spans = []
     for axis in ("x", "y"):
         centres = frames[f"roll_{axis}"][chosen]
-        sheet = frames[axis][chosen]
-        low = min(np.nanmin(centres - radii), np.nanmin(sheet))
-        high = max(np.nanmax(centres + radii), np.nanmax(sheet))
+        held = (centres - radii, centres + radii, frames[axis][chosen])
+        low, high = min(map(np.nanmin, held)), max(map(np.nanmax, held))
         room = 0.04 * (high - low)
         spans.append((float(low - room), float(high + room)))
     return spans[0], spans[1]
@@ -387,14 +380,13 @@ def _draw_frame(
     from matplotlib.patches import Circle
 
     frames, words = result.frames, move_words(result)
-    for roll, name in enumerate(("upper", "lower", "rear")):
+    for roll, name in enumerate(ROLLS):
         centre = (frames["roll_x"][index, roll], frames["roll_y"][index, roll])
         ax.add_patch(Circle(centre, result.inputs[f"{name}_radius"], **look.ROLL))
         ax.plot(*centre, "+", color=look.INK, markersize=5, markeredgewidth=0.7)
     half = 0.5 * result.inputs["thickness"]
-    ax.fill(
-        *look.strip(frames["x"][index], frames["y"][index], -half, half), **look.PLATE
-    )
+    x, y = frames["x"][index], frames["y"][index]
+    ax.fill(*look.strip(x, y, -half, half), **look.PLATE)
     ax.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     ax.set(xlabel="x from the nip, mm", ylabel="y from the nip, mm")
     ax.label_outer()

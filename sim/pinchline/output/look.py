@@ -7,6 +7,7 @@ and for colour-blind eyes, and lines that share axes also differ in style.
 from __future__ import annotations
 
 import math
+import textwrap
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -58,7 +59,7 @@ BANDS: tuple[tuple[str, str], ...] = (
     (RUST, ""),
 )
 
-_RC: dict[str, Any] = {
+_RC: Any = {
     "font.family": "sans-serif",
     "font.size": 9.0,
     "axes.titlesize": 10.5,
@@ -76,6 +77,7 @@ _RC: dict[str, Any] = {
     "grid.color": "#d5d9dc",
     "grid.linewidth": 0.5,
     "text.color": INK,
+    "text.parse_math": False,
     "xtick.color": INK,
     "ytick.color": INK,
     "legend.fontsize": 8.5,
@@ -121,7 +123,7 @@ def titled(ax: Axes, title: str, subject: str) -> None:
     """Write what the picture shows, and of which job."""
     ax.set_title(f"{title}\n", fontsize=10.5)
     ax.annotate(
-        subject,
+        textwrap.shorten(subject, 100, placeholder=" ..."),
         (0.0, 1.0),
         (0.0, 5.0),
         xycoords="axes fraction",
@@ -195,8 +197,8 @@ def radius_axis(ax: Axes) -> None:
 def note(ax: Axes, text: str, x: float, y: float, **options: Any) -> None:
     """Write on a white ground, so that lines behind do not cross the words."""
     ground = {"facecolor": "white", "edgecolor": "none", "pad": 1.2, "alpha": 0.85}
-    settings = {"ha": "center", "va": "center", "fontsize": 8.5, "bbox": ground}
-    ax.text(x, y, text, **(settings | options))
+    settings: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 8.5}
+    ax.text(x, y, text, **(settings | {"bbox": ground} | options))
 
 
 def upright(angle: float) -> float:
@@ -235,14 +237,14 @@ def leader(
     """Draw an arrow from one point to another, exactly."""
     arrow = {"arrowstyle": arrowstyle, "color": INK, "linewidth": 0.8}
     arrow |= {"shrinkA": 0.0, "shrinkB": 0.0, "mutation_scale": 8.0}
-    ax.annotate("", tuple(end), tuple(start), arrowprops=arrow)
+    ax.annotate("", (end[0], end[1]), (start[0], start[1]), arrowprops=arrow)
 
 
 def circle(
     ax: Axes,
     place: tuple[float, float, float],
     sweep: tuple[float, float],
-    zone: Sequence[float],
+    zone: Any,
     words: tuple[str, str],
 ) -> None:
     """Draw a fitted circle with its radius and the angle it sweeps.
@@ -290,7 +292,8 @@ def band(
         if number == 0:
             continue
         face, hatch = BANDS[(number - 1) % len(BANDS)]
-        style = {"facecolor": face, "hatch": hatch, "edgecolor": INK, "linewidth": 0.5}
+        style: dict[str, Any] = {"facecolor": face, "hatch": hatch}
+        style |= {"edgecolor": INK, "linewidth": 0.5}
         start, end = nodes[run[0]], nodes[run[-1] + 1]
         ax.fill_between([start, end], *sides, **style)
         if end - start > 0.02 * nodes[-1]:
