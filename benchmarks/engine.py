@@ -19,6 +19,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
+
 from pinchline.model.case import Case, load_case, parse_case
 from pinchline.physics.banded import factor, solve
 from pinchline.physics.section import section_commit, section_moment
@@ -121,11 +122,15 @@ def job(title: str, case: Case) -> None:
     per_mm = result.steps["iterations"][lifting].sum() / result.summary["lift_max"]
     feeds = int(feeding.sum())
     print(f"{title}")
-    print(f"  feed steps {feeds}, Newton iterations {iterations}, "
-          f"window {np.mean(count.windows):.0f} elements, "
-          f"yielding {np.mean(count.yielding):.0f}")
-    print(f"  solver {best:.3f} s; bare solves and sections {bare:.3f} s; "
-          f"ratio {best / bare:.2f}")
+    print(
+        f"  feed steps {feeds}, Newton iterations {iterations}, "
+        f"window {np.mean(count.windows):.0f} elements, "
+        f"yielding {np.mean(count.yielding):.0f}"
+    )
+    print(
+        f"  solver {best:.3f} s; bare solves and sections {bare:.3f} s; "
+        f"ratio {best / bare:.2f}"
+    )
     print(f"  700 feed steps of it: {best * 700 / feeds:.3f} s (limit 1.0 s)")
     print(f"  iterations per mm of lift {per_mm:.1f} (limit 15)")
     print(f"  energy account closes to {result.summary['energy_error_max']:.1e}")
@@ -175,8 +180,10 @@ def main() -> None:
         run_case(case)
         start = time.perf_counter()
         run_case(case)
-        print(f"sheet {length:6.0f} mm long, the same feed: "
-              f"{time.perf_counter() - start:.3f} s")
+        print(
+            f"sheet {length:6.0f} mm long, the same feed: "
+            f"{time.perf_counter() - start:.3f} s"
+        )
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     print(f"memory of this process {memory:.0f} MB (limit 400 MB)")
     command()

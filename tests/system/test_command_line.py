@@ -62,7 +62,16 @@ def test_help_lists_the_commands(command):
 
 
 def test_help_loads_nothing_heavy():
-    heavy = "numba scipy matplotlib h5py pint numpy pydantic xarray".split()
+    heavy = [
+        "numba",
+        "scipy",
+        "matplotlib",
+        "h5py",
+        "pint",
+        "numpy",
+        "pydantic",
+        "xarray",
+    ]
     code = (
         "import sys\nsys.argv = ['pinchline', '--help']\n"
         "from pinchline.__main__ import main\n"

@@ -56,13 +56,14 @@ def test_the_demo():
     assert case.machine.rear.slide_angle == pytest.approx(math.radians(80))
     assert case.moves == (
         Place(at=130.0),
-        Lift(to=16.0),
+        Lift(to=26.0),
         Feed(toward="rear", leave=18.0),
+        Lower(to=14.2),
         Feed(toward="operator", leave=18.0),
         Lower(),
         Release(),
     )
-    assert (case.elements, case.element) == (520, 0.5)
+    assert (case.elements, case.element) == (1040, 0.25)
     assert case.model.hardening is None
     assert case.model.section == "layered"
     assert case.measure.straightedge_gap == 0.1
@@ -146,10 +147,10 @@ def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path):
 @pytest.mark.parametrize(
     ("length", "thickness", "element", "count"),
     [
-        ("260 mm", "1.0 mm", None, 520),
-        ("260.1 mm", "1.0 mm", None, 521),
+        ("260 mm", "1.0 mm", None, 1040),
+        ("260.1 mm", "1.0 mm", None, 1041),
         ("100 mm", "2.0 mm", None, 200),
-        ("100 mm", "0.5 mm", None, 400),
+        ("100 mm", "0.5 mm", None, 800),
         ("100 mm", "1.0 mm", "0.3 mm", 334),
         ("100 mm", "1.0 mm", "2 mm", 50),
     ],
@@ -233,7 +234,7 @@ def test_a_case_is_frozen_and_travels_between_processes():
     copy = pickle.loads(pickle.dumps(case))
     assert copy == case
     shorter = case.sheet.model_copy(update={"length": 130.0})
-    assert case.model_copy(update={"sheet": shorter}).elements == 260
+    assert case.model_copy(update={"sheet": shorter}).elements == 520
 
 
 def test_errors_travel_between_processes():

@@ -29,7 +29,10 @@ def assert_same(a, b):
     for group in SCALARS:
         left, right = getattr(a, group), getattr(b, group)
         assert left.keys() == right.keys()
-        np.testing.assert_array_equal(list(left.values()), list(right.values()))
+        names = sorted(left)
+        np.testing.assert_array_equal(
+            [left[name] for name in names], [right[name] for name in names]
+        )
     assert [str(e) for e in a.events] == [str(e) for e in b.events]
 
 
@@ -123,7 +126,7 @@ def test_xarray_opens_a_file_without_events(flat_result, tmp_path):
         assert data.sizes["event"] == 0
 
 
-class DiskFull(OSError):
+class DiskFullError(OSError):
     def __init__(self):
         super().__init__(28, "No space left on device")
 
@@ -133,7 +136,7 @@ def test_a_failed_write_leaves_what_was_there(result, tmp_path, monkeypatch):
     path.write_bytes(b"precious")
 
     def full(_):
-        raise DiskFull
+        raise DiskFullError
 
     monkeypatch.setattr(writer.os, "fsync", full)
     with pytest.raises(InputError, match=r"run\.h5.*No space left"):

@@ -60,8 +60,10 @@ def backward(height: float, model: str = "") -> Result:
 
 
 def report(what: str, computed: float, expected: float) -> None:
-    print(f"{what}: computed {computed:.5g}, expected {expected:.5g}, "
-          f"difference {computed / expected - 1.0:+.3%}")
+    print(
+        f"{what}: computed {computed:.5g}, expected {expected:.5g}, "
+        f"difference {computed / expected - 1.0:+.3%}"
+    )
 
 
 def test_a_sheet_fed_at_touch_leaves_exactly_flat() -> None:
@@ -104,8 +106,10 @@ def test_stiff_contact_keeps_the_raise_within_the_wrap_bound() -> None:
         roll(moves, f'contact = {k}\nelement = "{e} mm"').summary["wrap_excess"] - 1.0
         for k, e in ((0.25, 0.25), (4.0, 0.125), (64.0, 0.0625))
     ]
-    print("excess over the wrap bound at contact 0.25, 4, 64 E'/t:",
-          ", ".join(f"{value:.2%}" for value in excess))
+    print(
+        "excess over the wrap bound at contact 0.25, 4, 64 E'/t:",
+        ", ".join(f"{value:.2%}" for value in excess),
+    )
     assert excess[0] > excess[1] > excess[2]
     assert 0.0 < excess[0] < 0.11  # continuum: up to a tenth
     assert abs(excess[2]) < 0.01
@@ -195,10 +199,13 @@ def test_drive_work_per_length_is_the_plastic_work_left_in_the_sheet() -> None:
 
 
 def test_sheet_turned_end_for_end_ends_as_its_mirror() -> None:
-    """Rolling from a mark, or turning the sheet and rolling from its mirror: the same."""
+    """Rolling from a mark, or from its mirror with the sheet turned: the same."""
     straight = roll(place(180) + lift(20) + feed("rear", 60))
     turned = roll(
-        place(150) + '[[move]]\nkind = "turn"\n' + place(120) + lift(20)
+        place(150)
+        + '[[move]]\nkind = "turn"\n'
+        + place(120)
+        + lift(20)
         + feed("rear", 60)
     )
     np.testing.assert_allclose(
@@ -212,7 +219,9 @@ def test_a_raise_leaves_a_crease_and_a_lift_carried_along_the_feed_does_not() ->
     """The ridge where the rear roll was raised; common practice, no source."""
     raised = forward(26.0)
     carried = roll(
-        place(200) + feed("rear", 60).rstrip() + '\nlift_to = "26 mm"\n'
+        place(200)
+        + feed("rear", 60).rstrip()
+        + '\nlift_to = "26 mm"\n'
         + feed("rear", 50)
     )
     sharpest = radius(raised, 198, 204), radius(carried, 198, 204)

@@ -12,6 +12,11 @@ import numba
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array = NDArray[np.float64]
+
 P = ParamSpec("P")
 R = TypeVar("R")
 

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING
 from pinchline.physics._jit import kernel
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from pinchline.physics._jit import Array
 
 WIDTH = 6
 
 
 @kernel
-def factor(band: NDArray, size: int) -> int:
+def factor(band: Array, size: int) -> int:
     """Factor ``band[:size]`` in place into ``L`` and ``D``; count bad pivots.
 
     ``band`` has (at least) ``size + 5`` rows; the rows past ``size`` are scratch.
@@ -68,7 +68,7 @@ def factor(band: NDArray, size: int) -> int:
 
 
 @kernel
-def solve(band: NDArray, size: int, right: NDArray) -> None:
+def solve(band: Array, size: int, right: Array) -> None:
     """Solve with the factors for every column of ``right (size + 5, columns)``.
 
     Overwrites ``right[:size]``; its last five rows are scratch and must be zero.

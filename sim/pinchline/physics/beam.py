@@ -20,14 +20,15 @@ from typing import TYPE_CHECKING, NamedTuple
 from pinchline.physics._jit import kernel
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from pinchline.physics._jit import Array
 
 
 class Beam(NamedTuple):
     """Constants of the sheet, per mm of width.
 
     axial, shear (N/mm), bending (N mm): elastic stiffness; length: of an element (mm);
-    half: half thickness (mm); first_yield: moment (N mm/mm); law: code of the section law; layers: (7, rows).
+    half: half thickness (mm); first_yield: moment (N mm/mm); law: code of the section
+    law; layers: (7, rows).
     """
 
     axial: float
@@ -37,7 +38,7 @@ class Beam(NamedTuple):
     half: float
     first_yield: float
     law: int
-    layers: NDArray
+    layers: Array
 
 
 class Chain(NamedTuple):
@@ -49,22 +50,22 @@ class Chain(NamedTuple):
     curvature ``anchor`` at which it stands: elastic steps leave it where it is.
     """
 
-    x: NDArray
-    y: NDArray
-    theta: NDArray
-    axial: NDArray
-    shear: NDArray
-    curvature: NDArray
-    moment: NDArray
-    low: NDArray
-    high: NDArray
-    anchor: NDArray
-    history: NDArray
+    x: Array
+    y: Array
+    theta: Array
+    axial: Array
+    shear: Array
+    curvature: Array
+    moment: Array
+    low: Array
+    high: Array
+    anchor: Array
+    history: Array
 
 
 @kernel
 def strains(
-    x: NDArray, y: NDArray, theta: NDArray, e: int, length: float
+    x: Array, y: Array, theta: Array, e: int, length: float
 ) -> tuple[float, float, float, float, float]:
     """Stretch, shear, bend (1/mm), and cosine and sine of the mean rotation."""
     mean = 0.5 * (theta[e] + theta[e + 1])
@@ -79,7 +80,7 @@ def strains(
 
 @kernel
 def add_forces(
-    right: NDArray,
+    right: Array,
     base: int,
     c: float,
     s: float,
@@ -104,7 +105,7 @@ def add_forces(
 
 @kernel
 def add_stiffness(
-    band: NDArray,
+    band: Array,
     base: int,
     c: float,
     s: float,
@@ -163,10 +164,10 @@ def add_stiffness(
 
 @kernel
 def lay_out(
-    x: NDArray,
-    y: NDArray,
-    theta: NDArray,
-    curvature: NDArray,
+    x: Array,
+    y: Array,
+    theta: Array,
+    curvature: Array,
     length: float,
     start: int,
     stop: int,

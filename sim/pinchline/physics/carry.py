@@ -15,8 +15,7 @@ from pinchline.physics._jit import kernel
 from pinchline.physics.contact import deepest
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from pinchline.physics._jit import Array
     from pinchline.physics.beam import Beam, Chain
 
 FIELDS = 4  # moment, curvature, axial and shear force of a place
@@ -24,7 +23,7 @@ FIELDS = 4  # moment, curvature, axial and shear force of a place
 
 @kernel
 def remember(
-    chain: Chain, first: int, last: int, driven: int, places: NDArray, pose: NDArray
+    chain: Chain, first: int, last: int, driven: int, places: Array, pose: Array
 ) -> None:
     """Keep what the window's places bear, counted from the driven element.
 
@@ -44,9 +43,7 @@ def remember(
 
 
 @kernel
-def _read_memory(
-    first: int, last: int, driven: int, places: NDArray, out: NDArray
-) -> None:
+def _read_memory(first: int, last: int, driven: int, places: Array, out: Array) -> None:
     """Read what the places bore one element of feed ago."""
     shift = places.shape[0] // 2 - driven
     for e in range(first, last):
@@ -58,7 +55,7 @@ def _read_memory(
 
 @kernel
 def _read_places(
-    chain: Chain, first: int, last: int, share: float, way: int, out: NDArray
+    chain: Chain, first: int, last: int, share: float, way: int, out: Array
 ) -> None:
     """Read what each element's next place bears, a share of the way there."""
     count = chain.moment.shape[0]
@@ -76,7 +73,7 @@ def _read_places(
 
 
 @kernel
-def _curvatures(beam: Beam, chain: Chain, first: int, last: int, out: NDArray) -> None:
+def _curvatures(beam: Beam, chain: Chain, first: int, last: int, out: Array) -> None:
     """Turn the moments of the places in ``out[:, 0]`` into guesses of curvature."""
     for e in range(first, last):
         m = out[e, 0]
@@ -90,7 +87,7 @@ def _curvatures(beam: Beam, chain: Chain, first: int, last: int, out: NDArray) -
 
 
 @kernel
-def _follow(beam: Beam, chain: Chain, e: int, way: int, guess: NDArray) -> None:
+def _follow(beam: Beam, chain: Chain, e: int, way: int, guess: Array) -> None:
     """Place the far node of element ``e`` from its near one by the guessed strains."""
     length = beam.length
     near, far = (e, e + 1) if way > 0 else (e + 1, e)
@@ -124,9 +121,9 @@ def _shape(
     first: int,
     last: int,
     pivot: int,
-    rear: NDArray,
+    rear: Array,
     depth: float,
-    guess: NDArray,
+    guess: Array,
 ) -> None:
     """Lay the guessed curvatures out from the pivot; keep the rear roll's contact."""
     _curvatures(beam, chain, first, last, guess)
@@ -150,8 +147,8 @@ def carry(
     pivot: int,
     share: float,
     way: int,
-    rear: NDArray,
-    guess: NDArray,
+    rear: Array,
+    guess: Array,
 ) -> None:
     """Move the window on by a share of one element; the chain then holds a guess.
 
@@ -180,10 +177,10 @@ def recall(
     first: int,
     last: int,
     driven: int,
-    places: NDArray,
-    pose: NDArray,
-    rear: NDArray,
-    guess: NDArray,
+    places: Array,
+    pose: Array,
+    rear: Array,
+    guess: Array,
 ) -> None:
     """Move the window on to what it was one whole element of feed ago.
 

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING
 from pinchline.physics._jit import kernel
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from pinchline.physics._jit import Array
     from pinchline.physics.beam import Chain
 
 POINTS = 8
@@ -53,7 +52,7 @@ def near(
     dx = 0.5 * (chain.x[e] + chain.x[e + 1]) - cx
     dy = 0.5 * (chain.y[e] + chain.y[e + 1]) - cy
     far = reach + length
-    return dx * dx + dy * dy < far * far
+    return bool(dx * dx + dy * dy < far * far)
 
 
 @kernel
@@ -63,17 +62,18 @@ def add_contact(
     base: int,
     length: float,
     stiffness: float,
-    roll: NDArray,
+    roll: Array,
     floor: float,
-    band: NDArray,
-    right: NDArray,
+    band: Array,
+    right: Array,
 ) -> None:
     """Add forces and tangent of element ``e`` on one roll.
 
     ``roll (5)``: axis x, y, ``r + t/2``, and a travel dx, dy (mm) still to come. With a
     travel the points now deeper than ``floor`` are kept as the contact and their force
     is that after the travel, to first order: the guess then follows a moving roll
-    without ever sinking into it, which would bend the sheet round it. Second derivatives of the arc's rise are left out of the tangent: they are smaller
+    without ever sinking into it, which would bend the sheet round it.
+    Second derivatives of the arc's rise are left out of the tangent: they are smaller
     than the bending stiffness by the depth over the thickness.
     """
     weight = stiffness * length / POINTS
@@ -136,7 +136,7 @@ def add_contact(
 
 
 @kernel
-def deepest(chain: Chain, first: int, last: int, length: float, roll: NDArray) -> float:
+def deepest(chain: Chain, first: int, last: int, length: float, roll: Array) -> float:
     """Largest depth (mm) of the mid-line in one roll; negative is a distance."""
     nearest = first
     least = math.inf
@@ -162,10 +162,10 @@ def roll_forces(
     last: int,
     length: float,
     stiffness: float,
-    rolls: NDArray,
-    out: NDArray,
+    rolls: Array,
+    out: Array,
 ) -> float:
-    """Forces of the rolls on the sheet between nodes ``first`` and ``last``.
+    """Return the forces of the rolls on the sheet between nodes ``first`` and ``last``.
 
     ``rolls (rolls, 5)``: see ``add_contact``. ``out (rolls, 8)`` receives force
     x, y (N/mm); the first moment of the pressure along x, y and its total; the largest
@@ -208,14 +208,14 @@ def roll_forces(
 
 @kernel
 def drive_line(
-    chain: Chain, e: int, length: float, xi: float, offset: float, gradient: NDArray
+    chain: Chain, e: int, length: float, xi: float, offset: float, gradient: Array
 ) -> float:
     """Distance (mm) of the driven point from the nip line, and its gradient (6).
 
     The point lies at ``xi`` of element ``e`` and ``offset`` above the mid-line: the
     centre of the drive forces on the two gripped surfaces.
     """
-    px, _, nx, ny, b, lever, mean = arc_point(chain, e, length, xi)
+    px, _, nx, ny, b, lever, _ = arc_point(chain, e, length, xi)
     one = 0.5 * (1.0 - xi)
     two = 0.5 * (1.0 + xi)
     turned = one * chain.theta[e] + two * chain.theta[e + 1]

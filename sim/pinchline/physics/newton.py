@@ -18,8 +18,7 @@ from pinchline.physics.contact import add_contact, deepest, drive_line, near
 from pinchline.physics.section import free_curvature, section_commit, section_moment
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from pinchline.physics._jit import Array
     from pinchline.physics.beam import Beam, Chain
 
 CONVERGED = 0
@@ -40,7 +39,7 @@ class Tooling(NamedTuple):
     xi: place in that element (-1..1); offset of the drive over the mid-line (mm).
     """
 
-    rolls: NDArray
+    rolls: Array
     foundation: float
     driven: int
     xi: float
@@ -65,13 +64,13 @@ class Work(NamedTuple):
     nip line (mm), pivots that were not positive, size of the last change (mm).
     """
 
-    band: NDArray
-    right: NDArray
-    forces: NDArray
-    pull: NDArray
-    gradient: NDArray
-    scratch: NDArray
-    report: NDArray
+    band: Array
+    right: Array
+    forces: Array
+    pull: Array
+    gradient: Array
+    scratch: Array
+    report: Array
 
 
 @kernel
@@ -80,7 +79,7 @@ def _assemble(
     chain: Chain,
     tooling: Tooling,
     work: Work,
-    right: NDArray,
+    right: Array,
     first: int,
     last: int,
     search: bool,
@@ -151,7 +150,7 @@ def _announce(
 
 
 @kernel
-def _travel(rolls: NDArray, share: float) -> None:
+def _travel(rolls: Array, share: float) -> None:
     """Move the rolls by a share of the travel that is still to be made."""
     for r in range(rolls.shape[0]):
         rolls[r, 0] += share * rolls[r, 3]
@@ -223,8 +222,8 @@ def _sinking_share(
 
 
 @kernel
-def _residual(forces: NDArray, size: int, half: float) -> tuple[float, int]:
-    """Largest residual force (moments over the thickness) and its unknown; NaN sticks."""
+def _residual(forces: Array, size: int, half: float) -> tuple[float, int]:
+    """Largest residual force (moments over the thickness), its unknown; NaN sticks."""
     worst = 0.0
     where = 0
     for i in range(size):
@@ -404,7 +403,7 @@ def equilibrate(
 
 @kernel
 def advance(
-    beam: Beam, chain: Chain, e: int, bend: float, scratch: NDArray, energies: NDArray
+    beam: Beam, chain: Chain, e: int, bend: float, scratch: Array, energies: Array
 ) -> None:
     """Accept the curvature ``bend`` (1/mm) of one element."""
     before = chain.moment[e]
@@ -435,10 +434,10 @@ def commit(
     chain: Chain,
     first: int,
     last: int,
-    scratch: NDArray,
-    peaks: NDArray,
+    scratch: Array,
+    peaks: Array,
     move: int,
-    energies: NDArray,
+    energies: Array,
 ) -> None:
     """Accept the equilibrium: move the history and the records of the window.
 
@@ -465,7 +464,7 @@ def commit(
 
 @kernel
 def let_go(
-    beam: Beam, chain: Chain, scratch: NDArray, energies: NDArray, first: int, last: int
+    beam: Beam, chain: Chain, scratch: Array, energies: Array, first: int, last: int
 ) -> None:
     """Take all moment and force off the elements ``first..last - 1``.
 

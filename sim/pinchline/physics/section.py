@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING
 from pinchline.physics._jit import kernel
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from pinchline.physics._jit import Array
 
 J2_PLANE_STRAIN = 0
 UNIAXIAL = 1
@@ -47,7 +47,7 @@ _UNBOUNDED = 1.0e30
 
 
 @kernel
-def _multipliers(layers: NDArray, history: NDArray, change: float, out: NDArray) -> None:
+def _multipliers(layers: Array, history: Array, change: float, out: Array) -> None:
     """Plastic multiplier of every layer (1/MPa) into ``out[2]``; trials in ``out[:2]``.
 
     The consistency condition as ``1/q = 1/sigma_y`` is nearly linear in the multiplier,
@@ -89,7 +89,7 @@ def _multipliers(layers: NDArray, history: NDArray, change: float, out: NDArray)
 
 @kernel
 def _j2_moment(
-    layers: NDArray, history: NDArray, change: float, out: NDArray
+    layers: Array, history: Array, change: float, out: Array
 ) -> tuple[float, float]:
     """Moment and tangent of J2 layers after a change of curvature (1/mm)."""
     _multipliers(layers, history, change, out)
@@ -130,7 +130,7 @@ def _j2_moment(
 
 @kernel
 def _j2_commit(
-    layers: NDArray, history: NDArray, change: float, out: NDArray
+    layers: Array, history: Array, change: float, out: Array
 ) -> tuple[float, float, float, float]:
     """Advance J2 layers; moment, plastic work, elastic range of curvature change."""
     _multipliers(layers, history, change, out)
@@ -177,7 +177,7 @@ def _j2_commit(
 
 @kernel
 def _uniaxial_moment(
-    layers: NDArray, history: NDArray, change: float
+    layers: Array, history: Array, change: float
 ) -> tuple[float, float]:
     """Moment and tangent of one-dimensional layers after a change of curvature."""
     moment = 0.0
@@ -200,7 +200,7 @@ def _uniaxial_moment(
 
 @kernel
 def _uniaxial_commit(
-    layers: NDArray, history: NDArray, change: float
+    layers: Array, history: Array, change: float
 ) -> tuple[float, float, float, float]:
     """Advance one-dimensional layers; see ``_j2_commit``."""
     moment = 0.0
@@ -254,7 +254,7 @@ def _crossings(xi0: float, xi1: float, r0: float, r1: float) -> tuple[float, flo
 
 @kernel
 def _profile_moment(
-    layers: NDArray, history: NDArray, change: float
+    layers: Array, history: Array, change: float
 ) -> tuple[float, float]:
     """Moment and tangent of the piecewise linear stress profile, in closed form."""
     slope = layers[CA, 0]
@@ -294,7 +294,7 @@ def _profile_moment(
 
 @kernel
 def _put_point(
-    scratch: NDArray, count: int, y: float, s: float, b: float, r: float, tol: float
+    scratch: Array, count: int, y: float, s: float, b: float, r: float, tol: float
 ) -> int:
     """Append a breakpoint; one that lies on the line of its neighbours goes first."""
     if count >= 2:
@@ -315,7 +315,7 @@ def _put_point(
 
 
 @kernel
-def _drop_flattest(scratch: NDArray, count: int) -> int:
+def _drop_flattest(scratch: Array, count: int) -> int:
     """Remove the breakpoint that bends the stress profile least."""
     best = 1
     least = _UNBOUNDED
@@ -335,7 +335,7 @@ def _drop_flattest(scratch: NDArray, count: int) -> int:
 
 @kernel
 def _profile_commit(
-    layers: NDArray, history: NDArray, change: float, scratch: NDArray
+    layers: Array, history: Array, change: float, scratch: Array
 ) -> tuple[float, float, float, float]:
     """Advance the stress profile; see ``_j2_commit``. ``scratch`` (5, 64)."""
     slope = layers[CA, 0]
@@ -414,7 +414,7 @@ def _profile_commit(
 
 @kernel
 def section_moment(
-    law: int, layers: NDArray, history: NDArray, change: float, scratch: NDArray
+    law: int, layers: Array, history: Array, change: float, scratch: Array
 ) -> tuple[float, float]:
     """Moment (N mm/mm) and tangent (N mm) after a change of curvature; no state moves.
 
@@ -435,7 +435,7 @@ def section_moment(
 
 @kernel
 def section_commit(
-    law: int, layers: NDArray, history: NDArray, change: float, scratch: NDArray
+    law: int, layers: Array, history: Array, change: float, scratch: Array
 ) -> tuple[float, float, float, float]:
     """Move the history by a change of curvature.
 
@@ -452,11 +452,11 @@ def section_commit(
 @kernel
 def free_curvature(
     law: int,
-    layers: NDArray,
-    history: NDArray,
+    layers: Array,
+    history: Array,
     guess: float,
     elastic: float,
-    scratch: NDArray,
+    scratch: Array,
 ) -> float:
     """Change of curvature (1/mm) that takes the moment off where unloading yields.
 

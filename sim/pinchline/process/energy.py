@@ -26,7 +26,7 @@ class Account:
     _last: float = 0.0
 
     def error(self, state: State) -> float:
-        """Closing error over the work turned over so far."""
+        """Return the closing error over the work turned over so far."""
         given = state.work_drive + state.work_rear + state.work_release
         self.turnover += abs(given - self._last)
         self._last = given

@@ -61,7 +61,7 @@ def bring_back(state: State, shape: Shape) -> None:
 
 
 def tooling(state: State) -> Tooling:
-    """Rolls and drive as the kernels take them."""
+    """Give rolls and drive as the kernels take them."""
     element, xi = state.driven() if state.gripped else (-1, 0.0)
     share = state.case.model.drive_share
     offset = (share - 0.5) * state.case.sheet.thickness
@@ -186,6 +186,6 @@ def upper_patch(state: State) -> float:
     """Length of the contact on the upper roll, mm."""
     if state.forces[UPPER, 4] <= 0.0:
         return 0.0
-    return float(
-        state.forces[UPPER, 7] - state.forces[UPPER, 6]
-    ) + state.beam.length / 8.0
+    return (
+        float(state.forces[UPPER, 7] - state.forces[UPPER, 6]) + state.beam.length / 8.0
+    )

@@ -46,7 +46,7 @@ def hand_force(state: State) -> float:
 
 
 def notices(state: State, *, feeding: bool) -> list[Finding]:
-    """What begins or ends with this step; each beginning is told once a job."""
+    """Find what begins or ends with this step; each beginning is told once a job."""
     found: list[Finding] = []
     notes = state.notes
     if "yield" not in notes and state.energy_plastic > 0.0:
@@ -68,7 +68,9 @@ def notices(state: State, *, feeding: bool) -> list[Finding]:
             f"wrap begins at {state.lift:.2f} mm lift: the sheet lies on the upper "
             "roll, and more lift no longer tightens it there"
         )
-        found.append(Finding("wrap begins", False, message, state.lift))
+        found.append(
+            Finding("wrap begins", stops=False, message=message, value=state.lift)
+        )
     if state.forces[REAR, 4] > 0.0:
         state.rear_touch = float(state.forces[REAR, 7])
     elif feeding and math.isfinite(state.rear_touch):
@@ -83,19 +85,23 @@ def _off_the_rear_roll(state: State) -> Finding:
     left = length - state.nip
     if length - state.rear_touch <= EDGE_REACH * state.case.sheet.thickness:
         message = (
-            f"the edge leaves the rear roll with {left:.1f} mm of sheet beyond the nip: "
-            "the bending ends, the feed does not"
+            f"the edge leaves the rear roll with {left:.1f} mm of sheet beyond the "
+            "nip: the bending ends, the feed does not"
         )
-        return Finding("edge leaves the rear roll", False, message, left)
+        return Finding(
+            "edge leaves the rear roll", stops=False, message=message, value=left
+        )
     message = (
         f"the sheet lifts off the rear roll at {state.lift:.2f} mm lift: what is bent "
         "already passes without touching it"
     )
-    return Finding("sheet lifts off the rear roll", False, message, state.lift)
+    return Finding(
+        "sheet lifts off the rear roll", stops=False, message=message, value=state.lift
+    )
 
 
 def stops(state: State) -> list[Finding]:
-    """What ends the move after this step."""
+    """Find what ends the move after this step."""
     found: list[Finding] = []
     margin = grip_margin(state)
     scale = state.beam.first_yield / state.case.machine.rear.distance
@@ -105,7 +111,9 @@ def stops(state: State) -> list[Finding]:
             f"than the friction of the pinch rolls holds ({-margin:.2f} N/mm short); "
             "the rolls slip"
         )
-        found.append(Finding("grip exceeded", True, message, margin))
+        found.append(
+            Finding("grip exceeded", stops=True, message=message, value=margin)
+        )
     crank = state.case.machine.crank
     force = hand_force(state)
     if crank is not None and crank.max_hand_force and force > crank.max_hand_force:
@@ -113,7 +121,9 @@ def stops(state: State) -> list[Finding]:
             f"effort exceeded: the crank would need {force:.0f} N by hand, "
             f"{crank.max_hand_force:.0f} N is allowed"
         )
-        found.append(Finding("effort exceeded", True, message, force))
+        found.append(
+            Finding("effort exceeded", stops=True, message=message, value=force)
+        )
     return found
 
 
@@ -126,11 +136,15 @@ def curl_meets(state: State) -> Finding | None:
     roll = state.rolls[UPPER]
     far = 2.0 * roll[2] / state.beam.length
     element, _ = state.driven()
-    arms = np.r_[0 : max(0, int(element - far)), int(element + far) : state.elements + 1]
+    arms = np.r_[
+        0 : max(0, int(element - far)), int(element + far) : state.elements + 1
+    ]
     apart = np.hypot(c.x[arms] - roll[0], c.y[arms] - roll[1])
     if arms.size and float(np.min(apart)) < roll[2]:
         message = "the curl has come round to the upper roll"
-        return Finding("curl meets the machine", True, message, math.nan)
+        return Finding(
+            "curl meets the machine", stops=True, message=message, value=math.nan
+        )
     stride = max(1, int(SELF_SPACING / state.beam.length))
     px, py = c.x[::stride], c.y[::stride]
     spacing = stride * state.beam.length
@@ -140,5 +154,5 @@ def curl_meets(state: State) -> Finding | None:
     close = gaps < 0.5 * spacing + 2.0 * state.beam.half
     if bool(np.any(close & (apart_along > 6.0 * spacing + 4.0 * state.beam.half))):
         message = "the curl has closed on itself"
-        return Finding("curl meets itself", True, message, math.nan)
+        return Finding("curl meets itself", stops=True, message=message, value=math.nan)
     return None

@@ -29,7 +29,7 @@ def rear_axis(machine: Machine, thickness: float, lift: float) -> tuple[float, f
 
 
 def roll_table(machine: Machine, thickness: float, lift: float) -> NDArray[np.float64]:
-    """Rolls at a lift, ``(3, 6)``: axis, reach, and room for the kernels, mm."""
+    """Tabulate the rolls at a lift, ``(3, 6)`` in mm: axis, reach, room for kernels."""
     rolls = machine.rolls
     half_nip = (thickness + machine.nip.clearance) / 2.0
     half = thickness / 2.0
@@ -47,7 +47,7 @@ def wrap_curvature(machine: Machine, thickness: float) -> float:
 
 
 def jam_lift(machine: Machine, thickness: float) -> float:
-    """Lift (mm) at which rear and upper roll stand one thickness apart; inf if never."""
+    """Lift (mm) at which rear and upper roll are one thickness apart; inf if never."""
     x0, y0 = rear_axis(machine, thickness, 0.0)
     angle = machine.rear.slide_angle
     upper = machine.rolls.upper_radius + (thickness + machine.nip.clearance) / 2.0

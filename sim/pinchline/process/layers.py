@@ -49,7 +49,9 @@ def plastic_modulus(youngs: float, tangent: float) -> float:
     return youngs * tangent / (youngs - tangent)
 
 
-def section_law(material: Material, thickness: float, options: ModelOptions) -> SectionLaw:
+def section_law(
+    material: Material, thickness: float, options: ModelOptions
+) -> SectionLaw:
     """Build the law that a case asks for.
 
     Raises
@@ -154,7 +156,9 @@ def _profile(material: Material, thickness: float, kinematic: float) -> SectionL
     layers[section.Y] = thickness / 2.0
     layers[section.CA] = plane_strain_modulus(material)
     layers[section.YIELD] = 2.0 / math.sqrt(3.0) * material.yield_strength
-    hard = 4.0 / 3.0 * plastic_modulus(material.youngs_modulus, material.tangent_modulus)
+    hard = (
+        4.0 / 3.0 * plastic_modulus(material.youngs_modulus, material.tangent_modulus)
+    )
     layers[section.HI] = (1.0 - kinematic) * hard
     layers[section.HK] = kinematic * hard
     virgin = np.zeros((section.HISTORY, section.BREAKPOINTS))

@@ -55,9 +55,7 @@ def straightedge_flat(
     x, y, theta = outline
     if from_end:
         x, y, theta, s = x[::-1], y[::-1], theta[::-1] + math.pi, s[::-1]
-    away = np.abs(
-        -(x - x[0]) * math.sin(theta[0]) + (y - y[0]) * math.cos(theta[0])
-    )
+    away = np.abs(-(x - x[0]) * math.sin(theta[0]) + (y - y[0]) * math.cos(theta[0]))
     reached = np.abs(s - s[0])
     beyond = np.flatnonzero(away > gap)
     if beyond.size == 0:

@@ -52,9 +52,8 @@ def outcome(state: State, recorder: Recorder, seconds: float) -> Result:
         sheet=dict(sheet),
         steps=steps,
         frames=frames,
-        summary=_summary(state, recorder, sheet, outline, steps) | {
-            "solver_seconds": seconds
-        },
+        summary=_summary(state, recorder, sheet, outline, steps)
+        | {"solver_seconds": seconds},
         events=list(recorder.events),
     )
 

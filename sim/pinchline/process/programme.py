@@ -120,7 +120,9 @@ def describe(move: Move) -> str:
     if move.kind == "lift":
         return f"lift to {move.to:g} mm"
     if move.kind == "feed":
-        how = f"by {move.by:g} mm" if move.by is not None else f"leave {move.leave:g} mm"
+        how = (
+            f"by {move.by:g} mm" if move.by is not None else f"leave {move.leave:g} mm"
+        )
         carried = "" if move.lift_to is None else f", lift to {move.lift_to:g} mm"
         return f"feed toward {move.toward}, {how}{carried}"
     if move.kind == "lower":
@@ -154,12 +156,16 @@ def _place(job: Job, at: float) -> None:
             f"the nip has no grip at s = {at:g} mm: it needs {least:g} mm of sheet on "
             "either side"
         )
-        job.note(events.Finding("no grip", True, message, at))
+        job.note(events.Finding("no grip", stops=True, message=message, value=at))
     elif place(state, at, job.move):
         job.record()
     else:
         message = "the curl of the sheet does not go into the nip past the rolls"
-        job.note(events.Finding("does not lie in the nip", True, message, at))
+        job.note(
+            events.Finding(
+                "does not lie in the nip", stops=True, message=message, value=at
+            )
+        )
         state.gripped = False
 
 
@@ -175,12 +181,14 @@ def _limited_lift(job: Job, wanted: float) -> tuple[float, events.Finding | None
             f"jam: at {jam:.2f} mm lift the rear roll presses the sheet against the "
             f"upper roll; {wanted:g} mm was asked for"
         )
-        return jam, events.Finding("jam", True, message, jam)
+        return jam, events.Finding("jam", stops=True, message=message, value=jam)
     message = (
-        f"end of screw travel: the rear roll stands at {travel:g} mm, {wanted:g} mm was "
-        "asked for"
+        f"end of screw travel: the rear roll stands at {travel:g} mm, {wanted:g} mm "
+        "was asked for"
     )
-    return travel, events.Finding("end of screw travel", True, message, travel)
+    return travel, events.Finding(
+        "end of screw travel", stops=True, message=message, value=travel
+    )
 
 
 def _move_rear(job: Job, wanted: float) -> None:
@@ -209,7 +217,9 @@ def _feed(job: Job, move: Feed) -> None:
             f"nothing to feed: only {behind:.1f} mm of sheet stand behind the nip line "
             f"and {move.leave:g} mm are to be left"
         )
-        job.note(events.Finding("nothing to feed", True, message, behind))
+        job.note(
+            events.Finding("nothing to feed", stops=True, message=message, value=behind)
+        )
         return
     go = min(by, behind - least)
     wanted = state.lift if move.lift_to is None else move.lift_to
@@ -234,4 +244,8 @@ def _feed(job: Job, move: Feed) -> None:
             f"the tail leaves the grip: {by:.1f} mm of feed were asked for, after "
             f"{max(go, 0.0):.1f} mm the nip holds no more than {least:g} mm of sheet"
         )
-        job.note(events.Finding("tail leaves the grip", True, message, max(go, 0.0)))
+        job.note(
+            events.Finding(
+                "tail leaves the grip", stops=True, message=message, value=max(go, 0.0)
+            )
+        )

@@ -155,7 +155,7 @@ class State:
         self.iterations = spent
 
     def copy(self) -> State:
-        """A state of its own; the case is shared, since it never changes."""
+        """Return a state of its own; the case is shared, since it never changes."""
         other = copy.copy(self)
         for name in ("rolls", "peaks", "energies", "guess", "forces"):
             setattr(other, name, getattr(self, name).copy())
@@ -186,7 +186,7 @@ def new_state(case: Case) -> State:
     )
     natural = case.sheet.curvature
     chain = Chain(
-        x=np.arange(n + 1) * beam.length,
+        x=np.linspace(0.0, case.sheet.length, n + 1),
         y=np.zeros(n + 1),
         theta=np.zeros(n + 1),
         axial=np.zeros(n),

@@ -421,7 +421,7 @@ def _give_up(
         f"{report[1]:.3g} N/mm at s = {s:.2f} mm (allowed {state.limits.force:.1g}), "
         f"at the smallest step. What may help: {change}."
     )
-    diagnosis = {
+    diagnosis: dict[str, object] = {
         "move": move,
         "lift": state.lift,
         "nip": state.nip_s,
