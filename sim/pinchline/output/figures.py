@@ -279,11 +279,12 @@ def _shade_flats(ax: Axes, result: Result, way: str, height: float) -> None:
     for start, end in ((0.0, operator), (length - rear, length)):
         if math.isfinite(start + end) and end > start:
             ax.axvspan(start, end, linewidth=0.0, zorder=0.5, **look.FLAT)
-            words = f"{way} flat\n{end - start:.1f} mm"
-            across = {"transform": ax.get_xaxis_transform(), "rotation": 90.0}
-            room = 0.03 * length
-            middle = min(max(0.5 * (start + end), room), length - room)
-            look.note(ax, words, middle, height, **across)
+            wide = end - start > 0.4 * length
+            words = f"{way} flat{' ' if wide else '\n'}{end - start:.1f} mm"
+            turn, raised = (0.0, height + 0.1) if wide else (90.0, height)
+            across = {"transform": ax.get_xaxis_transform(), "rotation": turn}
+            middle = float(np.clip(0.5 * (start + end), 0.03 * length, 0.97 * length))
+            look.note(ax, words, middle, raised, **across)
 
 
 def _shade_zone(ax: Axes, result: Result) -> None:
@@ -357,7 +358,9 @@ def _chosen_frames(result: Result, count: int) -> list[int]:
     first = sorted(ends)
     if len(first) > count:
         return [first[i] for i in np.linspace(0, len(first) - 1, count).astype(int)]
-    return sorted(list(dict.fromkeys([*first, *middles, *range(move.size)]))[:count])
+    spread = np.linspace(0, move.size - 1, count + 2).astype(int).tolist()
+    rest = [*middles, *spread, *range(move.size)]
+    return sorted(list(dict.fromkeys([*first, *rest]))[:count])
 
 
 def _frame_limits(result: Result, chosen: Sequence[int]) -> tuple[Pair, Pair]:

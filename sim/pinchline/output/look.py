@@ -59,6 +59,8 @@ BANDS: tuple[tuple[str, str], ...] = (
     (RUST, ""),
 )
 
+_CROWDED = 0.3  # radius over the part's size: no room for words inside the circle
+
 _RC: Any = {
     "font.family": "sans-serif",
     "font.size": 9.0,
@@ -272,6 +274,9 @@ def circle(
     for angle in (zone[0], zone[-1]):
         ax.plot(*at(np.array([0.93, 1.0]), angle), **LINES["guide"])
     leader(ax, at(0.0, 0.0), at(1.0, zone[1]))
+    if place[2] < _CROWDED * max(ax.dataLim.width, ax.dataLim.height):
+        note(ax, f"{words[1]}\n{words[0]}", *at(-0.9, zone[1]))
+        return
     note(ax, words[0], *at(0.62, zone[1]))
     turned = sweep[1] - sweep[0]
     early = turned == 0.0 or (zone[1] - sweep[0]) % (2.0 * math.pi) < 0.5 * turned

@@ -26,6 +26,7 @@ _NUMBERED = re.compile(r"^\s*(?:move\s+)?\d+\s*[.:)]\s*", re.IGNORECASE)
 _WORD_WIDTH = 46
 _VALUE_WIDTH = 15
 _SAME = 0.02  # mm
+_NOISE = 1.0e-9
 
 
 def move_words(result: Result) -> list[str]:
@@ -91,6 +92,7 @@ def _both(words: str, value: float, dimension: Dimension, system: System) -> str
         return _row(words, "none")
     if math.isinf(value):
         return _row(words, "flat" if dimension == "length" else "unbounded")
+    value = value if abs(value) > _NOISE else 0.0  # no "-0.0"
     first = units.format(value, dimension, system)
     second = units.format(value, dimension, "inch" if system == "metric" else "metric")
     return _row(words, first) if first == second else _row(words, first, second)
@@ -173,8 +175,8 @@ def _machine(result: Result, system: System) -> Iterator[str]:
         "drive_force_max": "largest drive force",
     }.items():
         yield _both(f"{words}, per width", values[key], "line_force", system)
-    total = values["force_upper_max"] * result.inputs["width"]
-    yield _both("  upper roll over the whole width", total, "force", system)
+        total = values[key] * result.inputs["width"]
+        yield _both("  over the whole width", total, "force", system)
     wrap = values["wrap_excess"]
     yield _plain("largest loaded curvature over the wrap bound", wrap, "{:.2f} x")
     yield _plain("energy account closes within", values["energy_error_max"], "{:.3%}")

@@ -1,0 +1,60 @@
+"""A copy of a state goes on as its own, and to the same end."""
+
+import numpy as np
+
+from pinchline.model.case import load_case
+from pinchline.process.state import new_state
+from pinchline.process.stepping import feed, move_rear, place, turn
+
+
+def keep_on() -> bool:
+    return False
+
+
+def bent_state():
+    state = new_state(load_case("strut-fairing"))
+    place(state, 130.0, 1)
+    move_rear(state, 20.0, 2, keep_on)
+    feed(state, 1, 10.0, 20.0, 3, keep_on)
+    return state
+
+
+def test_a_copied_state_goes_on_exactly_as_the_original():
+    state = bent_state()
+    other = state.copy()
+    for each in (state, other):
+        feed(each, 1, 8.0, 22.0, 3, keep_on)
+    for mine, its in zip(state.chain, other.chain, strict=True):
+        np.testing.assert_array_equal(mine, its)
+    assert state.work_drive == other.work_drive
+
+
+def test_a_copy_is_not_touched_by_what_the_original_does():
+    state = bent_state()
+    kept = state.copy()
+    before = kept.chain.curvature.copy(), kept.peaks.copy(), kept.lift
+    feed(state, -1, 5.0, 18.0, 3, keep_on)
+    np.testing.assert_array_equal(kept.chain.curvature, before[0])
+    np.testing.assert_array_equal(kept.peaks, before[1])
+    assert kept.lift == before[2]
+
+
+def test_the_nip_line_is_where_the_feed_has_brought_it():
+    state = bent_state()
+    assert state.nip_s == 120.0
+    element, xi = state.driven()
+    length = state.beam.length
+    assert (element + 0.5 * (1.0 + xi)) * length == 120.0
+
+
+def test_turning_twice_is_no_turn():
+    state = new_state(load_case("strut-fairing"))
+    state.chain.curvature[:] = np.linspace(0.0, 0.01, state.elements)
+    state.set_nip(100.0)
+    before = state.chain.curvature.copy()
+    turn(state)
+    assert state.turned
+    np.testing.assert_array_equal(state.chain.curvature, before[::-1])
+    assert state.nip_s == 100.0
+    turn(state)
+    np.testing.assert_array_equal(state.chain.curvature, before)
