@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from pinchline.model.case import load_case, parse_case
+from pinchline.model.checks import rear_roll_centre
 from pinchline.model.machine import load_machine
 from pinchline.process.geometry import (
     LOWER,
     REAR,
     UPPER,
     jam_lift,
-    rear_axis,
     roll_table,
     wrap_curvature,
 )
@@ -27,14 +27,14 @@ def test_the_upper_roll_stands_above_the_lower_below_the_nip():
 
 
 def test_the_rear_roll_touches_the_flat_sheet_from_below_at_no_lift():
-    x, y = rear_axis(load_machine("bench-60"), 1.0, 0.0)
+    x, y = rear_roll_centre(load_machine("bench-60"), 1.0, 0.0)
     assert x == 64.0
     assert y + 30.0 == pytest.approx(-0.5)  # underside of the sheet
 
 
 def test_lift_goes_up_and_toward_the_nip_on_a_leaning_slide():
     machine = load_machine("bench-60")
-    (x0, y0), (x1, y1) = (rear_axis(machine, 1.0, lift) for lift in (0.0, 10.0))
+    (x0, y0), (x1, y1) = (rear_roll_centre(machine, 1.0, lift) for lift in (0.0, 10.0))
     assert y1 - y0 == pytest.approx(10.0 * math.sin(math.radians(80)))
     assert x1 - x0 == pytest.approx(-10.0 * math.cos(math.radians(80)))
 

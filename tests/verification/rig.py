@@ -194,10 +194,11 @@ class Fibres:
 class Strip:
     """A straight strip of sheet, node 0 at the origin, along x."""
 
-    def __init__(self, law, length, elements, thickness, *, rigidity=1.0e8):
+    def __init__(self, law, length, elements, thickness, *, rigidity=1.0e7):
         """``rigidity``: stretch and shear stiffness in units of ``EI / length^2``."""
         n = elements
         stiff = rigidity * law.bending / length**2
+        self.rounding = 1.0e-15 * n * rigidity  # of a force, in units of EI / length^2
         self.elements, self.length, self.law = n, length, law
         self.beam = Beam(
             axial=stiff,
@@ -267,7 +268,7 @@ class Strip:
             free[list(self.held)] = 0.0
             worst = np.max(np.abs(free) / moments) / scale
             far = max((abs(gap) for gap in gaps.values()), default=0.0)
-            if worst < 1.0e-9 and far < 1.0e-13 * self.length:
+            if worst < self.rounding and far < 1.0e-13 * self.length:
                 break
             self._step(free, gaps)
         else:
@@ -329,7 +330,7 @@ class Strip:
         ``rolls (rolls, 6)``: axis, reach, travel to make; they are moved.
         """
         limits = Limits(
-            force=1.0e-9 * self.beam.bending / self.length**2,
+            force=self.rounding * self.beam.bending / self.length**2,
             length=1.0e-12 * self.length,
             iterations=60,
             turn=0.2,

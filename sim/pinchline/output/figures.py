@@ -173,8 +173,7 @@ def sheet_in_rolls(
             fig = look.figure(7.2, 0.9 + 2.25 * rows)
             grid = fig.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
             axes = list(grid.flat)
-            words = f"The sheet in the rolls: {result.title}"
-            fig.suptitle(words, x=0.01, ha="left", fontsize=10.5, fontweight="bold")
+            look.headed(fig, f"The sheet in the rolls: {result.title}")
         limits = _frame_limits(result, chosen) if chosen else ((0.0, 1.0),) * 2
         for ax, index in zip(axes, chosen, strict=False):
             _draw_frame(ax, result, index, limits)
@@ -261,8 +260,7 @@ def _draw_flat(
 def _draw_opening(ax: Axes, result: Result) -> None:
     x, y = result.sheet["x"], result.sheet["y"]
     edges = np.array([[x[0], y[0]], [x[-1], y[-1]]])
-    opening = result.summary["opening"]
-    words = f"{opening_words(result)} {opening:.1f} mm"
+    words = f"{opening_words(result)} {result.summary['opening']:.1f} mm"
     apart = float(np.hypot(*(edges[1] - edges[0])))
     if "gauge" in words:
         words = f"edges {apart:.1f} mm apart\n{words}"
@@ -280,8 +278,8 @@ def _shade_flats(ax: Axes, result: Result, way: str, height: float) -> None:
         if math.isfinite(start + end) and end > start:
             ax.axvspan(start, end, linewidth=0.0, zorder=0.5, **look.FLAT)
             wide = end - start > 0.4 * length
-            words = f"{way} flat{' ' if wide else '\n'}{end - start:.1f} mm"
-            turn, raised = (0.0, height + 0.1) if wide else (90.0, height)
+            gap, turn, raised = (" ", 0, height + 0.1) if wide else ("\n", 90, height)
+            words = f"{way} flat{gap}{end - start:.1f} mm"
             across = {"transform": ax.get_xaxis_transform(), "rotation": turn}
             middle = float(np.clip(0.5 * (start + end), 0.03 * length, 0.97 * length))
             look.note(ax, words, middle, raised, **across)
@@ -338,9 +336,8 @@ def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:
             va="top",
             fontweight="bold",
         )
-    if lines:
-        handles = [Patch(label=line, visible=False) for line in lines]
-        look.legend_below(axes[-1], columns=2, handles=handles, handlelength=0.0)
+    handles = [Patch(label=line, visible=False) for line in lines]
+    look.legend_below(axes[-1], columns=2, handles=handles, handlelength=0.0)
 
 
 def _chosen_frames(result: Result, count: int) -> list[int]:
@@ -382,7 +379,7 @@ def _draw_frame(
 ) -> None:
     from matplotlib.patches import Circle
 
-    frames, words = result.frames, move_words(result)
+    frames, moves = result.frames, move_words(result)
     for roll, name in enumerate(ROLLS):
         centre = (frames["roll_x"][index, roll], frames["roll_y"][index, roll])
         ax.add_patch(Circle(centre, result.inputs[f"{name}_radius"], **look.ROLL))
@@ -394,9 +391,9 @@ def _draw_frame(
     ax.set(xlabel="x from the nip, mm", ylabel="y from the nip, mm")
     ax.label_outer()
     number, nip = int(frames["move"][index]), float(frames["nip"][index])
-    what = words[number - 1].split(",")[0] if 0 < number <= len(words) else ""
+    what = moves[number - 1].split(",")[0] if 0 < number <= len(moves) else ""
     free = math.isnan(nip) or what.startswith(("release", "turn"))
     where = "set free" if free else f"nip at s {nip:.0f} mm"
-    lift = f"lift {frames['lift'][index]:.1f} mm"
-    what = textwrap.fill(f"{number}  {what}", 35)
-    ax.set_title(f"{what}\n{lift}, {where}", fontsize=8.0, fontweight="normal")
+    state = f"lift {frames['lift'][index]:.1f} mm, {where}"
+    words = f"{textwrap.fill(f'{number}  {what}', 35)}\n{state}"
+    ax.set_title(words, fontsize=8.0, fontweight="normal")

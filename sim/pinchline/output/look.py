@@ -134,6 +134,12 @@ def titled(ax: Axes, title: str, subject: str) -> None:
     )
 
 
+def headed(fig: Figure, text: str) -> None:
+    """Write what a page of several pictures shows."""
+    short = textwrap.shorten(text, 90, placeholder=" ...")
+    fig.suptitle(short, x=0.01, ha="left", fontsize=10.5, fontweight="bold")
+
+
 def name_ends(ax: Axes, left: str, right: str) -> None:
     """Name both ends of the x axis, beside its label."""
     for at, side, words in ((0.0, "left", left), (1.0, "right", right)):
@@ -275,7 +281,7 @@ def circle(
         ax.plot(*at(np.array([0.93, 1.0]), angle), **LINES["guide"])
     leader(ax, at(0.0, 0.0), at(1.0, zone[1]))
     if place[2] < _CROWDED * max(ax.dataLim.width, ax.dataLim.height):
-        note(ax, f"{words[1]}\n{words[0]}", *at(-0.9, zone[1]))
+        note(ax, f"{words[1]}\n{words[0]}", *at(-1.5, zone[1]))
         return
     note(ax, words[0], *at(0.62, zone[1]))
     turned = sweep[1] - sweep[0]

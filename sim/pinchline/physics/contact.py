@@ -24,24 +24,28 @@ ROLL_RESULTS = 8  # force x, y; first moment of force x, y; total; depth; first,
 
 
 @kernel
+def mean_normal(chain: Chain, e: int) -> tuple[float, float]:
+    """Return the normal (x, y) of element ``e`` at its mean rotation."""
+    mean = 0.5 * (chain.theta[e] + chain.theta[e + 1])
+    return -math.sin(mean), math.cos(mean)
+
+
+@kernel
 def arc_point(
-    chain: Chain, e: int, length: float, xi: float
-) -> tuple[float, float, float, float, float, float, float]:
+    chain: Chain, e: int, length: float, xi: float, nx: float, ny: float
+) -> tuple[float, float, float, float]:
     """Mid-line point at ``xi`` in -1..1 of element ``e``, on its arc.
 
-    Returns x, y, the normal (nx, ny) of the mean rotation, the rise ``b`` over the
-    chord along it, its derivative by the end rotations, and the mean rotation.
+    Takes the normal of ``mean_normal``. Returns x, y, the rise ``b`` over the chord
+    along that normal, and its derivative by the end rotations (mm).
     """
-    mean = 0.5 * (chain.theta[e] + chain.theta[e + 1])
-    nx = -math.sin(mean)
-    ny = math.cos(mean)
     lever = 0.125 * length * (1.0 - xi * xi)
     b = -lever * (chain.theta[e + 1] - chain.theta[e])
     one = 0.5 * (1.0 - xi)
     two = 0.5 * (1.0 + xi)
     px = one * chain.x[e] + two * chain.x[e + 1] + b * nx
     py = one * chain.y[e] + two * chain.y[e + 1] + b * ny
-    return px, py, nx, ny, b, lever, mean
+    return px, py, b, lever
 
 
 @kernel
@@ -51,7 +55,7 @@ def near(
     """Whether any part of element ``e`` can be nearer than ``reach`` to a point."""
     dx = 0.5 * (chain.x[e] + chain.x[e + 1]) - cx
     dy = 0.5 * (chain.y[e] + chain.y[e + 1]) - cy
-    far = reach + length
+    far = reach + 0.6 * length
     return bool(dx * dx + dy * dy < far * far)
 
 
@@ -77,15 +81,18 @@ def add_contact(
     than the bending stiffness by the depth over the thickness.
     """
     weight = stiffness * length / POINTS
+    nx, ny = mean_normal(chain, e)
+    edge = (roll[2] - floor) * (roll[2] - floor)
     for i in range(POINTS):
         xi = (2.0 * i + 1.0) / POINTS - 1.0
-        px, py, nx, ny, b, lever, _ = arc_point(chain, e, length, xi)
+        px, py, b, lever = arc_point(chain, e, length, xi, nx, ny)
         dx = px - roll[0]
         dy = py - roll[1]
-        distance = math.sqrt(dx * dx + dy * dy)
-        depth = roll[2] - distance
-        if depth <= floor:
+        square = dx * dx + dy * dy
+        if square >= edge:
             continue
+        distance = math.sqrt(square)
+        depth = roll[2] - distance
         ux = dx / distance
         uy = dy / distance
         depth += ux * roll[3] + uy * roll[4]
@@ -147,9 +154,10 @@ def deepest(chain: Chain, first: int, last: int, length: float, roll: Array) -> 
             nearest = node
     depth = -math.inf
     for e in range(max(first, nearest - 2), min(last, nearest + 2)):
+        nx, ny = mean_normal(chain, e)
         for i in range(POINTS):
             xi = (2.0 * i + 1.0) / POINTS - 1.0
-            px, py, _, _, _, _, _ = arc_point(chain, e, length, xi)
+            px, py, _, _ = arc_point(chain, e, length, xi, nx, ny)
             distance = math.hypot(px - roll[0], py - roll[1])
             depth = max(depth, roll[2] - distance)
     return depth
@@ -183,9 +191,10 @@ def roll_forces(
         for e in range(first, last):
             if not near(chain, e, length, cx, cy, reach):
                 continue
+            nx, ny = mean_normal(chain, e)
             for i in range(POINTS):
                 xi = (2.0 * i + 1.0) / POINTS - 1.0
-                px, py, _, _, _, _, _ = arc_point(chain, e, length, xi)
+                px, py, _, _ = arc_point(chain, e, length, xi, nx, ny)
                 dx = px - cx
                 dy = py - cy
                 distance = math.sqrt(dx * dx + dy * dy)
@@ -215,7 +224,8 @@ def drive_line(
     The point lies at ``xi`` of element ``e`` and ``offset`` above the mid-line: the
     centre of the drive forces on the two gripped surfaces.
     """
-    px, _, nx, ny, b, lever, _ = arc_point(chain, e, length, xi)
+    nx, ny = mean_normal(chain, e)
+    px, _, b, lever = arc_point(chain, e, length, xi, nx, ny)
     one = 0.5 * (1.0 - xi)
     two = 0.5 * (1.0 + xi)
     turned = one * chain.theta[e] + two * chain.theta[e + 1]

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.model.checks import rear_roll_centre
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -18,14 +20,6 @@ if TYPE_CHECKING:
 
 UPPER, LOWER, REAR = 0, 1, 2
 ROLL_NAMES = ("upper", "lower", "rear")
-
-
-def rear_axis(machine: Machine, thickness: float, lift: float) -> tuple[float, float]:
-    """Axis of the rear roll at a lift (mm): touch plus travel along the slide."""
-    angle = machine.rear.slide_angle
-    x = machine.rear.distance - lift * math.cos(angle)
-    y = -machine.rolls.rear_radius - thickness / 2.0 + lift * math.sin(angle)
-    return x, y
 
 
 def roll_table(machine: Machine, thickness: float, lift: float) -> NDArray[np.float64]:
@@ -36,7 +30,7 @@ def roll_table(machine: Machine, thickness: float, lift: float) -> NDArray[np.fl
     table = np.zeros((3, 6))
     table[UPPER, :3] = (0.0, rolls.upper_radius + half_nip, rolls.upper_radius + half)
     table[LOWER, :3] = (0.0, -rolls.lower_radius - half_nip, rolls.lower_radius + half)
-    table[REAR, :2] = rear_axis(machine, thickness, lift)
+    table[REAR, :2] = rear_roll_centre(machine, thickness, lift)
     table[REAR, 2] = rolls.rear_radius + half
     return table
 
@@ -48,7 +42,7 @@ def wrap_curvature(machine: Machine, thickness: float) -> float:
 
 def jam_lift(machine: Machine, thickness: float) -> float:
     """Lift (mm) at which rear and upper roll are one thickness apart; inf if never."""
-    x0, y0 = rear_axis(machine, thickness, 0.0)
+    x0, y0 = rear_roll_centre(machine, thickness, 0.0)
     angle = machine.rear.slide_angle
     upper = machine.rolls.upper_radius + (thickness + machine.nip.clearance) / 2.0
     apart = machine.rolls.upper_radius + machine.rolls.rear_radius + thickness

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.errors import SolverError
+from pinchline.model.checks import rear_roll_centre
 from pinchline.physics.beam import lay_out
 from pinchline.physics.carry import carry, recall
-from pinchline.physics.contact import arc_point, deepest
+from pinchline.physics.contact import arc_point, deepest, mean_normal
 from pinchline.physics.newton import let_go
 from pinchline.process.energy import work_scale
 from pinchline.process.equilibrium import (
@@ -24,7 +25,7 @@ from pinchline.process.equilibrium import (
     settle,
     window_holds,
 )
-from pinchline.process.geometry import REAR, rear_axis, roll_table
+from pinchline.process.geometry import REAR, roll_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,6 +42,7 @@ ENERGY_SHARE = 2.0e-3  # of the step's work that a lift step may lose
 ENERGY_FLOOR = 2.0e-4  # of the elastic energy of the span
 EASY, HARD = 6, 14  # iterations below, above which the lift step grows, shrinks
 FINEST_FEED = 32  # parts of a step that is cut back
+WINDOW_TRIALS = 6
 REACH = 8  # nodes of the arms kept in place from step to step
 WATCH = 2.0  # mm of feed between looks at the arms
 
@@ -106,7 +108,7 @@ def _lay_level(state: State) -> None:
     c.x[element] = c.y[element] = 0.0
     lay_out(c.x, c.y, c.theta, c.curvature, length, element, state.elements)
     lay_out(c.x, c.y, c.theta, c.curvature, length, element, 0)
-    px, py, *_ = arc_point(c, element, length, xi)
+    px, py, *_ = arc_point(c, element, length, xi, *mean_normal(c, element))
     c.x[:] -= px
     c.y[:] -= py
 
@@ -125,14 +127,14 @@ def _clear_lift(state: State) -> float:
 
 def _set_lift(state: State, lift: float) -> None:
     state.lift = lift
-    state.rolls[REAR, :2] = rear_axis(
+    state.rolls[REAR, :2] = rear_roll_centre(
         state.case.machine, state.case.sheet.thickness, lift
     )
 
 
 def _guess_lift(state: State, lift: float, before: Shape | None) -> None:
     """First guess at a new lift: the last two states extended, or the roll's push."""
-    axis = rear_axis(state.case.machine, state.case.sheet.thickness, lift)
+    axis = rear_roll_centre(state.case.machine, state.case.sheet.thickness, lift)
     if before is None or before.lift == state.lift:
         state.rolls[REAR, 3:5] = np.subtract(axis, state.rolls[REAR, :2])
     else:
@@ -147,16 +149,19 @@ def _guess_lift(state: State, lift: float, before: Shape | None) -> None:
 
 
 def _try_lift(state: State, lift: float, before: Shape | None) -> bool:
-    """Find the equilibrium at a new lift; the window grows until the arms are free."""
+    """Find the equilibrium at a new lift."""
     choose_window(state)
     _guess_lift(state, lift, before)
-    if not settle(state):
-        return False
-    for _ in range(5):
-        if window_holds(state):
-            return True
+    return _settle_with_arms(state)
+
+
+def _settle_with_arms(state: State) -> bool:
+    """Settle; the window grows until the free arms touch nothing."""
+    for _ in range(WINDOW_TRIALS):
         if not settle(state):
             return False
+        if window_holds(state):
+            return True
     return False
 
 
@@ -333,16 +338,7 @@ def _try_feed(
         )
     if lift != state.lift:
         _guess_lift(state, lift, None)
-    if not settle(state):
-        return False
-    if not look:
-        return True
-    for _ in range(5):
-        if window_holds(state):
-            return True
-        if not settle(state):
-            return False
-    return False
+    return _settle_with_arms(state) if look else settle(state)
 
 
 def _advance_nip(state: State, steps: float) -> None:
