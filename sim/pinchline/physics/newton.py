@@ -27,6 +27,7 @@ NOT_FINITE = 2
 
 FLOOR = 5  # column of a roll: depth from which a point counts as contact
 DEPTH = 0.01  # of the thickness: how deep a step may sink the sheet into a roll
+SWINGING = 8  # iterations after which every step is searched along
 PROXIMAL = 1.0e-9  # of the axial stiffness: holds what nothing yet supports
 
 
@@ -389,7 +390,8 @@ def equilibrate(
         report[5] = _move(chain, work, first, last, 0.0)
         if travelling or report[5] > DEPTH * beam.half:
             share = _sinking_share(beam, chain, tooling, work, first, last, share)
-        if not travelling and iteration > 0 and residual > 0.3 * previous:
+        slow = residual > 0.3 * previous or iteration >= SWINGING
+        if not travelling and iteration > 0 and slow:
             share = _line_search(beam, chain, tooling, work, first, last, share)
         previous = residual
         report[0] += share * change

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 SHEAR_FACTOR = 5.0 / 6.0
 FORCE_TOLERANCE = 1.0e-7  # of the first-yield moment over the thickness
 LENGTH_TOLERANCE = 1.0e-9  # mm
-MOST_ITERATIONS = 40
+MOST_ITERATIONS = 80
 LARGEST_TURN = 0.2  # rad in one iteration
 
 
