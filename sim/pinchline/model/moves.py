@@ -98,6 +98,23 @@ KINDS: dict[str, type[Record]] = {
 }
 
 
+def describe(move: Move) -> str:
+    """Return the move in a few words."""
+    if move.kind == "place":
+        return f"place at {move.at:g} mm"
+    if move.kind == "lift":
+        return f"lift to {move.to:g} mm"
+    if move.kind == "feed":
+        how = (
+            f"by {move.by:g} mm" if move.by is not None else f"leave {move.leave:g} mm"
+        )
+        carried = "" if move.lift_to is None else f", lift to {move.lift_to:g} mm"
+        return f"feed toward {move.toward}, {how}{carried}"
+    if move.kind == "lower":
+        return f"lower to {move.to:g} mm"
+    return move.kind
+
+
 def move_key(number: int, kind: str) -> str:
     """Name a move in messages; numbers start at 1."""
     return f"move {number} ({kind})"

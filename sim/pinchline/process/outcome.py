@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 import pinchline
+from pinchline.model.moves import describe
 from pinchline.process import measure
 from pinchline.process.geometry import wrap_curvature
 from pinchline.results.schema import ROLLS, Result, fields_of
@@ -29,8 +30,6 @@ CREASE_REACH = 4.0  # thicknesses round the nip line where the rear roll was rai
 
 def outcome(state: State, recorder: Recorder, seconds: float) -> Result:
     """Build the result from a free sheet and the records of its job."""
-    from pinchline.process.programme import describe
-
     case = state.case
     material = case.sheet.material
     sheet, outline = _sheet(state)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from pinchline.errors import SolverError
+from pinchline.model.moves import describe
 from pinchline.process import events
 from pinchline.process.geometry import jam_lift
 from pinchline.process.outcome import outcome
@@ -111,23 +112,6 @@ def _finish(job: Job, started: float) -> Result:
     if job.progress is not None:
         job.progress(1.0, "measured")
     return outcome(free, job.recorder, time.perf_counter() - started)
-
-
-def describe(move: Move) -> str:
-    """Return the move in a few words."""
-    if move.kind == "place":
-        return f"place at {move.at:g} mm"
-    if move.kind == "lift":
-        return f"lift to {move.to:g} mm"
-    if move.kind == "feed":
-        how = (
-            f"by {move.by:g} mm" if move.by is not None else f"leave {move.leave:g} mm"
-        )
-        carried = "" if move.lift_to is None else f", lift to {move.lift_to:g} mm"
-        return f"feed toward {move.toward}, {how}{carried}"
-    if move.kind == "lower":
-        return f"lower to {move.to:g} mm"
-    return move.kind
 
 
 def _do(job: Job, move: Move) -> None:
