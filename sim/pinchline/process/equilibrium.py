@@ -129,8 +129,15 @@ def window_holds(state: State) -> bool:
 
 
 def accept(state: State, move: int) -> None:
-    """Commit the equilibrium: history, peaks, energies, forces, the next window."""
+    """Commit the equilibrium: history, peaks, energies, forces.
+
+    The multiplier is what the sheet pushes back with along x; the force that works on
+    the feed is its part along the sheet at the nip line.
+    """
     state.drive = float(state.work.report[0])
+    element, _ = state.driven()
+    tilt = 0.5 * (state.chain.theta[element] + state.chain.theta[element + 1])
+    state.drive_force = -state.drive * math.cos(tilt)
     commit(
         state.beam,
         state.chain,
@@ -166,20 +173,6 @@ def memorise(state: State) -> None:
     )
     memory.turn = (memory.turn + 1) % memory.places.shape[0]
     memory.valid = min(memory.valid + 1, memory.places.shape[0])
-
-
-def drive_force(state: State) -> float:
-    """Force along the sheet with which the rolls feed it toward the rear, N/mm.
-
-    The multiplier is what the sheet pushes back with along x; the force that works on
-    the feed is its part along the sheet at the nip line.
-    """
-    if not state.gripped:
-        return 0.0
-    element, _ = state.driven()
-    theta = state.chain.theta
-    tilt = 0.5 * (theta[element] + theta[element + 1])
-    return float(-state.drive * math.cos(tilt))
 
 
 def upper_patch(state: State) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.process.equilibrium import drive_force, upper_patch
+from pinchline.process.equilibrium import upper_patch
 from pinchline.process.geometry import LOWER, REAR, UPPER, wrap_curvature
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def grip_margin(state: State) -> float:
     """Friction grip of the pinch rolls less the drive, N/mm."""
     mu = state.case.machine.nip.friction
     grip = float(state.forces[UPPER, 4] + state.forces[LOWER, 4])
-    return mu * grip - abs(drive_force(state))
+    return mu * grip - abs(state.drive_force)
 
 
 def hand_force(state: State) -> float:
@@ -41,7 +41,7 @@ def hand_force(state: State) -> float:
         return 0.0
     rolls = state.case.machine.rolls
     radius = 0.5 * (rolls.upper_radius + rolls.lower_radius)
-    torque = abs(drive_force(state)) * state.case.sheet.width * radius
+    torque = abs(state.drive_force) * state.case.sheet.width * radius
     return torque / (crank.gear_ratio * crank.efficiency * crank.radius)
 
 
@@ -107,7 +107,7 @@ def stops(state: State) -> list[Finding]:
     scale = state.beam.first_yield / state.case.machine.rear.distance
     if margin < -1.0e-3 * scale:
         message = (
-            f"grip exceeded: the drive of {abs(drive_force(state)):.2f} N/mm is more "
+            f"grip exceeded: the drive of {abs(state.drive_force):.2f} N/mm is more "
             f"than the friction of the pinch rolls holds ({-margin:.2f} N/mm short); "
             "the rolls slip"
         )

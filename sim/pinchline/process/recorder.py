@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.process.energy import Account, work_scale
-from pinchline.process.equilibrium import drive_force, upper_patch
+from pinchline.process.equilibrium import upper_patch
 from pinchline.process.events import grip_margin
 from pinchline.process.geometry import LOWER, REAR, UPPER
 from pinchline.results.schema import Event
@@ -45,7 +45,7 @@ class Recorder:
             "lift": state.lift,
             "nip": state.nip_s,
             "fed": state.fed,
-            "drive_force": drive_force(state),
+            "drive_force": state.drive_force,
             "grip_margin": grip_margin(state) if state.gripped else math.nan,
             "curvature_max": state.curvature_max if state.gripped else math.nan,
             "patch_upper": upper_patch(state),

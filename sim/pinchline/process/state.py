@@ -69,7 +69,8 @@ class State:
     gripped: bool = False
     turned: bool = False
     fed: float = 0.0
-    drive: float = 0.0
+    drive: float = 0.0  # multiplier of the nip line, N/mm
+    drive_force: float = 0.0  # along the sheet, + toward the rear roll, N/mm
     contact_energy: float = 0.0
     work_drive: float = 0.0
     work_rear: float = 0.0

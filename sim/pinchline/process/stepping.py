@@ -19,7 +19,6 @@ from pinchline.process.equilibrium import (
     accept,
     bring_back,
     choose_window,
-    drive_force,
     keep,
     memorise,
     settle,
@@ -354,21 +353,14 @@ def _advance_nip(state: State, steps: float) -> None:
 
 def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
     """Commit a step and account its work by the mean of the forces at its ends."""
-    drive_before = -here.drive * math.cos(_tilt(state))
+    drive = state.drive_force
     push = state.forces[REAR, :2].copy()
     travel = state.rolls[REAR, :2] - here.rolls[REAR, :2]
     accept(state, move)
-    drive = drive_force(state)
-    state.work_drive += 0.5 * (drive + drive_before) * fed
+    state.work_drive += 0.5 * (drive + state.drive_force) * fed
     state.work_rear += float(0.5 * np.dot(push + state.forces[REAR, :2], travel))
     state.fed += fed
     state.lay_arms(REACH)
-
-
-def _tilt(state: State) -> float:
-    element, _ = state.driven()
-    theta = state.chain.theta
-    return float(0.5 * (theta[element] + theta[element + 1]))
 
 
 def take_out(state: State, move: int) -> None:
@@ -380,7 +372,7 @@ def take_out(state: State, move: int) -> None:
         state.beam, state.chain, state.work.scratch, state.energies, 0, state.elements
     )
     state.gripped = False
-    state.drive = 0.0
+    state.drive = state.drive_force = 0.0
     state.contact_energy = 0.0
     state.forces[:, :6] = 0.0
     state.forces[:, 6] = math.inf
