@@ -1,7 +1,6 @@
-"""Makes the rig importable and marks every test here as a verification."""
+"""Lets the tests of this folder import the rig and the judges beside them."""
 
 import sys
 from pathlib import Path
 
-HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE))
+sys.path.insert(0, str(Path(__file__).parent))

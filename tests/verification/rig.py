@@ -2,10 +2,8 @@
 
 The package has no dead loads: its sheet is moved by rolls. The rig adds them, and held
 nodes, to the package's own forces and tangent, and leaves everything else to it.
-Beside it stand two judges that share no code with the package.
 """
 
-import math
 import sys
 
 import numpy as np
@@ -14,7 +12,7 @@ from pinchline.model.case import ModelOptions
 from pinchline.model.material import Material
 from pinchline.physics import section
 from pinchline.physics.banded import factor, solve
-from pinchline.physics.beam import Beam, Chain
+from pinchline.physics.beam import Beam, Chain, strains
 from pinchline.physics.newton import (
     CONVERGED,
     Limits,
@@ -37,7 +35,7 @@ MOST_TURN = 0.3  # rad in one iteration
 def report(what, computed, published):
     """Print both values; return the difference, relative where that has a meaning."""
     difference = computed - published
-    if published != 0.0:
+    if abs(published) > 1.0e-12:
         difference /= abs(published)
     sys.stdout.write(
         f"{what}: computed {computed:.7g}, published {published:.7g}, "
@@ -98,7 +96,7 @@ def beam_profile(modulus, flow, thickness, *, hardening=0.0, kinematic=0.0):
 
 
 def beam_layers(modulus, flow, thickness, *, hardening=0.0, kinematic=0.0, layers=20):
-    """One-dimensional layers, at the heights and weights that the package gives them."""
+    """One-dimensional layers, at the heights and weights of the package."""
     anything = metal(modulus=modulus, poisson=0.3, strength=flow)
     table = layered(anything, thickness, layers=layers).layers.copy()
     table[section.CA] = modulus
@@ -150,42 +148,18 @@ class Piece:
             self.scratch,
         )
 
-
-# ------------------------------------------------------------------------- the judges
-
-
-def bilinear_moment(c, h):
-    """M/M_y of a rectangle at ``c`` times the first-yield curvature, first loading."""
-    c = np.asarray(c, dtype=float)
-    core = np.minimum(1.0 / c, 1.0)
-    plastic = (1.0 - h) * (1.5 - 0.5 * core**2) + h * c
-    return np.where(c < 1.0, c, plastic)
-
-
-class Fibres:
-    """Rectangle of very many bilinear fibres, midpoint rule: the judge in one dimension.
-
-    One-dimensional plasticity needs no small steps while the strain goes one way.
-    """
-
-    def __init__(self, modulus, flow, thickness, *, hardening, kinematic, count=4000):
-        self.dy = 0.5 * thickness / count
-        self.y = (np.arange(count) + 0.5) * self.dy
-        plastic = modulus * hardening / (1.0 - hardening)
-        self.modulus, self.flow = modulus, flow
-        self.widen, self.shift = (1.0 - kinematic) * plastic, kinematic * plastic
-        self.set, self.back, self.spent = (np.zeros(count) for _ in range(3))
-
-    def bend_to(self, curvature):
-        """Stress of every fibre after its strain ``y * curvature``; the moment."""
-        over = self.modulus * (self.y * curvature - self.set) - self.back
-        excess = np.abs(over) - (self.flow + self.widen * self.spent)
-        flow = np.maximum(excess, 0.0) / (self.modulus + self.widen + self.shift)
-        self.set = self.set + np.sign(over) * flow
-        self.back = self.back + self.shift * np.sign(over) * flow
-        self.spent = self.spent + flow
-        stress = self.modulus * (self.y * curvature - self.set)
-        return 2.0 * self.dy * float(stress @ self.y)
+    def elastic_energy(self):
+        """Energy per length that the stresses hold (N mm/mm/mm)."""
+        layers, h = self.law.layers, self.history
+        if self.law.law == section.PROFILE:
+            count = int(h[4, 0])
+            y, s = h[0, :count], h[1, :count]
+            square = s[:-1] ** 2 + s[:-1] * s[1:] + s[1:] ** 2
+            return float(np.diff(y) @ square) / 3.0 / layers[section.CA, 0]
+        held = h[0] ** 2 / layers[section.CA]
+        if self.law.law == section.J2_PLANE_STRAIN:
+            held = held + h[1] ** 2 / layers[section.CB]
+        return float(layers[section.W] @ held)
 
 
 # -------------------------------------------------------------------------- the strip
@@ -194,15 +168,18 @@ class Fibres:
 class Strip:
     """A straight strip of sheet, node 0 at the origin, along x."""
 
-    def __init__(self, law, length, elements, thickness, *, rigidity=1.0e7):
-        """``rigidity``: stretch and shear stiffness in units of ``EI / length^2``."""
+    def __init__(
+        self, law, length, elements, thickness, *, rigidity=1.0e7, shear_rigidity=None
+    ):
+        """Rigidities of stretch and shear in units of ``EI / length^2``."""
         n = elements
-        stiff = rigidity * law.bending / length**2
-        self.rounding = 1.0e-15 * n * rigidity  # of a force, in units of EI / length^2
+        unit = law.bending / length**2
+        shear_rigidity = shear_rigidity or rigidity
+        self.rounding = 1.0e-15 * n * rigidity  # of a force, in those units
         self.elements, self.length, self.law = n, length, law
         self.beam = Beam(
-            axial=stiff,
-            shear=stiff,
+            axial=rigidity * unit,
+            shear=shear_rigidity * unit,
             bending=law.bending,
             length=length / n,
             half=thickness / 2.0,
@@ -284,6 +261,20 @@ class Strip:
             1,
             self.energies,
         )
+
+    def internal(self):
+        """Forces of the nodes as they stand, and their tangent, (size, size)."""
+        for e in range(self.elements):
+            stretch, shear, *_ = strains(*self.chain[:3], e, self.beam.length)
+            self.chain.axial[e] = self.beam.axial * stretch
+            self.chain.shear[e] = self.beam.shear * shear
+        self._forces()
+        size, band = self.size, self.work.band
+        tangent = np.zeros((size, size))
+        for d in range(6):
+            column = np.diag(band[: size - d, d], -d)
+            tangent += column + (column.T if d else 0.0)
+        return self.work.forces[:size].copy(), tangent
 
     def _forces(self):
         _assemble(
@@ -380,14 +371,3 @@ def bent_and_released(law, thickness, curvature, *, steps=4, elements=4):
     left = strip.chain.curvature
     assert np.allclose(left, left[0], rtol=1.0e-9, atol=1.0e-12 * abs(curvature))
     return float(left[0])
-
-
-def slope_at(strip, s):
-    """Rotation (rad) of the strip at the arc length ``s``."""
-    nodes = np.arange(strip.elements + 1) * strip.beam.length
-    return float(np.interp(s, nodes, strip.chain.theta))
-
-
-def degrees(angle):
-    """Degrees of an angle in rad."""
-    return math.degrees(angle)

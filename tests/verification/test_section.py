@@ -2,11 +2,10 @@
 
 import math
 
+import judges
 import numpy as np
 import pytest
 import rig
-from scipy.integrate import solve_ivp
-from scipy.optimize import brentq
 
 from pinchline.model.material import Cladding, load_material
 from pinchline.physics import section
@@ -39,7 +38,7 @@ def layers_of_the_closed_form(hardening, kinematic=0.0):
 
 def fibres(hardening, kinematic=0.0):
     share = plane_share(hardening)
-    return rig.Fibres(PLANE, FLOW, T, hardening=share, kinematic=kinematic)
+    return judges.Fibres(PLANE, FLOW, T, hardening=share, kinematic=kinematic)
 
 
 FIRST_MOMENT = FLOW * T**2 / 6.0
@@ -61,7 +60,7 @@ def test_bent_layers_follow_the_closed_form_to_thirty_times_first_yield(hardenin
     for c in ratios:
         piece = rig.Piece(layers_of_the_closed_form(hardening))
         m = piece.bend_to(c * FIRST_CURVATURE) / FIRST_MOMENT
-        exact = float(rig.bilinear_moment(c, plane_share(hardening)))
+        exact = float(judges.bilinear_moment(c, plane_share(hardening)))
         worst = max(worst, (abs(m / exact - 1.0), c, m, exact))
     _, c, m, exact = worst
     # 20 layers place the elastic core's edge to a tenth of a layer at worst; the
@@ -90,7 +89,7 @@ def test_the_profile_is_the_closed_form(c, h, published):
 
 
 def walk_there_and_back(c):
-    """Curvatures over first yield: load, unload past zero moment, load the other way."""
+    """Curvatures over first yield: load, unload past no moment, load the other way."""
     return np.concatenate(
         [np.linspace(0.0, c, 40)[1:], np.linspace(c, -c, 160)[1:], [0.0, 0.5 * c]]
     )
@@ -112,8 +111,8 @@ def test_unload_and_reversed_load_keep_to_the_fine_fibres(c, kinematic):
     path = walk_there_and_back(c) * FIRST_CURVATURE
     truth = np.array([judge.bend_to(k) for k in path])
     # the moment passes zero, so its error counts against the largest moment reached;
-    # 0.1 % is the contract for the layers, the profile is exact but for the fibres' own
-    # midpoint rule (1/4000 of the half thickness)
+    # 0.1 % is the contract for the layers; the profile is exact, the fibres' midpoint
+    # rule errs by 1/4000 squared
     for (name, law), most in zip(laws.items(), (ASKED, 1.0e-6), strict=True):
         piece = rig.Piece(law)
         moments = np.array([piece.bend_to(k) for k in path])
@@ -129,8 +128,7 @@ def test_unload_and_reversed_load_keep_to_the_fine_fibres(c, kinematic):
 def test_a_random_programme_of_bends_keeps_to_the_fine_fibres(seed, kinematic):
     """The profile against 4000 fibres through 60 random reversals.
 
-    Source: fibre integration, derived here. A profile may need more breakpoints than
-    its 16 places hold; what is dropped then must not matter.
+    Source: fibre integration, derived here.
     """
     random = np.random.default_rng(seed)
     path = random.uniform(-12.0, 12.0, 60) * FIRST_CURVATURE
@@ -145,6 +143,30 @@ def test_a_random_programme_of_bends_keeps_to_the_fine_fibres(seed, kinematic):
     rig.report(label, moments[at] / scale, truth[at] / scale)
     # as asked of every law: 0.1 % of the largest moment
     assert abs(moments[at] - truth[at]) < ASKED * scale
+
+
+@pytest.mark.parametrize("kinematic", [0.0, 0.5, 1.0])
+def test_what_a_full_profile_forgets_does_not_matter(kinematic):
+    """Forty dying reversals leave more breakpoints than the profile's 16 places hold.
+
+    Source: fibre integration, derived here.
+    """
+    ratios = np.linspace(15.0, 2.0, 40) * (-1.0) ** np.arange(40)
+    piece = rig.Piece(rig.closed_form(sheet(0.02), T, kinematic=kinematic))
+    judge = fibres(0.02, kinematic)
+    path = np.concatenate([ratios, [0.0, 20.0, 0.0, -20.0]]) * FIRST_CURVATURE
+    truth, moments, places = [], [], []
+    for k in path:
+        truth.append(judge.bend_to(k))
+        moments.append(piece.bend_to(k))
+        places.append(piece.history[4, 0])
+    scale = float(np.max(np.abs(truth)))
+    at = int(np.argmax(np.abs(np.subtract(moments, truth))))
+    label = f"share {kinematic}, worst M/M_max, bend {at}"
+    rig.report(label, moments[at] / scale, truth[at] / scale)
+    # as asked of every law: 0.1 % of the largest moment
+    assert abs(moments[at] - truth[at]) < ASKED * scale
+    assert max(places) == section.BREAKPOINTS, "the programme was to fill the profile"
 
 
 # ------------------------------------------------------------------ plane-strain J2
@@ -181,65 +203,11 @@ def test_the_surface_yields_at_the_stress_of_von_mises(poisson):
     assert above < 0.99 * law.bending
 
 
-def fibre_of_von_mises(turns, widen, shift):
-    """Stress along x of one fibre taken through strains along x, by its rate equations.
-
-    Three-dimensional: Hooke's law, plastic rate along (3/2) (s - b)/q, back stress rate
-    (2/3) H_k of it; no stress through the thickness and no strain across the width fix
-    the rate through the thickness. Derived here. State: stress x and z, back stress x,
-    y, z, equivalent plastic strain; one row per turning point.
-    """
-    shear, lame = E / 2 / (1 + NU), E * NU / (1 + NU) / (1 - 2 * NU)
-
-    def parts(state):
-        stress = np.array([state[0], 0.0, state[1]])
-        apart = stress - stress.mean() - state[2:5]
-        q = math.sqrt(1.5 * apart @ apart)
-        return 1.5 * apart / q if q else apart, q - STRENGTH - widen * state[5]
-
-    def rates(plastic, way):
-        def rate(_, state):
-            n = parts(state)[0] if plastic else np.zeros(3)
-            pull = 2 * shear / (3 * shear + widen + shift)
-            through = (2 * shear * pull * n[0] * n[1] - lame) * way
-            through /= 2 * shear * (1 - pull * n[1] ** 2) + lame
-            strain = np.array([way, through, 0.0])
-            flow = pull * (n @ strain)
-            stress = 2 * shear * (strain - flow * n) + lame * strain.sum()
-            back = 2.0 / 3.0 * shift * flow * n
-            return np.concatenate([stress[[0, 2]], back, [flow]])
-
-        return rate
-
-    state, at, rows = np.zeros(6), 0.0, []
-    for turn in turns:
-        way = math.copysign(1.0, turn - at)
-        elastic = rates(plastic=False, way=way)(0.0, state)
-        left = abs(turn - at)
-
-        def over(length, state=state, elastic=elastic):
-            return parts(state + length * elastic)[1]
-
-        # the yield surface is convex: from a point on it the chord is crossed once more
-        start = 1.0e-9 * left
-        free = left if over(left) <= 0 else 0.0
-        if over(left) > 0 and over(start) < 0:
-            free = brentq(over, start, left, xtol=1.0e-14)
-        state = state + free * elastic
-        if free < left:
-            march = rates(plastic=True, way=way)
-            span = (0.0, left - free)
-            state = solve_ivp(march, span, state, rtol=1.0e-8, atol=1.0e-8).y[:, -1]
-        at = turn
-        rows.append(state.copy())
-    return np.array(rows)
-
-
 @pytest.mark.parametrize("kinematic", [0.0, 0.5, 1.0])
 def test_layers_follow_the_rate_equations_of_von_mises(kinematic):
     """J2 layers in small steps against the rate equations in three dimensions.
 
-    Source: derived here, ``fibre_of_von_mises``; same heights, so this is the law alone.
+    Source: derived here, judges.py; same heights: the law alone.
     """
     hardening = 0.03
     plastic = E * hardening / (1.0 - hardening)
@@ -254,7 +222,8 @@ def test_layers_follow_the_rate_equations_of_von_mises(kinematic):
         stress_x.append((a + b) / math.sqrt(2.0))
         stress_z.append((a - b) / math.sqrt(2.0))
     for i in (0, 2, 4, 7):
-        judge = fibre_of_von_mises(
+        judge = judges.fibre_of_von_mises(
+            judges.Metal(E, NU, STRENGTH),
             turns * law.layers[section.Y, i],
             (1.0 - kinematic) * plastic,
             kinematic * plastic,
@@ -312,20 +281,22 @@ def test_the_closed_form_and_the_layers_stay_a_few_percent_apart():
     hardening = 0.01
     full = rig.layered(sheet(hardening), T, layers=64)
     fast = rig.closed_form(sheet(hardening), T)
-    left = []
+    left = {}
     for c in (1.2, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0):
         k = c * FIRST_CURVATURE
         a = rig.Piece(full, sub=200).bend_to(k)
         b = rig.Piece(fast).bend_to(k)
         rig.report(f"moment at c = {c}, layers against closed form", a, b)
         remains = k - a / full.bending, k - b / fast.bending
-        left.append(rig.report(f"curvature left at c = {c}", *remains))
-        # earlier yield always costs moment, and never more than the yields differ
-        assert 0.0 < 1.0 - a / b < 1.0 - math.sqrt(3.0) / 2.0 / math.sqrt(0.7789)
-    assert left == sorted(left, reverse=True)
-    # at five times first yield and more the two tell one story
-    assert left[0] > 0.03
-    assert left[-3] < 0.03
+        left[c] = rig.report(f"curvature left at c = {c}", *remains)
+        # earlier yield always costs moment, never more than the 1.9 % between yields
+        assert 0.0 < 1.0 - a / b < 0.019
+    assert list(left.values()) == sorted(left.values(), reverse=True)
+    # "a few percent for weak bends": what is left is the small difference of two large
+    # curvatures, so it is more at first yield and nothing from five times on
+    assert 0.02 < left[1.5] < 0.06
+    assert left[2.0] < 0.02
+    assert left[5.0] < 0.001
 
 
 # ---------------------------------------------------------------------------- cladding
@@ -342,9 +313,7 @@ def test_a_clad_sheet_is_bent_by_core_and_skins():
     half, core = T / 2.0, T / 2.0 - clad.share * T
     nu = card.poisson_ratio
     by_hand = 2.0 / 3.0 / (1.0 - nu**2)
-    by_hand *= card.youngs_modulus * core**3 + clad.youngs_modulus * (
-        half**3 - core**3
-    )
+    by_hand *= card.youngs_modulus * core**3 + clad.youngs_modulus * (half**3 - core**3)
     law = rig.layered(card, T)
     # linear stress is integrated exactly in every layer
     assert rig.report("slope of the clad sheet", law.bending, by_hand) < 1.0e-9
@@ -355,9 +324,7 @@ def test_a_clad_sheet_is_bent_by_core_and_skins():
         }
     )
     plastic = 2.0 / math.sqrt(3.0)
-    plastic *= card.yield_strength * core**2 + clad.yield_strength * (
-        half**2 - core**2
-    )
+    plastic *= card.yield_strength * core**2 + clad.yield_strength * (half**2 - core**2)
     soft = rig.layered(limp, T)
     moment = rig.Piece(soft, sub=50).bend_to(300.0 * soft.yield_curvature)
     # twenty layers take the stress as linear from the middle to the first of them:
@@ -400,19 +367,7 @@ def test_the_tangent_is_the_slope_of_the_moment(name, kinematic):
     assert worst < 1.0e-6
 
 
-def elastic_energy(piece):
-    """Energy per length that the stresses hold (N mm/mm/mm)."""
-    law, h = piece.law, piece.history
-    if law.law == section.PROFILE:
-        count = int(h[4, 0])
-        y, s = h[0, :count], h[1, :count]
-        square = s[:-1] ** 2 + s[:-1] * s[1:] + s[1:] ** 2
-        return float(np.diff(y) @ square) / 3.0 / law.layers[section.CA, 0]
-    weights = law.layers[section.W]
-    held = h[0] ** 2 / law.layers[section.CA]
-    if law.law == section.J2_PLANE_STRAIN:
-        held = held + h[1] ** 2 / law.layers[section.CB]
-    return float(weights @ held)
+CYCLE = (5.0, -5.0, 3.0, 0.0)
 
 
 @pytest.mark.parametrize("kinematic", [0.0, 0.6])
@@ -422,13 +377,35 @@ def test_work_is_stored_or_spent(name, kinematic):
 
     Source: first law, derived here. Plastic work includes what the back stress stores.
     """
-    piece = rig.Piece(ALL_LAWS[name](kinematic), sub=400)
-    first = piece.law.yield_curvature
-    for c in (5.0, -5.0, 3.0, 0.0):
-        piece.bend_to(c * first)
-        computed = piece.plastic_work + elastic_energy(piece)
+    piece = rig.Piece(ALL_LAWS[name](kinematic), sub=5)
+    for c in CYCLE:
+        piece.bend_to(c * piece.law.yield_curvature)
+        computed = piece.plastic_work + piece.elastic_energy()
         label = f"{name}, share {kinematic}, after c = {c}: energy per mm2"
-        # trapezoids of the moment and mean stresses of the work both err with the
-        # square of the step: 400 a leg leave 1e-5
-        assert rig.report(label, computed, piece.work) < 1.0e-4
-    assert piece.plastic_work > 10.0 * elastic_energy(piece)
+        # trapezoids of the moment over the same steps as the mean stresses of the work:
+        # an identity in every step, however large
+        assert rig.report(label, computed, piece.work) < 1.0e-12
+    assert piece.plastic_work > 10.0 * piece.elastic_energy()
+
+
+@pytest.mark.parametrize("kinematic", [0.0, 0.6])
+def test_a_cycle_spends_what_the_fibres_spend(kinematic):
+    """Plastic work over a cycle against 4000 fibres in 500 steps a leg.
+
+    Source: fibre integration, derived here.
+    """
+    judge = fibres(HARD, kinematic)
+    profile = rig.Piece(ALL_LAWS["profile"](kinematic), sub=500)
+    layers = rig.Piece(ALL_LAWS["uniaxial"](kinematic), sub=500)
+    at = 0.0
+    for c in CYCLE:
+        for step in np.linspace(at, c, 501)[1:]:
+            judge.bend_to(step * FIRST_CURVATURE)
+        at = c
+        profile.bend_to(c * FIRST_CURVATURE)
+        layers.bend_to(c * FIRST_CURVATURE)
+    # the profile integrates a flow that is linear in pieces exactly; the step at which
+    # a fibre first yields is cut the same way by both
+    assert rig.report("profile", profile.plastic_work, judge.plastic_work) < 1.0e-6
+    # layers as everywhere
+    assert rig.report("layers", layers.plastic_work, judge.plastic_work) < 2.0 * ASKED
