@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from pinchline.model.case import load_case
+from pinchline.model.case import load_case, parse_case
+from pinchline.physics.newton import advance
 from pinchline.process.state import new_state
 from pinchline.process.stepping import feed, move_rear, place, turn
 
@@ -58,3 +59,16 @@ def test_turning_twice_is_no_turn():
     assert state.nip_s == 100.0
     turn(state)
     np.testing.assert_array_equal(state.chain.curvature, before)
+
+
+def test_no_change_of_curvature_is_always_elastic():
+    """Rounding must not put an element outside its own elastic range."""
+    text = load_case("strut-fairing").text + '\n[model]\nsection = "closed-form"\n'
+    state = new_state(parse_case(text, path="x.toml"))
+    c = state.chain
+    shares = np.linspace(1.1, 30.0, state.elements)
+    for share in (0.6, 1.0):
+        for e, bend in enumerate(share * shares * state.section.yield_curvature):
+            advance(state.beam, c, e, bend, state.work.scratch, state.energies)
+        assert np.all(c.low <= c.curvature)
+        assert np.all(c.curvature <= c.high)

@@ -188,6 +188,33 @@ def test_a_strip_bent_to_and_fro_keeps_to_the_fibres(kinematic):
     assert spent > 0.0
 
 
+@pytest.mark.parametrize("kinematic", [0.0, 0.5, 1.0])
+def test_layers_know_how_far_they_may_bend_elastically(kinematic):
+    """80 turns of a strip of J2 layers against the same layers asked at every step.
+
+    Source: derived here. A strip that trusts a range of elastic bending which is too
+    wide misses yielding; ``Piece`` trusts none.
+    """
+    t, n = 1.0, 3
+    material = rig.metal(modulus=70.0e3, poisson=0.33, strength=250.0, hardening=0.05)
+    law = rig.layered(material, t, kinematic=kinematic)
+    strip, piece = rig.Strip(law, 20.0, n, t), rig.Piece(law)
+    strip.clamp()
+    random = np.random.default_rng(7)
+    walk = np.cumsum(random.normal(0.0, 1.0, 80) * random.choice([0.3, 3.0], 80))
+    worst, elastic = 0.0, 0
+    for c in walk:
+        curvature = c * law.yield_curvature
+        elastic += strip.chain.low[0] < curvature < strip.chain.high[0]
+        strip.hold(n, rig.THETA, curvature * strip.length)
+        strip.settle()
+        apart = strip.chain.moment - piece.bend_to(curvature)
+        worst = max(worst, float(np.max(np.abs(apart))) / law.first_yield)
+    # elastic steps add up exactly
+    assert rig.report("worst error over first yield", worst, 0.0) < 1.0e-9
+    assert 20 < elastic < 60
+
+
 # ---------------------------------------------------------------------- Gardiner
 
 

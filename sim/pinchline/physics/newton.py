@@ -423,8 +423,9 @@ def advance(
         )
         chain.moment[e] = m
         chain.anchor[e] = bend
-        chain.low[e] = bend + low
-        chain.high[e] = bend + high
+        # rounding may end the range on the wrong side: no change is always elastic
+        chain.low[e] = bend + min(low, 0.0)
+        chain.high[e] = bend + max(high, 0.0)
     chain.curvature[e] = bend
     energies[0] += beam.length * (0.5 * (before + chain.moment[e]) * change - work)
     energies[1] += beam.length * work
