@@ -228,3 +228,15 @@ def test_a_raise_leaves_a_crease_and_a_lift_carried_along_the_feed_does_not() ->
     print(f"crease {raised.summary['crease_height']:.2f} times the plateau")
     assert raised.summary["crease_height"] > 1.5
     assert sharpest[1] > 3.0 * sharpest[0]
+
+
+def wraps(result: Result) -> list[int]:
+    """Return the moves in which wrap begins."""
+    return [event.move for event in result.events if event.kind == "wrap begins"]
+
+
+def test_wrap_at_rest_is_told_apart_from_wrap_in_a_pass() -> None:
+    """A raise wraps at its crease long before a pass at that lift lies on the roll."""
+    assert wraps(forward(26.0)) == [2]  # the pass comes to 0.63 of the bound
+    assert wraps(backward(26.0)) == [2, 3]
+    assert wraps(backward(14.0)) == []

@@ -13,6 +13,7 @@ from pinchline.process.geometry import LOWER, REAR, UPPER, wrap_curvature
 if TYPE_CHECKING:
     from pinchline.process.state import State
 
+WRAP_FEED = 8.0  # thicknesses of feed that tell a pass from a crease going by
 WRAP_SHARE = 0.99  # of the curvature of the upper roll, over at least a thickness
 EDGE_REACH = 2.0  # thicknesses from the edge within which a contact is the edge's
 SELF_SPACING = 4.0  # mm between the points of the check for a closed curl
@@ -59,24 +60,49 @@ def notices(state: State, *, feeding: bool) -> list[Finding]:
                 value=state.lift,
             )
         )
-    bound = wrap_curvature(state.case.machine, state.case.sheet.thickness)
-    wrapped = state.curvature_max >= WRAP_SHARE * bound
-    wrapped = wrapped and upper_patch(state) >= state.case.sheet.thickness
-    if wrapped and "wrap" not in notes:
-        notes.add("wrap")
-        message = (
-            f"wrap begins at {state.lift:.2f} mm lift: the sheet lies on the upper "
-            "roll, and more lift no longer tightens it there"
-        )
-        found.append(
-            Finding("wrap begins", stops=False, message=message, value=state.lift)
-        )
+    found += _wrap(state, feeding=feeding)
     if state.forces[REAR, 4] > 0.0:
         state.rear_touch = float(state.forces[REAR, 7])
     elif feeding and math.isfinite(state.rear_touch):
         found.append(_off_the_rear_roll(state))
         state.rear_touch = math.nan
     return found
+
+
+def _wrap(state: State, *, feeding: bool) -> list[Finding]:
+    """Tell when the sheet lies on the upper roll: at rest, and for a stretch of feed.
+
+    At rest it is the crease alone that has come to the roll's curvature; a pass wraps
+    only where sheet that is fed through keeps coming to it.
+    """
+    thickness = state.case.sheet.thickness
+    bound = wrap_curvature(state.case.machine, thickness)
+    touch = state.forces[UPPER, 6:8] / state.beam.length
+    wrapped = upper_patch(state) >= thickness
+    if wrapped:
+        patch = state.chain.curvature[int(touch[0]) : int(touch[1]) + 1]
+        wrapped = bool(np.max(patch) >= WRAP_SHARE * bound)
+    key = "wrap in a pass" if feeding else "wrap at rest"
+    if not wrapped:
+        state.wrapped_from = math.nan
+        return []
+    if not feeding:
+        state.wrapped_from = math.nan
+        where = "under the nip where it is at rest; the rest of the sheet is bent less"
+    else:
+        if math.isnan(state.wrapped_from):
+            state.wrapped_from = state.fed
+        if abs(state.fed - state.wrapped_from) < WRAP_FEED * thickness:
+            return []
+        where = "as it is fed, and more lift no longer tightens it"
+    if key in state.notes:
+        return []
+    state.notes.add(key)
+    message = (
+        f"wrap begins at {state.lift:.2f} mm lift: the sheet lies on the upper roll "
+        f"{where}"
+    )
+    return [Finding("wrap begins", stops=False, message=message, value=state.lift)]
 
 
 def _off_the_rear_roll(state: State) -> Finding:

@@ -77,6 +77,7 @@ class State:
     work_release: float = 0.0
     iterations: int = 0
     residual: float = 0.0
+    wrapped_from: float = math.nan  # what was fed when the sheet came to wrap, mm
     rear_touch: float = math.nan  # where the rear roll last touched, from edge 0, mm
     notes: set[str] = field(default_factory=set)
 
