@@ -17,6 +17,7 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -26,6 +27,9 @@ from pinchline.physics.section import section_commit, section_moment
 from pinchline.process import stepping
 from pinchline.process.programme import run_case
 from pinchline.process.state import State, new_state
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 REPEATS = 5
 
@@ -57,13 +61,13 @@ class Count:
         stepping.accept = plain
 
 
-def timed(call: object, *args: object) -> float:
+def timed(call: Callable[..., object], *args: object) -> float:
     """Least time of one call over repeats, s."""
     best = np.inf
     for _ in range(REPEATS):
         start = time.perf_counter()
         for _ in range(200):
-            call(*args)  # type: ignore[operator]
+            call(*args)
         best = min(best, (time.perf_counter() - start) / 200)
     return best
 

@@ -31,7 +31,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.integrate import solve_bvp
-from steady_span import TO_REAR, Span, point_contact, span_of
+from steady_span import TO_REAR, Span, Steady, point_contact, span_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -127,36 +127,6 @@ class Curve(NamedTuple):
     parameters: Vector
 
 
-@dataclass(frozen=True)
-class SoftSteady:
-    """A steady pass on soft contacts.
-
-    Attributes
-    ----------
-    residual, peak : residual and largest loaded curvature, 1/mm
-    moment : largest moment, N mm/mm
-    drive : force toward the rear, N/mm
-    power : of the drive per mm of feed, N mm/mm/mm
-    spent : loop of M over kappa, N mm/mm/mm
-    force_lower, force_upper, force_rear : of the rolls, N/mm
-    """
-
-    residual: float
-    peak: float
-    moment: float
-    drive: float
-    power: float
-    spent: float
-    force_lower: float
-    force_upper: float
-    force_rear: float
-
-    @property
-    def radius(self) -> float:
-        """Residual radius, mm."""
-        return 1.0 / self.residual
-
-
 def _sheet(case: Case, way: int, lift: float, contact: float, *, shear: bool) -> Sheet:
     material, t = case.sheet.material, case.sheet.thickness
     youngs, nu = material.youngs_modulus, material.poisson_ratio
@@ -242,7 +212,7 @@ def _follow(before: Sheet, after: Sheet, curve: Curve) -> Curve:
 
 def soft_contact(
     case: Case, way: int, lift: float, contacts: Sequence[float], *, shear: bool = True
-) -> list[SoftSteady]:
+) -> list[Steady]:
     """Steady passes with a foundation under upper and lower roll.
 
     Parameters
@@ -275,13 +245,13 @@ def soft_contact(
     return passes
 
 
-def _steady(sheet: Sheet, curve: Curve) -> SoftSteady:
+def _steady(sheet: Sheet, curve: Curve) -> Steady:
     states, p = curve
     nip, driven = states[FIRST, -1], states[SECOND, 0]
     peak, end = float(states[6 + KAPPA, -1]), states[THIRD, -1]
     moved = 0.5 * (sheet.along(nip)[0] + sheet.along(driven)[0])
     upper = end - driven
-    return SoftSteady(
+    return Steady(
         residual=float(p[RESIDUAL]),
         peak=peak,
         moment=sheet.span.moment(peak),

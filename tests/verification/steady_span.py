@@ -116,7 +116,6 @@ class Steady:
     power : D x' at the nip line, work of the drive per mm of feed, N mm/mm/mm
     spent : loop of M over kappa, N mm/mm/mm
     force_lower, force_upper, force_rear : of the rolls, N/mm
-    unknowns : of the shooting, to start a neighbour from
     """
 
     residual: float
@@ -128,12 +127,18 @@ class Steady:
     force_lower: float
     force_upper: float
     force_rear: float
-    unknowns: Vector
 
     @property
     def radius(self) -> float:
         """Residual radius, mm."""
         return 1.0 / self.residual
+
+
+@dataclass(frozen=True)
+class PointSteady(Steady):
+    """A steady pass on points; ``unknowns`` of the shooting start a neighbour."""
+
+    unknowns: Vector
 
 
 class End(NamedTuple):
@@ -206,7 +211,7 @@ class _Shot:
     """One trial: misses of all conditions, and the solution if they vanish."""
 
     misses: list[float]
-    steady: Steady
+    steady: PointSteady
 
 
 def _shoot(span: Span, way: int, unknowns: Vector) -> _Shot:
@@ -240,7 +245,7 @@ def _shoot(span: Span, way: int, unknowns: Vector) -> _Shot:
     c, s = math.cos(end.theta), math.sin(end.theta)
     misses.append((moment + less) / span.yield_moment)
     misses.append((end.nx * c + end.ny * s) * l3 / span.yield_moment)
-    steady = Steady(
+    steady = PointSteady(
         residual=residual,
         peak=peak,
         moment=moment,
@@ -255,7 +260,7 @@ def _shoot(span: Span, way: int, unknowns: Vector) -> _Shot:
     return _Shot(misses, steady)
 
 
-def _solve(span: Span, way: int, guess: Vector) -> Steady:
+def _solve(span: Span, way: int, guess: Vector) -> PointSteady:
     scale = np.maximum(np.abs(guess), [1e-3, 1e-3, 1e-2, 1e-2, 0.1, 0.1, 1.0, 1e-3])
 
     def misses(scaled: Vector) -> list[float]:
@@ -283,7 +288,7 @@ def _first_guess(span: Span) -> Vector:
     return np.array([tilt, lower, 0.0, lower + rear, arm / 2, arm / 2, length, 0.0])
 
 
-def point_contact(case: Case, way: int, lift: float, start: float = 5.0) -> Steady:
+def point_contact(case: Case, way: int, lift: float, start: float = 5.0) -> PointSteady:
     """Steady pass on rigid rolls that touch in points.
 
     Parameters

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from pinchline.model.machine import Machine
 
 UPPER, LOWER, REAR = 0, 1, 2
-ROLL_NAMES = ("upper", "lower", "rear")
 
 
 def roll_table(machine: Machine, thickness: float, lift: float) -> NDArray[np.float64]:

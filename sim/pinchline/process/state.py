@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.physics.banded import WIDTH
 from pinchline.physics.beam import Beam, Chain, lay_out
 from pinchline.physics.carry import FIELDS
 from pinchline.physics.contact import ROLL_RESULTS
@@ -202,7 +203,7 @@ def new_state(case: Case) -> State:
     )
     unknowns = 3 * (n + 1) + 5
     work = Work(
-        band=np.zeros((unknowns, 6)),
+        band=np.zeros((unknowns, WIDTH)),
         right=np.zeros((unknowns, 2)),
         forces=np.zeros(unknowns),
         pull=np.zeros((n, 2)),
