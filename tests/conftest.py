@@ -262,7 +262,7 @@ def made_summary(sheet, steps):
         "drive_force_max": "drive_force",
     }.items():
         some[name] = float(np.abs(steps[dataset]).max())
-    return some
+    return {f.name: some.get(f.name, 0.0) for f in fields_of("summary")}
 
 
 def made_result() -> Result:
@@ -272,7 +272,8 @@ def made_result() -> Result:
         case_text='title = "Strut fairing"  # °\r\n[sheet]\n',
         case_path="cases/strut-fairing.toml",
         versions={"pinchline": "0.1.0", "numpy": np.__version__},
-        inputs={
+        inputs={f.name: 0.0 for f in fields_of("inputs")}
+        | {
             "thickness": T,
             "length": LENGTH,
             "width": WIDTH,

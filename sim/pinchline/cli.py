@@ -147,6 +147,27 @@ def cards(
         typer.echo("\n".join(lines))
 
 
+@app.command()
+def verify(
+    *,
+    markdown: Annotated[
+        bool, typer.Option("--markdown", help="A Markdown table instead of text.")
+    ] = False,
+) -> None:
+    """Check the engine against published values; ends with 4 where a check fails."""
+    with _told():
+        from pinchline.verify import dossier
+
+        with _progress() as progress:
+            found = dossier.collect(progress)
+        render = dossier.as_markdown if markdown else dossier.as_text
+        typer.echo(render(found))
+        failed = dossier.failures(found)
+        if failed:
+            _say(f"pinchline: {failed} checks fail.")
+            raise typer.Exit(SolverError.exit_code)
+
+
 def _say(text: str) -> None:
     typer.echo(text, err=True)
 

@@ -1,8 +1,8 @@
 """Quantities with units: text such as ``"0.032 in"`` to internal floats and back.
 
-Inside, lengths are mm, forces N, line forces N per mm of width, stresses MPa, angles
-rad, curvatures 1/mm, densities kg/m3. The usual spellings are converted from a table;
-``pint`` is loaded only for the others, and judges the table in the tests.
+Inside, lengths are mm, forces N, line forces N per mm of width, torques N mm, stresses
+MPa, angles rad, curvatures 1/mm, densities kg/m3. The usual spellings are converted
+from a table; ``pint`` is loaded only for the others, and judges the table in the tests.
 """
 
 from __future__ import annotations
@@ -21,8 +21,10 @@ Dimension = Literal[
     "angle",
     "force",
     "line_force",
+    "stiffness",
     "line_stiffness",
     "line_moment",
+    "torque",
     "curvature",
     "density",
 ]
@@ -66,6 +68,7 @@ FACTORS: dict[Dimension, dict[str, float]] = {
     },
     "force": {"N": 1.0, "kN": 1000.0, "lbf": _LBF, "kgf": 9.80665},
     "line_force": {"N/mm": 1.0, "kN/m": 1.0, "N/m": 1.0e-3, "lbf/in": _LBF / _IN},
+    "stiffness": {"N/mm": 1.0, "kN/mm": 1000.0, "lbf/in": _LBF / _IN},
     "line_stiffness": {
         "N/mm/mm": 1.0,
         "N/mm2": 1.0,
@@ -78,6 +81,13 @@ FACTORS: dict[Dimension, dict[str, float]] = {
         "N*mm/mm": 1.0,
         "N m/m": 1.0,
         "lbf in/in": _LBF,
+    },
+    "torque": {
+        "N mm": 1.0,
+        "N m": 1000.0,
+        "N*m": 1000.0,
+        "lbf in": _LBF * _IN,
+        "lbf ft": 12.0 * _LBF * _IN,
     },
     "curvature": {"1/mm": 1.0, "1/m": 1.0e-3, "1/in": 1.0 / _IN},
     "density": {
@@ -97,8 +107,10 @@ _DISPLAY: dict[Dimension, dict[System, tuple[str, int]]] = {
     "angle": {"metric": ("deg", 1), "inch": ("deg", 1)},
     "force": {"metric": ("N", 1), "inch": ("lbf", 1)},
     "line_force": {"metric": ("N/mm", 2), "inch": ("lbf/in", 1)},
+    "stiffness": {"metric": ("N/mm", 0), "inch": ("lbf/in", 0)},
     "line_stiffness": {"metric": ("N/mm/mm", 1), "inch": ("lbf/in/in", 0)},
     "line_moment": {"metric": ("N mm/mm", 1), "inch": ("lbf in/in", 1)},
+    "torque": {"metric": ("N m", 1), "inch": ("lbf in", 0)},
     "curvature": {"metric": ("1/mm", 6), "inch": ("1/in", 5)},
     "density": {"metric": ("kg/m3", 0), "inch": ("lb/in3", 3)},
 }
@@ -109,8 +121,10 @@ _WORDS: dict[Dimension, tuple[str, str]] = {
     "angle": ("an angle", '"90 deg"'),
     "force": ("a force", '"150 N" or "35 lbf"'),
     "line_force": ("a force per width", '"4 N/mm" or "23 lbf/in"'),
+    "stiffness": ("a stiffness", '"20 kN/mm"'),
     "line_stiffness": ("a stiffness per width", '"60 N/mm/mm"'),
     "line_moment": ("a moment per width", '"80 N mm/mm"'),
+    "torque": ("a torque", '"12 N m" or "9 lbf ft"'),
     "curvature": ("a curvature", '"0.002 1/mm"'),
     "density": ("a density", '"2680 kg/m3" or "0.097 lb/in3"'),
 }
@@ -272,8 +286,10 @@ _PINT_TARGET: dict[Dimension, str] = {
     "angle": "rad",
     "force": "N",
     "line_force": "N/mm",
+    "stiffness": "N/mm",
     "line_stiffness": "N/mm^2",
     "line_moment": "N",
+    "torque": "N*mm",
     "curvature": "1/mm",
     "density": "kg/m^3",
 }

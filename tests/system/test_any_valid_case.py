@@ -27,6 +27,17 @@ KINDS = (
     "effort exceeded",
     "curl meets the machine",
     "curl meets itself",
+    "between narrow and wide",
+    "screw force exceeded",
+    "screw torque exceeded",
+    "pinch force exceeded",
+)
+NIPS = (
+    'clearance = "0 mm"',
+    'clearance = "0.2 mm"',
+    'clamp = "0 N/mm"\nstiffness = "60 N/mm/mm"\nplay = "0.1 mm"',
+    'clamp = "4 N/mm"\nstiffness = "30 N/mm/mm"',
+    'clamp = "2 N/mm"\nplay = "0.05 mm"\n[machine.rolls.shaft]\nspan = "420 mm"',
 )
 
 
@@ -62,7 +73,7 @@ def cases(draw: st.DrawFn) -> str:
         f'thickness = "{thickness} mm"\nlength = "{length:.3f} mm"\n'
         f'width = "300 mm"\n{bent}'
         f'[machine]\nuse = "{draw(st.sampled_from(MACHINES))}"\n'
-        f'[machine.nip]\nclearance = "{draw(st.sampled_from([0.0, 0.05, 0.2]))} mm"\n'
+        f"[machine.nip]\n{draw(st.sampled_from(NIPS))}\n"
         f'[model]\nelement = "{0.5 * thickness} mm"\n'
         f'section = "{"layered" if layered else "closed-form"}"\n'
         f"hardening = {draw(st.sampled_from([0.0, 0.4, 1.0]))}\n"

@@ -68,6 +68,7 @@ PLACE = 'kind = "place"\nat = "130 mm"'
 FEED = 'toward = "rear"\nleave = "18 mm"'
 GAP = 'straightedge_gap = "0.1 mm"'
 WIDTH = 'width = "400 mm"'
+SECTION = 'section = "layered"'
 PROGRAMME = GOOD[GOOD.index("[[move]]") : GOOD.index("[measure]")]
 MOVE = "[[move]]\nkind = "
 
@@ -237,9 +238,59 @@ BAD = {
     "nip wider than the sheet": Bad(
         USE, f'{USE}\nnip.clearance = "1 mm"', "machine.nip.clearance", "1 mm", "below"
     ),
-    "nip that gives": Bad(
-        USE, f'{USE}\nnip.clamp = "4 N/mm"', "machine.nip.clamp", '"4 N/mm"',
-        "clearance",
+    "clamp beside clearance": Bad(
+        USE, f'{USE}\nnip = {{clamp = "4 N/mm", clearance = "0.05 mm"}}',
+        "machine.nip.clamp", "4 N/mm", "one of the two",
+    ),
+    "clamp without what gives": Bad(
+        MACHINE, INLINE.replace("clearance = \"0.05 mm\"", 'clamp = "4 N/mm"'),
+        "machine.nip.clamp", "4.00 N/mm", "rolls.shaft",
+    ),
+    "negative stiffness": Bad(
+        USE, f'{USE}\nnip = {{clamp = "4 N/mm", stiffness = "-60 N/mm/mm"}}',
+        "machine.nip.stiffness", "-60 N/mm/mm", "above 0",
+    ),
+    "negative stiffness behind": Bad(
+        USE, f'{USE}\nrear.stiffness = "-1 N/mm/mm"', "machine.rear.stiffness",
+        "-1 N/mm/mm", "above 0",
+    ),
+    "negative clamp": Bad(
+        USE, f'{USE}\nnip = {{clamp = "-4 N/mm", stiffness = "60 N/mm/mm"}}',
+        "machine.nip.clamp", "-4 N/mm", "from 0",
+    ),
+    "more play than thickness": Bad(
+        USE,
+        f'{USE}\nnip = {{clamp = "0 N/mm", stiffness = "9 N/mm/mm", play = "1 mm"}}',
+        "machine.nip.play", "1 mm", "below the thickness, 1 mm",
+    ),
+    "bearings inside the sheet": Bad(
+        USE, f'{USE}\nrolls.shaft.span = "390 mm"', "sheet.width", "400 mm",
+        "bearings 390 mm apart",
+    ),
+    "sheet off centre over a bearing": Bad(
+        WIDTH, f'{WIDTH}\noff_centre = "130 mm"', "sheet.width", "400 mm", "380 mm"
+    ),
+    "bore as wide as the roll": Bad(
+        USE, f'{USE}\nrolls.shaft = {{span = "500 mm", bore = "60 mm"}}',
+        "machine.rolls.shaft.bore", "60 mm", "below its diameter",
+    ),
+    "torque limit without a thread": Bad(
+        MACHINE, INLINE.replace("[machine.nip]",
+        'max_screw_torque = "5 N m"\n[machine.nip]'), "machine.rear.max_screw_torque",
+        "5.0 N m", "screw_diameter",
+    ),
+    "play of a rigid rear roll": Bad(
+        USE, f'{USE}\nnip.clearance = "0 mm"\nrear.play = "0.1 mm"',
+        "machine.rear.play", "0.10 mm", "rear.stiffness",
+    ),
+    "skew beyond the travel": Bad(
+        USE, f'{USE}\nrear.skew = "-50 mm"', "machine.rear.skew", "-50 mm", "45 mm"
+    ),
+    "unknown regime": Bad(
+        SECTION, f'{SECTION}\nregime = "broad"', "model.regime", "broad", "wide"
+    ),
+    "weight in words": Bad(
+        SECTION, f'{SECTION}\nweight = "yes"', "model.weight", "yes", "true or false"
     ),
     "rolls overlap at touch": Bad(
         USE, f'{USE}\nrear.distance = "58 mm"', "machine.rear.distance", "58 mm",

@@ -58,7 +58,7 @@ def test_the_demo():
         Place(at=130.0),
         Lift(to=26.0),
         Feed(toward="rear", leave=18.0),
-        Lower(to=14.2),
+        Lower(to=16.2),
         Feed(toward="operator", leave=18.0),
         Lower(),
         Release(),
@@ -80,7 +80,7 @@ def test_shipped_machines_clear_their_rolls(name, thickness):
     assert "invented" in machine.title
     assert machine.crank is not None
     reach = machine.rolls.lower_radius + machine.rolls.rear_radius
-    opening = thickness + machine.nip.clearance
+    opening = thickness + machine.nip.opening
     for step in range(200):
         lift = machine.rear.travel * step / 199
         x, y = rear_roll_centre(machine, thickness, lift)
@@ -110,9 +110,17 @@ def test_keys_beside_use_replace_those_of_the_card():
         )
     )
     assert case.machine.nip.friction == 0.2
-    assert case.machine.nip.clearance == 0.05
+    assert case.machine.nip.clamp == 4.0
     assert case.machine.rear.distance == 66.0
     assert case.machine.rear.travel == 45.0
+
+
+def test_a_clearance_beside_use_replaces_the_clamp_of_the_card():
+    case = edited(('use = "bench-60"', 'use = "bench-60"\nnip.clearance = "0.05 mm"'))
+    assert not case.machine.nip.gives
+    assert case.machine.nip.opening == 0.05
+    assert case.machine.nip.play == 0.0
+    assert case.machine.nip.friction == 0.1
 
 
 def test_a_machine_may_stand_in_the_case():

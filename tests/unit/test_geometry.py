@@ -20,9 +20,9 @@ from pinchline.process.programme import run_case
 
 
 def test_the_upper_roll_stands_above_the_lower_below_the_nip():
-    table = roll_table(load_machine("bench-60"), 1.0, 0.0)
-    assert table[UPPER, 1] == 30.0 + 1.05 / 2.0
-    assert table[LOWER, 1] == -30.0 - 1.05 / 2.0
+    table = roll_table(load_machine("bench-60"), 1.0, 0.0, (0.001, 0.002))
+    assert table[UPPER, 1] == 30.0 + 1.0 / 2.0 - 0.001
+    assert table[LOWER, 1] == -30.0 - 1.0 / 2.0 + 0.002
     assert table[REAR, 0] == 64.0
 
 

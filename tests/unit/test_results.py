@@ -68,7 +68,7 @@ def test_text_survives_or_is_made_to(result, tmp_path):
 def test_every_dataset_says_what_it_is(result, tmp_path):
     with h5py.File(write_result(result, tmp_path / "run.h5")) as file:
         assert file.attrs["schema"] == "pinchline-run"
-        assert file.attrs["schema_version"] == 1
+        assert file.attrs["schema_version"] == 2
         assert json.loads(file.attrs["labels"]) == result.labels
         for field in schema.FIELDS:
             dataset = file[field.group][field.name]
@@ -229,8 +229,8 @@ def test_files_that_are_no_result(tmp_path):
 def test_a_later_schema_is_named(result, tmp_path):
     path = write_result(result, tmp_path / "run.h5")
     with h5py.File(path, "r+") as file:
-        file.attrs["schema_version"] = 2
-    with pytest.raises(InputError, match="version 2, made by a later pinchline"):
+        file.attrs["schema_version"] = 3
+    with pytest.raises(InputError, match="version 3, made by a later pinchline"):
         read_result(path)
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from pinchline.model.case import load_case, parse_case
-from pinchline.physics.newton import advance
+from pinchline.physics.history import advance
 from pinchline.process.state import new_state
 from pinchline.process.stepping import feed, move_rear, place, turn
 

@@ -20,8 +20,10 @@ INTERNAL = {
     "angle": "rad",
     "force": "N",
     "line_force": "N/mm",
+    "stiffness": "N/mm",
     "line_stiffness": "N/mm^2",
     "line_moment": "N*mm/mm",
+    "torque": "N*mm",
     "curvature": "1/mm",
     "density": "kg/m^3",
 }

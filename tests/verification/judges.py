@@ -8,14 +8,6 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 
-def bilinear_moment(c, h):
-    """M/M_y of a rectangle at ``c`` times the first-yield curvature, first loading."""
-    c = np.asarray(c, dtype=float)
-    core = np.minimum(1.0 / c, 1.0)
-    plastic = (1.0 - h) * (1.5 - 0.5 * core**2) + h * c
-    return np.where(c < 1.0, c, plastic)
-
-
 class Fibres:
     """Rectangle of very many bilinear fibres by the midpoint rule: one dimension.
 

@@ -24,6 +24,8 @@ length = "300 mm"
 width = "400 mm"
 [machine]
 use = "bench-60"
+[machine.nip]
+clearance = "0.05 mm"  # rigid: the theory of these tests
 """
 WRAP = 1.0 / 30.5  # 1/mm: upper roll of 30 mm under a sheet of 1 mm
 

@@ -8,6 +8,8 @@ import pytest
 import rig
 from scipy.optimize import brentq
 
+from pinchline.verify import section, springback
+
 pytestmark = pytest.mark.verification
 
 
@@ -15,30 +17,8 @@ def left_of(law, thickness, curvature):
     return rig.bent_and_released(law, thickness, curvature)
 
 
-# references.md, section 2: c, hardening, (c - m)/c; the starred rows of h = 0.1 are
-# exact for isotropic hardening only
-TABLE = [
-    (1.5, 0.0, 0.148148),
-    (2.0, 0.0, 0.3125),
-    (3.0, 0.0, 0.518519),
-    (5.0, 0.0, 0.704),
-    (10.0, 0.0, 0.8505),
-    (20.0, 0.0, 0.925062),
-    (50.0, 0.0, 0.970004),
-    (1.5, 0.01, 0.146667),
-    (3.0, 0.01, 0.513333),
-    (10.0, 0.01, 0.841995),
-    (20.0, 0.01, 0.915812),
-    (2.0, 0.1, 0.281250),
-    (5.0, 0.1, 0.633600),
-    (10.0, 0.1, 0.765450),
-    (20.0, 0.1, 0.832556),
-    (50.0, 0.1, 0.873004),
-]
-
-
-@pytest.mark.parametrize(("c", "hardening", "published"), TABLE)
-def test_a_bend_keeps_what_its_moment_does_not_take_back(c, hardening, published):
+@pytest.mark.parametrize("row", springback.LEFT, ids=lambda row: f"c = {row[0]:g}")
+def test_a_bend_keeps_what_its_moment_does_not_take_back(row):
     """kappa left over kappa loaded = 1 - m/c.
 
     Source: Prager & Hodge (1951), from memory, for h = 0; hardening derived
@@ -46,11 +26,13 @@ def test_a_bend_keeps_what_its_moment_does_not_take_back(c, hardening, published
     at any c; c >= 1.
     """
     t = 1.3
-    law = rig.beam_profile(70.0e3, 250.0, t, hardening=hardening)
-    curvature = c * law.yield_curvature
-    share = left_of(law, t, curvature) / curvature
-    # six decimals printed; the profile is exact and a uniform bend has no mesh error
-    assert rig.report(f"c = {c}, h = {hardening}", share, published) < 5.0e-6
+    c, *shares = row
+    for hardening, published in zip(section.HARDENINGS, shares, strict=True):
+        law = rig.beam_profile(70.0e3, 250.0, t, hardening=hardening)
+        curvature = c * law.yield_curvature
+        share = left_of(law, t, curvature) / curvature
+        # six decimals printed; the profile is exact, a uniform bend has no mesh error
+        assert rig.report(f"c = {c}, h = {hardening}", share, published) < 5.0e-6
 
 
 @pytest.mark.parametrize("c", [0.3, 0.9, 0.999])
@@ -77,7 +59,7 @@ def test_an_end_moment_leaves_the_same_bend_everywhere(turn):
     strip.chain.x[:] *= ca
     strip.chain.theta[:] = turn
     strip.clamp()
-    for m in np.linspace(0.0, float(judges.bilinear_moment(c, h)), 30)[1:]:
+    for m in np.linspace(0.0, section.bilinear_moment(c, h), 30)[1:]:
         strip.push(n, rig.THETA, m * law.first_yield)
         strip.settle()
     ratio = strip.chain.curvature / law.yield_curvature
@@ -121,6 +103,8 @@ def test_kinematic_hardening_yields_again_on_the_way_back():
     truth = brentq(moment, 0.5 * k, k, xtol=1.0e-12 * k) / k
     # midpoint rule of 4000 fibres
     assert rig.report("kinematic, against fibres", kinematic, truth) < 1.0e-6
+    doubled = springback.kinematic_left(c, h)
+    assert rig.report("kinematic, by Masing's rule", kinematic, doubled) < 1.0e-6
     rig.report("kinematic, against the column", kinematic, column)
     # it goes back further than elastically: less moment is taken back per curvature
     assert kinematic < column - 0.005
@@ -133,7 +117,7 @@ def test_kinematic_hardening_is_harmless_while_the_moment_is_below_twice_yield(c
     Source: references.md, section 2, (*), derived there.
     """
     t = 1.0
-    assert judges.bilinear_moment(c, h) <= 2.0
+    assert section.bilinear_moment(c, h) <= 2.0
     shares = []
     for kinematic in (0.0, 1.0):
         law = rig.beam_profile(70.0e3, 250.0, t, hardening=h, kinematic=kinematic)
@@ -218,11 +202,6 @@ def test_layers_know_how_far_they_may_bend_elastically(kinematic):
 # ---------------------------------------------------------------------- Gardiner
 
 
-def gardiner(x):
-    """Loaded over free radius."""
-    return 4.0 * x**3 - 3.0 * x + 1.0
-
-
 @pytest.mark.parametrize("x", [0.001, 0.01, 0.0192, 0.1, 0.3, 0.45, 0.5])
 def test_gardiner_inside_his_range(x):
     """R_i/R_f = 4 x^3 - 3 x + 1 with x = R_i Y/(E t).
@@ -234,9 +213,9 @@ def test_gardiner_inside_his_range(x):
     law = rig.beam_profile(modulus, strength, t)
     radius = x * modulus * t / strength
     ratio = left_of(law, t, 1.0 / radius) * radius
-    rig.report(f"R_i/R_f at x = {x}", ratio, gardiner(x))
+    rig.report(f"R_i/R_f at x = {x}", ratio, springback.gardiner(x))
     # exact on both sides; near x = 0.5 the ratio itself vanishes
-    assert abs(ratio - gardiner(x)) < 1.0e-9
+    assert abs(ratio - springback.gardiner(x)) < 1.0e-9
 
 
 @pytest.mark.parametrize("x", [0.55, 0.75, 1.0])
@@ -249,9 +228,9 @@ def test_gardiner_turns_up_outside_his_range_and_the_sheet_does_not(x):
     law = rig.beam_profile(modulus, strength, t)
     radius = x * modulus * t / strength
     ratio = left_of(law, t, 1.0 / radius) * radius
-    rig.report(f"R_i/R_f at x = {x}, cubic beside it", ratio, gardiner(x))
+    rig.report(f"R_i/R_f at x = {x}, cubic beside it", ratio, springback.gardiner(x))
     assert abs(ratio) < 1.0e-9
-    assert gardiner(x) > 0.01
+    assert springback.gardiner(x) > 0.01
 
 
 def test_the_inside_radius_is_not_the_radius_of_the_cubic():
@@ -263,8 +242,8 @@ def test_the_inside_radius_is_not_the_radius_of_the_cubic():
     law = rig.beam_profile(modulus, strength, t)
     middle = inside + t / 2.0
     left = 1.0 / left_of(law, t, 1.0 / middle)
-    right = middle / gardiner(middle * strength / (modulus * t))
-    wrong = inside / gardiner(inside * strength / (modulus * t))
+    right = middle / springback.gardiner(middle * strength / (modulus * t))
+    wrong = inside / springback.gardiner(inside * strength / (modulus * t))
     # exact
     assert rig.report("mid-plane radius", left, right) < 1.0e-9
     assert rig.report("inside radius", left - t / 2.0, wrong) > 1.0e-3
@@ -273,16 +252,8 @@ def test_the_inside_radius_is_not_the_radius_of_the_cubic():
 # ----------------------------------------------------------------- worked examples
 
 
-@pytest.mark.parametrize(
-    ("modulus", "strength", "t", "radius", "x", "ratio", "free", "digits"),
-    [
-        (29.0e6, 40.0e3, 0.0359, 0.5, 0.019210, 0.942397, 0.530562, 5.0e-6),
-        (210.0e3, 210.0, 1.0, 100.0, 0.1, 0.704, 142.045, 5.0e-6),
-        (75.0e3, 180.0, 1.6, 5.0, 7.5e-3, 0.978, 5.115, 6.0e-4),
-    ],
-    ids=["Kalpakjian & Schmid", "Seville, ex. 8", "Seville, ex. 9"],
-)
-def test_worked_springback(modulus, strength, t, radius, x, ratio, free, digits):
+@pytest.mark.parametrize("case", springback.EXAMPLES, ids=lambda case: case.source)
+def test_worked_springback(case):
     """Sheet sprung from a radius: textbook examples, perfect plasticity, no width.
 
     Sources: Kalpakjian & Schmid, Manufacturing Engineering and Technology, from memory;
@@ -290,12 +261,13 @@ def test_worked_springback(modulus, strength, t, radius, x, ratio, free, digits)
     (references.md 3.2 a, b, c). Range: as Gardiner; the printed radius is taken as that
     of the mid-plane, as the cubic does. Inches and psi in the first: units cancel.
     """
-    law = rig.beam_profile(modulus, strength, t)
-    left = left_of(law, t, 1.0 / radius)
+    law = rig.beam_profile(case.modulus, case.strength, case.thickness)
+    left = left_of(law, case.thickness, 1.0 / case.radius)
+    x = case.radius * case.strength / (case.modulus * case.thickness)
     # as many digits as are printed (example 9 keeps three)
-    assert radius * strength / (modulus * t) == pytest.approx(x, rel=5.0e-5)
-    assert rig.report("R_i/R_f", radius * left, ratio) < digits
-    assert rig.report("R_f", 1.0 / left, free) < digits
+    assert x == pytest.approx(case.x, rel=5.0e-5)
+    assert rig.report("R_i/R_f", case.radius * left, case.ratio) < case.digits
+    assert rig.report("R_f", 1.0 / left, case.free) < case.digits
 
 
 def test_the_fully_plastic_formula_and_where_it_ends():
@@ -326,15 +298,7 @@ def test_the_fully_plastic_formula_and_where_it_ends():
 
 
 @pytest.mark.parametrize(
-    ("t", "first", "free", "tool_lt", "tool_l"),
-    [
-        (0.020, 2.430, 45.308, 1.3966, 1.2878),
-        (0.025, 3.037, 12.904, 1.6311, 1.5098),
-        (0.032, 3.887, 6.748, 1.9187, 1.7841),
-        (0.040, 4.859, 4.791, 2.2015, 2.0564),
-        (0.050, 6.074, 3.817, 2.5022, 2.3487),
-        (0.063, 7.653, 3.242, 2.8269, 2.6676),
-    ],
+    ("t", "first", "free", "tool_lt", "tool_l"), springback.SHEET_2024
 )
 def test_sheet_of_2024_t3_springs_as_tabulated(t, first, free, tool_lt, tool_l):
     """First-yield radius, free radius of a 2 in bend, bend that ends at 6 in.
@@ -345,7 +309,8 @@ def test_sheet_of_2024_t3_springs_as_tabulated(t, first, free, tool_lt, tool_l):
     """
 
     def sheet(strength):
-        material = rig.metal(modulus=10.5e3, poisson=0.33, strength=strength)
+        modulus, poisson = springback.MODULUS_2024, springback.POISSON_2024
+        material = rig.metal(modulus=modulus, poisson=poisson, strength=strength)
         return rig.closed_form(material, t)
 
     across, along = sheet(42.0), sheet(47.0)
@@ -387,9 +352,10 @@ def test_seville_moment_curvature_sample():
     material = rig.metal(modulus=210.0e3, poisson=0.3, strength=100.0)
     law = rig.closed_form(material, t)
     # four or five digits printed
+    modulus, radius, first, plastic = springback.SEVILLE
     stiff = 12.0 * law.bending / t**3
-    assert rig.report("E', MPa", stiff, 230.8e3) < 5.0e-4
-    assert rig.report("radius, mm", 1.0 / law.yield_curvature, 1199.1) < 1.0e-4
-    assert rig.report("M_e, N", law.first_yield, 27.71) < 3.0e-4
-    plastic = rig.Piece(law).bend_to(1000.0 * law.yield_curvature)
-    assert rig.report("M_p, N", plastic, 41.57) < 3.0e-4
+    assert rig.report("E', MPa", stiff, modulus) < 5.0e-4
+    assert rig.report("radius, mm", 1.0 / law.yield_curvature, radius) < 1.0e-4
+    assert rig.report("M_e, N", law.first_yield, first) < 3.0e-4
+    moment = rig.Piece(law).bend_to(1000.0 * law.yield_curvature)
+    assert rig.report("M_p, N", moment, plastic) < 3.0e-4

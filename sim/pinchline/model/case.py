@@ -20,6 +20,7 @@ from pinchline.model.fields import (
     Table,
     Tables,
     Text,
+    YesNo,
     read,
     refuse,
 )
@@ -53,6 +54,10 @@ Section = Annotated[
     Literal["layered", "closed-form"],
     BeforeValidator(Choice(("layered", "closed-form"))),
 ]
+Regime = Annotated[
+    Literal["auto", "wide", "narrow"],
+    BeforeValidator(Choice(("auto", "wide", "narrow"))),
+]
 Hardening = Annotated[
     float, BeforeValidator(_Hardening(Bounds(at_least=0.0, at_most=1.0)))
 ]
@@ -79,6 +84,9 @@ class ModelOptions(Record):
     layers : per half thickness
     drive_share : share of the drive that acts at the upper roll, 0 to 1
     lift_step : largest lift per step, mm; None leaves it to the solver
+    regime : "wide" is held flat across by its width (plane strain), "narrow" is not;
+        "auto" decides by the Searle number
+    weight : whether the sheet's own weight counts
     """
 
     element: Length | None = None
@@ -89,6 +97,8 @@ class ModelOptions(Record):
     layers: Layers = 20
     drive_share: Share = 0.5
     lift_step: Length | None = None
+    regime: Regime = "auto"
+    weight: YesNo = False
 
 
 class Measures(Record):

@@ -85,7 +85,7 @@ def _check_sheet(case: "Case") -> None:
 
 def _check_rolls(case: "Case") -> None:
     machine, thickness = case.machine, case.sheet.thickness
-    rolls, rear, clearance = machine.rolls, machine.rear, machine.nip.clearance
+    rolls, rear, clearance = machine.rolls, machine.rear, machine.nip.opening
     if clearance >= thickness:
         _refuse(
             "the nip opens by as much as the sheet is thick",
@@ -93,6 +93,22 @@ def _check_rolls(case: "Case") -> None:
             _mm(clearance),
             f"a clearance below the thickness, {_mm(thickness)}",
         )
+    for key, play in (("nip", machine.nip.play), ("rear", rear.play)):
+        if play >= thickness:
+            _refuse(
+                "more play than the sheet is thick",
+                f"machine.{key}.play",
+                _mm(play),
+                f"a play below the thickness, {_mm(thickness)}",
+            )
+    if abs(rear.skew) > rear.travel:
+        _refuse(
+            "the rear roll is skewed by more than its travel",
+            "machine.rear.skew",
+            _mm(rear.skew),
+            f"up to {_mm(rear.travel)} to either side",
+        )
+    _check_bearings(case)
     reach = rolls.lower_radius + rolls.rear_radius
     x, y = rear_roll_centre(machine, thickness, 0.0)
     y += rolls.lower_radius + 0.5 * (thickness + clearance)
@@ -115,6 +131,21 @@ def _check_rolls(case: "Case") -> None:
             units.format(rear.slide_angle, "angle"),
             f"a distance, angle and travel that keep the axes more than {_mm(reach)} "
             f"apart; they come to {_mm(gap)}",
+        )
+
+
+def _check_bearings(case: "Case") -> None:
+    shaft, sheet = case.machine.rolls.shaft, case.sheet
+    if shaft is None:
+        return
+    needed = sheet.width + 2.0 * abs(sheet.off_centre)
+    if needed > shaft.span * (1.0 + _ROUNDING):
+        _refuse(
+            "the sheet reaches over the bearings of the rolls",
+            "sheet.width",
+            _mm(sheet.width),
+            f"up to {_mm(shaft.span - 2.0 * abs(sheet.off_centre))} between bearings "
+            f"{_mm(shaft.span)} apart (machine.rolls.shaft.span)",
         )
 
 

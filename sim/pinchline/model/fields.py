@@ -172,6 +172,19 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Switch:
+    """Validator of a yes or no."""
+
+    allowed: str = "true or false, without quotes"
+
+    def __call__(self, value: object) -> bool:
+        """Return the value, or refuse it."""
+        if not isinstance(value, bool):
+            refuse("is neither true nor false", value=value, allowed=self.allowed)
+        return value
+
+
+@dataclass(frozen=True)
 class Words:
     """Validator of text that is not empty."""
 
@@ -228,10 +241,17 @@ StressOrZero = Annotated[float, BeforeValidator(Quantity("stress", _NOT_NEGATIVE
 Curvature = Annotated[float, BeforeValidator(Quantity("curvature"))]
 Density = Annotated[float, BeforeValidator(Quantity("density", _POSITIVE))]
 Force = Annotated[float, BeforeValidator(Quantity("force", _POSITIVE))]
+LineForceOrZero = Annotated[
+    float, BeforeValidator(Quantity("line_force", _NOT_NEGATIVE))
+]
+Stiffness = Annotated[float, BeforeValidator(Quantity("stiffness", _POSITIVE))]
+LineStiffness = Annotated[float, BeforeValidator(Quantity("line_stiffness", _POSITIVE))]
+Torque = Annotated[float, BeforeValidator(Quantity("torque", _POSITIVE))]
 Positive = Annotated[float, BeforeValidator(Number(_POSITIVE))]
 NotNegative = Annotated[float, BeforeValidator(Number(_NOT_NEGATIVE))]
 Share = Annotated[float, BeforeValidator(Number(_SHARE))]
 Text = Annotated[str, BeforeValidator(Words())]
+YesNo = Annotated[bool, BeforeValidator(Switch())]
 
 
 def read(

@@ -38,6 +38,7 @@ class SheetTable(Record):
     thickness: Length
     length: Length
     width: Length
+    off_centre: SignedLength = 0.0
     curvature: Curvature | None = None
     radius: SignedLength | None = None
 
@@ -62,6 +63,7 @@ class Sheet(Record):
     ----------
     material : of its direction and thickness
     thickness, length, width : mm; length along the feed
+    off_centre : the sheet's middle from the middle of the rolls, + to the right, mm
     curvature : natural curvature where the sheet is curved already, 1/mm
     """
 
@@ -69,6 +71,7 @@ class Sheet(Record):
     thickness: Length
     length: Length
     width: Length
+    off_centre: SignedLength = 0.0
     curvature: Curvature = 0.0
 
 
@@ -84,5 +87,6 @@ def read_sheet(table: dict[str, Any], file: str) -> Sheet:
         thickness=keys.thickness,
         length=keys.length,
         width=keys.width,
+        off_centre=keys.off_centre,
         curvature=curvature,
     )

@@ -166,7 +166,7 @@ def _bend(result: Result, system: System) -> Iterator[str]:
 
 
 def _machine(result: Result, system: System) -> Iterator[str]:
-    values = result.summary
+    values, inputs = result.summary, result.inputs
     yield _both("largest lift", values["lift_max"], "length", system)
     for key, words in {
         "force_upper_max": "largest force, upper roll",
@@ -175,8 +175,30 @@ def _machine(result: Result, system: System) -> Iterator[str]:
         "drive_force_max": "largest drive force",
     }.items():
         yield _both(f"{words}, per width", values[key], "line_force", system)
-        total = values[key] * result.inputs["width"]
+        total = values[key] * inputs["width"]
         yield _both("  over the whole width", total, "force", system)
+    opened = values["nip_opening_max"] - inputs["thickness"]
+    yield _both("nip opens beyond the sheet, up to", opened, "length", system)
+    yield _both("rear roll gives way, up to", values["give_rear_max"], "length", system)
+    for key, words, dimension in _EFFORTS:
+        if not math.isnan(values[key]):
+            yield _both(words, values[key], dimension, system)
     wrap = values["wrap_excess"]
     yield _plain("largest loaded curvature over the wrap bound", wrap, "{:.2f} x")
+    yield _row("width counts as", _width_words(inputs["held_flat"]))
     yield _plain("energy account closes within", values["energy_error_max"], "{:.3%}")
+
+
+_EFFORTS: tuple[tuple[str, str, Dimension], ...] = (
+    ("grip_margin_min", "least grip beyond the drive, per width", "line_force"),
+    ("hand_force_max", "largest force of the hand", "force"),
+    ("crank_torque_max", "  torque at the crank", "torque"),
+    ("screw_force_max", "largest force on a screw of the rear roll", "force"),
+    ("screw_torque_max", "  torque to raise it", "torque"),
+)
+
+
+def _width_words(held: float) -> str:
+    if held in (0.0, 1.0):
+        return "wide" if held else "narrow"
+    return f"{held:.0%} wide"

@@ -27,8 +27,9 @@ class Beam(NamedTuple):
     """Constants of the sheet, per mm of width.
 
     axial, shear (N/mm), bending (N mm): elastic stiffness; length: of an element (mm);
-    half: half thickness (mm); first_yield: moment (N mm/mm); law: code of the section
-    law; layers: (7, rows).
+    half: half thickness (mm); first_yield: moment (N mm/mm); weight: per area of the
+    sheet, 0 where it does not count (N/mm2); law: code of the section law;
+    layers: (7, rows).
     """
 
     axial: float
@@ -37,6 +38,7 @@ class Beam(NamedTuple):
     length: float
     half: float
     first_yield: float
+    weight: float
     law: int
     layers: Array
 

@@ -1,11 +1,11 @@
 """Contact of the sheet with the rolls, and the line on which the rolls drive it.
 
-A roll is a rigid cylinder; the sheet's mid-line stays ``r + t/2`` from its axis. What
-gives is the sheet: a foundation of stiffness ``k`` per area (MPa/mm), so that the
-pressure is ``k`` times the depth by which the mid-line comes nearer than that. The
-depth is integrated over each element along the mid-line's own arc, not its chord, at
-evenly spaced points, so that a patch travelling along the sheet is seen alike
-everywhere.
+A roll is a rigid cylinder, which may give way as a whole (``support``); the sheet's
+mid-line stays ``r + t/2`` from its axis. What gives at the contact is the sheet: a
+foundation of stiffness ``k`` per area (MPa/mm), so that the pressure is ``k`` times the
+depth by which the mid-line comes nearer than that. The depth is integrated over each
+element along the mid-line's own arc, not its chord, at evenly spaced points, so that a
+patch travelling along the sheet is seen alike everywhere.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.support import GIVE_X, GIVE_Y, TANGENT, UNBALANCED
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
@@ -70,6 +71,9 @@ def add_contact(
     floor: float,
     band: Array,
     right: Array,
+    support: Array,
+    cross: Array,
+    column: int,
 ) -> None:
     """Add forces and tangent of element ``e`` on one roll.
 
@@ -77,6 +81,8 @@ def add_contact(
     travel the points now deeper than ``floor`` are kept as the contact and their force
     is that after the travel, to first order: the guess then follows a moving roll
     without ever sinking into it, which would bend the sheet round it.
+    ``support``: row of the support table; a roll that gives has a ``column`` of
+    ``cross``, the derivative of the residual by its give, and -1 says that it is rigid.
     Second derivatives of the arc's rise are left out of the tangent: they are smaller
     than the bending stiffness by the depth over the thickness.
     """
@@ -119,6 +125,18 @@ def add_contact(
         right[base + 5] -= force * d5
         g = -force / distance
         w = weight
+        if column >= 0:
+            ug = ux * support[GIVE_X] + uy * support[GIVE_Y]
+            tg = ux * support[GIVE_Y] - uy * support[GIVE_X]
+            support[UNBALANCED] += force * ug
+            support[TANGENT] += w * ug * ug + g * tg * tg
+            a, c = w * ug, g * tg
+            cross[base, column] -= a * d0 + c * t0
+            cross[base + 1, column] -= a * d1 + c * t1
+            cross[base + 2, column] -= a * d2 + c * t2
+            cross[base + 3, column] -= a * d3 + c * t3
+            cross[base + 4, column] -= a * d4 + c * t4
+            cross[base + 5, column] -= a * d5 + c * t5
         band[base, 0] += w * d0 * d0 + g * t0 * t0
         band[base, 1] += w * d0 * d1 + g * t0 * t1
         band[base, 2] += w * d0 * d2 + g * t0 * t2

@@ -1,9 +1,8 @@
-"""Equilibrium of a window of the sheet between rigid rolls, by Newton iteration.
+"""Equilibrium of a window of the sheet between the rolls, by Newton iteration.
 
-Unknown: positions and rotations of the window's nodes, and the drive, the multiplier of
-the one constraint that a named point of the sheet lies on the nip line. The band is
-solved for two right sides and the constraint is met by the Schur complement, so a
-further border (a roll that gives) is one more right side.
+Unknown: positions and rotations of the window's nodes; the drive, the multiplier of
+the one constraint that a named point of the sheet lies on the nip line; and how far
+each roll has given way. The band holds the nodes, the rest is its border.
 """
 
 from __future__ import annotations
@@ -11,11 +10,25 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from pinchline.physics._jit import kernel
-from pinchline.physics.banded import factor, solve
+from pinchline.physics.banded import WIDTH, factor, solve
 from pinchline.physics.beam import add_forces, add_stiffness, strains
+from pinchline.physics.border import FIRST_ROLL, close_border
 from pinchline.physics.contact import add_contact, deepest, drive_line, near
-from pinchline.physics.section import free_curvature, section_commit, section_moment
+from pinchline.physics.section import HISTORY, SCRATCH, section_moment
+from pinchline.physics.support import (
+    GIVE,
+    GIVE_X,
+    GIVE_Y,
+    STEP,
+    UNBALANCED,
+    gives,
+    hold,
+    unbalanced,
+)
+from pinchline.physics.weight import add_weight
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
@@ -27,6 +40,7 @@ NOT_FINITE = 2
 
 FLOOR = 5  # column of a roll: depth from which a point counts as contact
 DEPTH = 0.01  # of the thickness: how deep a step may sink the sheet into a roll
+BALANCE = 0.1  # of the allowed residual: what the forces of all rolls may miss
 SWINGING = 8  # iterations after which every step is searched along
 PROXIMAL = 1.0e-9  # of the axial stiffness: holds what nothing yet supports
 
@@ -35,12 +49,16 @@ class Tooling(NamedTuple):
     """Rolls and drive of one equilibrium.
 
     rolls: (rolls, 6) axis x, y and ``r + t/2`` (mm), the travel dx, dy still to be made
-    (mm), and a column for the kernels; foundation: contact stiffness per
+    (mm), and a column for the kernels; supports: how each is held (``support``); arms
+    (2, 3): weight of the arm beyond each end of the window and its centre from that
+    end (``weight``); foundation: contact stiffness per
     area (MPa/mm); driven: element on the nip line, -1 when nothing holds the sheet;
     xi: place in that element (-1..1); offset of the drive over the mid-line (mm).
     """
 
     rolls: Array
+    supports: Array
+    arms: Array
     foundation: float
     driven: int
     xi: float
@@ -59,7 +77,9 @@ class Limits(NamedTuple):
 class Work(NamedTuple):
     """Arrays that the kernels fill: band, right sides, gradient (6), scratch, report.
 
-    ``right (unknowns + 5, 2)``: step and border; ``forces (unknowns + 5)``: residual;
+    ``right (unknowns + 5, 2 + giving rolls)``: step and border; ``cross (unknowns + 5,
+    giving rolls)``: derivative of the residual by the gives; ``forces (unknowns + 5)``:
+    residual; ``schur``: scratch of the border;
     ``pull (n, 2)``: change of axial and shear force in the step (N/mm);
     ``report`` (6): drive multiplier (N/mm), residual (N/mm), worst node, gap of the
     nip line (mm), pivots that were not positive, size of the last change (mm).
@@ -67,11 +87,29 @@ class Work(NamedTuple):
 
     band: Array
     right: Array
+    cross: Array
+    schur: Array
     forces: Array
     pull: Array
     gradient: Array
     scratch: Array
     report: Array
+
+
+def workspace(elements: int, giving: int) -> Work:
+    """Allocate the arrays for so many elements and rolls that give."""
+    unknowns = 3 * (elements + 1)
+    return Work(
+        band=np.zeros((unknowns + 5, WIDTH)),
+        right=np.zeros((unknowns + 5, FIRST_ROLL + giving)),
+        cross=np.zeros((unknowns + 5, giving)),
+        schur=np.zeros((1 + giving, 2 + giving)),
+        forces=np.zeros(unknowns + 5),
+        pull=np.zeros((elements, 2)),
+        gradient=np.zeros(6),
+        scratch=np.zeros((HISTORY, SCRATCH)),
+        report=np.zeros(6),
+    )
 
 
 @kernel
@@ -95,7 +133,12 @@ def _assemble(
     band = work.band
     band[: size + 5] = 0.0
     right[: size + 5] = 0.0
-    rolls = tooling.rolls
+    cross = work.cross
+    cross[: size + 5] = 0.0
+    rolls, supports = tooling.rolls, tooling.supports
+    hold(supports)
+    if beam.weight > 0.0:
+        add_weight(beam, chain, tooling.arms, band, right, first, last)
     for e in range(first, last):
         base = 3 * (e - first)
         stretch, shear, bend, c, s = strains(chain.x, chain.y, chain.theta, e, length)
@@ -117,7 +160,11 @@ def _assemble(
             en, eq = beam.axial * stretch, beam.shear * shear
             add_forces(right, base, c, s, stretch, shear, en, eq, m, length)
         add_stiffness(band, base, c, s, stretch, shear, n, q, tangent, beam)
+        column = -1
         for r in range(rolls.shape[0]):
+            rigid = not gives(supports[r])
+            if not rigid:
+                column += 1
             reach = rolls[r, 2] - rolls[r, FLOOR]
             if near(chain, e, length, rolls[r, 0], rolls[r, 1], reach):
                 add_contact(
@@ -130,6 +177,9 @@ def _assemble(
                     rolls[r, FLOOR],
                     band,
                     right,
+                    supports[r],
+                    cross,
+                    -1 if rigid else column,
                 )
 
 
@@ -151,11 +201,14 @@ def _announce(
 
 
 @kernel
-def _travel(rolls: Array, share: float) -> None:
-    """Move the rolls by a share of the travel that is still to be made."""
+def _travel(tooling: Tooling, share: float) -> None:
+    """Move the rolls by a share of their travel and of the step of their gives."""
+    rolls, supports = tooling.rolls, tooling.supports
     for r in range(rolls.shape[0]):
-        rolls[r, 0] += share * rolls[r, 3]
-        rolls[r, 1] += share * rolls[r, 4]
+        give = share * supports[r, STEP]
+        supports[r, GIVE] += give
+        rolls[r, 0] += share * rolls[r, 3] + give * supports[r, GIVE_X]
+        rolls[r, 1] += share * rolls[r, 4] + give * supports[r, GIVE_Y]
 
 
 @kernel
@@ -212,10 +265,10 @@ def _sinking_share(
         allowed = max(2.0 * DEPTH * beam.half, 1.5 * before)
         for _ in range(12):
             _move(chain, work, first, last, share)
-            _travel(rolls, share)
+            _travel(tooling, share)
             depth = deepest(chain, first, last, beam.length, rolls[r])
             _move(chain, work, first, last, -share)
-            _travel(rolls, -share)
+            _travel(tooling, -share)
             if depth <= allowed:
                 break
             share *= min(0.7, max(0.1, (allowed - before) / (depth - before)))
@@ -223,28 +276,41 @@ def _sinking_share(
 
 
 @kernel
-def _residual(forces: Array, size: int, half: float) -> tuple[float, int]:
-    """Largest residual force (moments over the thickness), its unknown; NaN sticks."""
+def _residual(forces: Array, size: int, half: float) -> tuple[float, int, float]:
+    """Largest residual force (moments over the thickness), its unknown; NaN sticks.
+
+    The third is what all nodes together miss along x or y.
+    """
     worst = 0.0
     where = 0
+    x = y = 0.0
     for i in range(size):
         value = abs(forces[i])
-        if i % 3 == 2:
+        if i % 3 == 0:
+            x += forces[i]
+        elif i % 3 == 1:
+            y += forces[i]
+        else:
             value /= 2.0 * half
         if not value <= worst:
             worst = value
             where = i
-    return worst, where
+    return worst, where, max(abs(x), abs(y))
 
 
 @kernel
-def _step_share(work: Work, size: int, turn: float, longest: float) -> float:
+def _step_share(
+    work: Work, supports: Array, size: int, turn: float, longest: float
+) -> float:
     """Share of the Newton step that keeps turns and travels within bounds."""
     share = 1.0
     for i in range(size):
         bound = turn if i % 3 == 2 else longest
         if abs(work.right[i, 0]) * share > bound:
             share = bound / abs(work.right[i, 0])
+    for r in range(supports.shape[0]):
+        if abs(supports[r, STEP]) * share > longest:
+            share = longest / abs(supports[r, STEP])
     return share
 
 
@@ -259,10 +325,15 @@ def _slope(
     share: float,
 ) -> float:
     """Work of the residual along the step at a share of it; the chain stays."""
+    supports = tooling.supports
     _move(chain, work, first, last, share)
+    _travel(tooling, share)
     _assemble(beam, chain, tooling, work, work.forces, first, last, True)
     _move(chain, work, first, last, -share)
+    _travel(tooling, -share)
     slope = 0.0
+    for r in range(supports.shape[0]):
+        slope += supports[r, UNBALANCED] * supports[r, STEP]
     for i in range(3 * (last - first + 1)):
         slope += work.forces[i] * work.right[i, 0]
     return slope
@@ -306,35 +377,28 @@ def _line_search(
 def _solve_step(
     beam: Beam, tooling: Tooling, work: Work, size: int, at: int, gap: float
 ) -> float:
-    """Newton step into ``work.right[:, 0]``; returns the change of the drive (N/mm)."""
-    gradient = work.gradient
+    """Newton step into ``work.right[:, 0]`` and the supports; change of the drive."""
+    gradient, right, cross = work.gradient, work.right, work.cross
     stiff = beam.axial / beam.length
     for i in range(size):
         scale = beam.length * beam.length if i % 3 == 2 else 1.0
         work.band[i, 0] += PROXIMAL * stiff * scale
-        work.right[i, 0] = -work.forces[i]
-        work.right[i, 1] = 0.0
-    work.right[size : size + 5] = 0.0
-    held = tooling.driven >= 0
-    if held:
+        right[i, 0] = -work.forces[i]
+        right[i, 1] = 0.0
+        for c in range(cross.shape[1]):
+            right[i, FIRST_ROLL + c] = cross[i, c]
+    right[size : size + 5] = 0.0
+    if at >= 0:
         for k in range(6):
             for d in range(6 - k):
                 work.band[at + k, d] += stiff * gradient[k] * gradient[k + d]
-            work.right[at + k, 0] -= stiff * gap * gradient[k]
-            work.right[at + k, 1] = gradient[k]
+            right[at + k, 0] -= stiff * gap * gradient[k]
+            right[at + k, 1] = gradient[k]
     work.report[4] = factor(work.band, size)
-    solve(work.band, size, work.right)
-    change = 0.0
-    if held:
-        across = 0.0
-        along = gap
-        for k in range(6):
-            along += gradient[k] * work.right[at + k, 0]
-            across += gradient[k] * work.right[at + k, 1]
-        change = along / across
-        for i in range(size):
-            work.right[i, 0] -= change * work.right[i, 1]
-    return change
+    solve(work.band, size, right)
+    return close_border(
+        right, cross, gradient, tooling.supports, work.schur, size, at, gap
+    )
 
 
 @kernel
@@ -356,7 +420,9 @@ def equilibrate(
     length = beam.length
     report = work.report
     held = tooling.driven >= 0
-    at = 3 * (tooling.driven - first)
+    at = 3 * (tooling.driven - first) if held else -1
+    supports = tooling.supports
+    supports[:, STEP] = 0.0
     previous = math.inf
     travelling = _announce(beam, chain, tooling, first, last)
     for iteration in range(limits.iterations + 1):
@@ -373,119 +439,36 @@ def equilibrate(
             )
             for k in range(6):
                 work.forces[at + k] += report[0] * work.gradient[k]
-        residual, where = _residual(work.forces, size, beam.half)
+        residual, where, missing = _residual(work.forces, size, beam.half)
+        loose = unbalanced(supports)
+        if not loose <= residual:
+            residual = loose
         report[1] = residual
         report[2] = first + where // 3
         report[3] = gap
         if not math.isfinite(residual):
             return NOT_FINITE, iteration
         settled = residual <= limits.force and abs(gap) <= limits.length
-        if settled and not travelling:
+        # a step more balances the rolls, unless hardly anything holds the sheet
+        slow = residual > 0.3 * previous
+        balanced = missing <= BALANCE * limits.force or slow
+        if settled and balanced and not travelling:
             return CONVERGED, iteration
         if iteration == limits.iterations:
             break
         change = _solve_step(beam, tooling, work, size, at, gap)
         _prepare(beam, chain, work, first, last)
-        share = _step_share(work, size, limits.turn, 20.0 * beam.half)
+        share = _step_share(work, supports, size, limits.turn, 20.0 * beam.half)
         report[5] = _move(chain, work, first, last, 0.0)
         if travelling or report[5] > DEPTH * beam.half:
             share = _sinking_share(beam, chain, tooling, work, first, last, share)
-        slow = residual > 0.3 * previous or iteration >= SWINGING
-        if not travelling and iteration > 0 and slow:
+        if not travelling and iteration > 0 and (slow or iteration >= SWINGING):
             share = _line_search(beam, chain, tooling, work, first, last, share)
         previous = residual
         report[0] += share * change
         _move(chain, work, first, last, share)
+        _travel(tooling, share)
         if travelling:
-            _travel(tooling.rolls, share)
             tooling.rolls[:, 3:5] *= 1.0 - share
             travelling = _announce(beam, chain, tooling, first, last)
     return STALLED, limits.iterations
-
-
-@kernel
-def advance(
-    beam: Beam, chain: Chain, e: int, bend: float, scratch: Array, energies: Array
-) -> None:
-    """Accept the curvature ``bend`` (1/mm) of one element."""
-    before = chain.moment[e]
-    change = bend - chain.curvature[e]
-    work = 0.0
-    if chain.low[e] <= bend <= chain.high[e]:
-        chain.moment[e] = before + beam.bending * change
-    else:
-        history = chain.history[e]
-        if chain.anchor[e] != chain.curvature[e]:
-            ahead = chain.curvature[e] - chain.anchor[e]
-            section_commit(beam.law, beam.layers, history, ahead, scratch)
-        m, work, low, high = section_commit(
-            beam.law, beam.layers, history, change, scratch
-        )
-        chain.moment[e] = m
-        chain.anchor[e] = bend
-        # rounding may end the range on the wrong side: no change is always elastic
-        chain.low[e] = bend + min(low, 0.0)
-        chain.high[e] = bend + max(high, 0.0)
-    chain.curvature[e] = bend
-    energies[0] += beam.length * (0.5 * (before + chain.moment[e]) * change - work)
-    energies[1] += beam.length * work
-
-
-@kernel
-def commit(
-    beam: Beam,
-    chain: Chain,
-    first: int,
-    last: int,
-    scratch: Array,
-    peaks: Array,
-    move: int,
-    energies: Array,
-) -> None:
-    """Accept the equilibrium: move the history and the records of the window.
-
-    ``peaks (n, 4)``: per element the moment of largest size, its move, its place x in
-    the machine, and the curvature of largest size. ``energies`` (3): elastic energy of
-    bending and plastic work are added to (N mm/mm), that of stretch and shear is set.
-    """
-    length = beam.length
-    energies[2] = 0.0
-    for e in range(first, last):
-        stretch, shear, bend, _, _ = strains(chain.x, chain.y, chain.theta, e, length)
-        chain.axial[e] = beam.axial * stretch
-        chain.shear[e] = beam.shear * shear
-        energies[2] += 0.5 * length * beam.axial * stretch * stretch
-        energies[2] += 0.5 * length * beam.shear * shear * shear
-        advance(beam, chain, e, bend, scratch, energies)
-        if abs(chain.moment[e]) > abs(peaks[e, 0]):
-            peaks[e, 0] = chain.moment[e]
-            peaks[e, 1] = move
-            peaks[e, 2] = 0.5 * (chain.x[e] + chain.x[e + 1])
-        if abs(bend) > abs(peaks[e, 3]):
-            peaks[e, 3] = bend
-
-
-@kernel
-def let_go(
-    beam: Beam, chain: Chain, scratch: Array, energies: Array, first: int, last: int
-) -> None:
-    """Take all moment and force off the elements ``first..last - 1``.
-
-    Nothing supports a free sheet, so each element unloads on its own.
-    """
-    for e in range(first, last):
-        chain.axial[e] = 0.0
-        chain.shear[e] = 0.0
-        bend = chain.curvature[e] - chain.moment[e] / beam.bending
-        if not chain.low[e] <= bend <= chain.high[e]:
-            bend = chain.anchor[e] + free_curvature(
-                beam.law,
-                beam.layers,
-                chain.history[e],
-                bend - chain.anchor[e],
-                beam.bending,
-                scratch,
-            )
-        advance(beam, chain, e, bend, scratch, energies)
-        chain.moment[e] = 0.0
-    energies[2] = 0.0

@@ -2,7 +2,7 @@
 
 Unit width. The section is bent about its middle and every fibre at height ``y``
 strains by ``y * kappa``, so stresses are odd in ``y`` and only the half
-``0 < y <= t/2`` is kept. Three laws, chosen by an integer code:
+``0 < y <= t/2`` is kept. Four laws, chosen by an integer code:
 
 ``J2_PLANE_STRAIN``
     layers with von Mises plasticity, stress zero through the thickness, strain zero
@@ -11,6 +11,9 @@ strains by ``y * kappa``, so stresses are odd in ``y`` and only the half
     eigenvectors ``a = (x + z)/sqrt 2``, ``b = (x - z)/sqrt 2``.
 ``UNIAXIAL``
     the same layers with a one-dimensional bilinear law.
+``MIXED``
+    layers of both kinds side by side, those of plane strain first: a strip that is held
+    flat across over a share of its width and free toward its edges.
 ``PROFILE``
     the one-dimensional bilinear law integrated in closed form: the stress over ``y`` is
     piecewise linear for any history, so its breakpoints carry the state exactly.
@@ -34,6 +37,7 @@ if TYPE_CHECKING:
 J2_PLANE_STRAIN = 0
 UNIAXIAL = 1
 PROFILE = 2
+MIXED = 3
 
 # rows of the layer table
 Y, W, CA, CB, YIELD, HI, HK = range(7)
@@ -47,14 +51,24 @@ _UNBOUNDED = 1.0e30
 
 
 @kernel
-def _multipliers(layers: Array, history: Array, change: float, out: Array) -> None:
+def _held_layers(layers: Array) -> int:
+    """Count the layers in plane strain; free ones have no second eigenvalue."""
+    count = 0
+    while count < layers.shape[1] and layers[CB, count] > 0.0:
+        count += 1
+    return count
+
+
+@kernel
+def _multipliers(
+    layers: Array, history: Array, change: float, out: Array, count: int
+) -> None:
     """Plastic multiplier of every layer (1/MPa) into ``out[2]``; trials in ``out[:2]``.
 
     The consistency condition as ``1/q = 1/sigma_y`` is nearly linear in the multiplier,
     so a few Newton passes end at rounding; all layers make them together, without
     branches, and one that stays elastic keeps the multiplier zero.
     """
-    count = layers.shape[1]
     for i in range(count):
         strain = layers[Y, i] * change * _HALF_ROOT
         out[0, i] = history[0, i] + layers[CA, i] * strain - history[2, i]
@@ -89,11 +103,10 @@ def _multipliers(layers: Array, history: Array, change: float, out: Array) -> No
 
 @kernel
 def _j2_moment(
-    layers: Array, history: Array, change: float, out: Array
+    layers: Array, history: Array, change: float, out: Array, count: int
 ) -> tuple[float, float]:
-    """Moment and tangent of J2 layers after a change of curvature (1/mm)."""
-    _multipliers(layers, history, change, out)
-    count = layers.shape[1]
+    """Moment and tangent of the first J2 layers after a change of curvature (1/mm)."""
+    _multipliers(layers, history, change, out, count)
     for i in range(count):
         ca = layers[CA, i]
         cb = layers[CB, i]
@@ -130,11 +143,10 @@ def _j2_moment(
 
 @kernel
 def _j2_commit(
-    layers: Array, history: Array, change: float, out: Array
+    layers: Array, history: Array, change: float, out: Array, count: int
 ) -> tuple[float, float, float, float]:
     """Advance J2 layers; moment, plastic work, elastic range of curvature change."""
-    _multipliers(layers, history, change, out)
-    count = layers.shape[1]
+    _multipliers(layers, history, change, out, count)
     for i in range(count):
         ca = layers[CA, i]
         cb = layers[CB, i]
@@ -177,12 +189,12 @@ def _j2_commit(
 
 @kernel
 def _uniaxial_moment(
-    layers: Array, history: Array, change: float
+    layers: Array, history: Array, change: float, first: int
 ) -> tuple[float, float]:
-    """Moment and tangent of one-dimensional layers after a change of curvature."""
+    """Moment and tangent of the layers from ``first``, one-dimensional."""
     moment = 0.0
     tangent = 0.0
-    for i in range(layers.shape[1]):
+    for i in range(first, layers.shape[1]):
         y = layers[Y, i]
         slope = layers[CA, i]
         stress = history[0, i] + slope * y * change
@@ -200,14 +212,14 @@ def _uniaxial_moment(
 
 @kernel
 def _uniaxial_commit(
-    layers: Array, history: Array, change: float
+    layers: Array, history: Array, change: float, first: int
 ) -> tuple[float, float, float, float]:
     """Advance one-dimensional layers; see ``_j2_commit``."""
     moment = 0.0
     work = 0.0
     lowest = -_UNBOUNDED
     highest = _UNBOUNDED
-    for i in range(layers.shape[1]):
+    for i in range(first, layers.shape[1]):
         y = layers[Y, i]
         slope = layers[CA, i]
         before = history[0, i]
@@ -427,9 +439,14 @@ def section_moment(
     scratch : (5, 64) working space
     """
     if law == J2_PLANE_STRAIN:
-        return _j2_moment(layers, history, change, scratch)
+        return _j2_moment(layers, history, change, scratch, layers.shape[1])
     if law == UNIAXIAL:
-        return _uniaxial_moment(layers, history, change)
+        return _uniaxial_moment(layers, history, change, 0)
+    if law == MIXED:
+        held = _held_layers(layers)
+        m, c = _j2_moment(layers, history, change, scratch, held)
+        free_m, free_c = _uniaxial_moment(layers, history, change, held)
+        return m + free_m, c + free_c
     return _profile_moment(layers, history, change)
 
 
@@ -443,9 +460,14 @@ def section_commit(
     stress) and the range of further change in which the section stays elastic (1/mm).
     """
     if law == J2_PLANE_STRAIN:
-        return _j2_commit(layers, history, change, scratch)
+        return _j2_commit(layers, history, change, scratch, layers.shape[1])
     if law == UNIAXIAL:
-        return _uniaxial_commit(layers, history, change)
+        return _uniaxial_commit(layers, history, change, 0)
+    if law == MIXED:
+        held = _held_layers(layers)
+        m, work, low, high = _j2_commit(layers, history, change, scratch, held)
+        free = _uniaxial_commit(layers, history, change, held)
+        return m + free[0], work + free[1], max(low, free[2]), min(high, free[3])
     return _profile_commit(layers, history, change, scratch)
 
 

@@ -1,7 +1,8 @@
 """The energy account: what the machine puts in is stored, spent, or missing.
 
-Work of drive and rear slide = elastic energy of the sheet + plastic work + energy of
-the contact foundation, less what is let go when the sheet is taken out.
+Work of drive, rear slide and clamp = elastic energy of the sheet + plastic work +
+energy of the contact foundation, of the supports and of height. The clamp's is that of
+closing the nip on the sheet, less what is let go when the sheet is taken out.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ class Account:
 
     def error(self, state: State) -> float:
         """Return the closing error over the work turned over so far."""
-        given = state.work_drive + state.work_rear + state.work_release
+        given = state.energy_given
         self.turnover += abs(given - self._last)
         self._last = given
         return state.energy_missing / max(self.turnover, self.scale)

@@ -9,7 +9,10 @@ import numpy as np
 
 from pinchline.physics.carry import remember
 from pinchline.physics.contact import roll_forces
-from pinchline.physics.newton import CONVERGED, Tooling, commit, equilibrate
+from pinchline.physics.history import commit
+from pinchline.physics.newton import CONVERGED, Tooling, equilibrate
+from pinchline.physics.support import GIVE, support_energy
+from pinchline.physics.weight import weigh_arms
 from pinchline.process.geometry import REAR, UPPER
 
 if TYPE_CHECKING:
@@ -25,7 +28,8 @@ class Shape(NamedTuple):
     """Positions, forces and rolls, to come back to when a step fails."""
 
     arrays: tuple[NDArray[np.float64], ...]
-    rolls: NDArray[np.float64]
+    axes: NDArray[np.float64]
+    gives: NDArray[np.float64]
     drive: float
     lift: float
     nip: tuple[int, float]
@@ -38,7 +42,8 @@ def keep(state: State) -> Shape:
     arrays = tuple(a.copy() for a in (c.x, c.y, c.theta, c.axial, c.shear))
     return Shape(
         arrays,
-        state.rolls.copy(),
+        state.axes.copy(),
+        state.supports[:, GIVE].copy(),
         state.drive,
         state.lift,
         (state.nip_steps, state.nip_rest),
@@ -53,7 +58,10 @@ def bring_back(state: State, shape: Shape) -> None:
         (c.x, c.y, c.theta, c.axial, c.shear), shape.arrays, strict=True
     ):
         array[:] = kept
-    state.rolls[:] = shape.rolls
+    state.axes[:] = shape.axes
+    state.supports[:, GIVE] = shape.gives
+    state.rolls[:, 3:] = 0.0
+    state.stand_rolls()
     state.drive = shape.drive
     state.lift = shape.lift
     state.nip_steps, state.nip_rest = shape.nip
@@ -65,7 +73,15 @@ def tooling(state: State) -> Tooling:
     element, xi = state.driven() if state.gripped else (-1, 0.0)
     share = state.case.model.drive_share
     offset = (share - 0.5) * state.case.sheet.thickness
-    return Tooling(state.rolls, state.foundation, element, xi, offset)
+    return Tooling(
+        rolls=state.rolls,
+        supports=state.supports,
+        arms=state.arms,
+        foundation=state.foundation,
+        driven=element,
+        xi=xi,
+        offset=offset,
+    )
 
 
 def choose_window(state: State) -> None:
@@ -93,6 +109,9 @@ def settle(state: State) -> bool:
     """
     report = state.work.report
     report[0] = state.drive
+    if state.beam.weight > 0.0:
+        state.lay_arms()
+        weigh_arms(state.beam, state.chain, state.first, state.last, state.arms)
     status, iterations = equilibrate(
         state.beam,
         state.chain,
@@ -105,6 +124,8 @@ def settle(state: State) -> bool:
     state.iterations += iterations
     state.residual = float(report[1])
     state.rolls[:, 3:] = 0.0
+    if status == CONVERGED:
+        state.stand_rolls()
     return status == CONVERGED
 
 
@@ -148,7 +169,8 @@ def accept(state: State, move: int) -> None:
         move,
         state.energies,
     )
-    state.contact_energy = roll_forces(
+    state.energy_support = float(support_energy(state.supports))
+    state.energy_contact = roll_forces(
         state.chain,
         state.first,
         state.last,

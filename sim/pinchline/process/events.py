@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from pinchline.process.effort import excesses
 from pinchline.process.equilibrium import upper_patch
-from pinchline.process.geometry import LOWER, REAR, UPPER, wrap_curvature
+from pinchline.process.geometry import REAR, UPPER, wrap_curvature
 
 if TYPE_CHECKING:
     from pinchline.process.state import State
@@ -28,22 +29,24 @@ class Finding(NamedTuple):
     value: float
 
 
-def grip_margin(state: State) -> float:
-    """Friction grip of the pinch rolls less the drive, N/mm."""
-    mu = state.case.machine.nip.friction
-    grip = float(state.forces[UPPER, 4] + state.forces[LOWER, 4])
-    return mu * grip - abs(state.drive_force)
-
-
-def hand_force(state: State) -> float:
-    """Force of the hand on the crank, N; 0 where the machine gives no crank."""
-    crank = state.case.machine.crank
-    if crank is None:
-        return 0.0
-    rolls = state.case.machine.rolls
-    radius = 0.5 * (rolls.upper_radius + rolls.lower_radius)
-    torque = abs(state.drive_force) * state.case.sheet.width * radius
-    return torque / (crank.gear_ratio * crank.efficiency * crank.radius)
+def warnings(state: State) -> list[Finding]:
+    """Find what the model is unsure of before any move."""
+    regime = state.regime
+    if not regime.between:
+        return []
+    message = (
+        f"between a narrow strip and a wide sheet: w^2/(R t) = {regime.searle:.1f} at "
+        f"R = {regime.radius:.0f} mm; {100.0 * regime.held:.0f} % of the width counts "
+        'as held flat. Run it with model.regime "narrow" and "wide" for the bounds'
+    )
+    return [
+        Finding(
+            "between narrow and wide",
+            stops=False,
+            message=message,
+            value=regime.searle,
+        )
+    ]
 
 
 def notices(state: State, *, feeding: bool) -> list[Finding]:
@@ -128,29 +131,10 @@ def _off_the_rear_roll(state: State) -> Finding:
 
 def stops(state: State) -> list[Finding]:
     """Find what ends the move after this step."""
-    found: list[Finding] = []
-    margin = grip_margin(state)
-    scale = state.beam.first_yield / state.case.machine.rear.distance
-    if margin < -1.0e-3 * scale:
-        message = (
-            f"grip exceeded: the drive of {abs(state.drive_force):.2f} N/mm is more "
-            f"than the friction of the pinch rolls holds ({-margin:.2f} N/mm short); "
-            "the rolls slip"
-        )
-        found.append(
-            Finding("grip exceeded", stops=True, message=message, value=margin)
-        )
-    crank = state.case.machine.crank
-    force = hand_force(state)
-    if crank is not None and crank.max_hand_force and force > crank.max_hand_force:
-        message = (
-            f"effort exceeded: the crank would need {force:.0f} N by hand, "
-            f"{crank.max_hand_force:.0f} N is allowed"
-        )
-        found.append(
-            Finding("effort exceeded", stops=True, message=message, value=force)
-        )
-    return found
+    return [
+        Finding(excess.kind, stops=True, message=excess.message, value=excess.value)
+        for excess in excesses(state)
+    ]
 
 
 def curl_meets(state: State) -> Finding | None:

@@ -21,14 +21,24 @@ if TYPE_CHECKING:
 UPPER, LOWER, REAR = 0, 1, 2
 
 
-def roll_table(machine: Machine, thickness: float, lift: float) -> NDArray[np.float64]:
-    """Tabulate the rolls at a lift, ``(3, 6)`` in mm: axis, reach, room for kernels."""
+def roll_table(
+    machine: Machine,
+    thickness: float,
+    lift: float,
+    depths: tuple[float, float] = (0.0, 0.0),
+) -> NDArray[np.float64]:
+    """Tabulate the rolls at a lift, ``(3, 6)`` in mm: axis, reach, room for kernels.
+
+    ``depths`` (mm): of upper and lower roll in the flat sheet that they grip.
+    """
     rolls = machine.rolls
-    half_nip = (thickness + machine.nip.clearance) / 2.0
+    half_nip = (thickness + machine.nip.opening) / 2.0
     half = thickness / 2.0
     table = np.zeros((3, 6))
     table[UPPER, :3] = (0.0, rolls.upper_radius + half_nip, rolls.upper_radius + half)
     table[LOWER, :3] = (0.0, -rolls.lower_radius - half_nip, rolls.lower_radius + half)
+    table[UPPER, 1] -= depths[UPPER]
+    table[LOWER, 1] += depths[LOWER]
     table[REAR, :2] = rear_roll_centre(machine, thickness, lift)
     table[REAR, 2] = rolls.rear_radius + half
     return table
@@ -43,7 +53,7 @@ def jam_lift(machine: Machine, thickness: float) -> float:
     """Lift (mm) at which rear and upper roll are one thickness apart; inf if never."""
     x0, y0 = rear_roll_centre(machine, thickness, 0.0)
     angle = machine.rear.slide_angle
-    upper = machine.rolls.upper_radius + (thickness + machine.nip.clearance) / 2.0
+    upper = machine.rolls.upper_radius + (thickness + machine.nip.opening) / 2.0
     apart = machine.rolls.upper_radius + machine.rolls.rear_radius + thickness
     # |(x0, y0 - upper) + lift (-cos, sin)|^2 = apart^2
     along = -x0 * math.cos(angle) + (y0 - upper) * math.sin(angle)

@@ -49,10 +49,21 @@ def plastic_modulus(youngs: float, tangent: float) -> float:
     return youngs * tangent / (youngs - tangent)
 
 
+def bending_modulus(material: Material, held: float) -> float:
+    """Modulus (MPa) of a strip held flat across over a share of its width."""
+    youngs = material.youngs_modulus
+    return youngs + held * (plane_strain_modulus(material) - youngs)
+
+
 def section_law(
-    material: Material, thickness: float, options: ModelOptions
+    material: Material, thickness: float, options: ModelOptions, held: float = 1.0
 ) -> SectionLaw:
     """Build the law that a case asks for.
+
+    Parameters
+    ----------
+    material, thickness, options : of the sheet (mm), of the case
+    held : share of the width that is held flat across: 1 plane strain, 0 uniaxial
 
     Raises
     ------
@@ -70,8 +81,8 @@ def section_law(
                 value=options.section,
                 allowed='"layered" for a clad sheet',
             )
-        return _profile(material, thickness, kinematic)
-    return _layered(material, thickness, options.layers, kinematic)
+        return _profile(material, thickness, kinematic, held)
+    return _layered(material, thickness, options.layers, kinematic, held)
 
 
 def _weights(heights: NDArray[np.float64], start: float) -> NDArray[np.float64]:
@@ -89,7 +100,7 @@ def _weights(heights: NDArray[np.float64], start: float) -> NDArray[np.float64]:
 
 
 def _layered(
-    material: Material, thickness: float, count: int, kinematic: float
+    material: Material, thickness: float, count: int, kinematic: float, held: float
 ) -> SectionLaw:
     half = thickness / 2.0
     clad = material.clad
@@ -116,18 +127,26 @@ def _layered(
                 clad.tangent_modulus,
             )
         )
-    layers = np.concatenate(
-        [_part(*part, material.poisson_ratio, kinematic) for part in parts], axis=1
-    )
     nu = material.poisson_ratio
-    first = material.yield_strength / math.sqrt(1.0 - nu + nu * nu)
-    curvature = first / plane_strain_modulus(material) / core_half
-    return _finish(
-        section.J2_PLANE_STRAIN,
-        layers,
-        np.zeros((section.HISTORY, layers.shape[1])),
-        curvature,
-    )
+    kinds = [
+        np.concatenate(
+            [_part(*part, nu, kinematic, flat=flat) for part in parts], axis=1
+        )
+        for flat in (True, False)
+    ]
+    for layers, share in zip(kinds, (held, 1.0 - held), strict=True):
+        layers[section.W] *= share
+    strain = material.yield_strength / material.youngs_modulus
+    first = strain * (1.0 - nu * nu) / math.sqrt(1.0 - nu + nu * nu)
+    law = section.MIXED
+    if held == 1.0:
+        law, layers = section.J2_PLANE_STRAIN, kinds[0]
+    elif held == 0.0:
+        law, layers, first = section.UNIAXIAL, kinds[1], strain
+    else:
+        layers, first = np.concatenate(kinds, axis=1), min(first, strain)
+    virgin = np.zeros((section.HISTORY, layers.shape[1]))
+    return _finish(law, layers, virgin, first / core_half)
 
 
 def _part(
@@ -138,12 +157,15 @@ def _part(
     tangent: float,
     poisson: float,
     kinematic: float,
+    *,
+    flat: bool,
 ) -> NDArray[np.float64]:
+    """Layers of one material, held flat across its width or free to curl."""
     layers = np.zeros((section.LAYER, heights.size))
     layers[section.Y] = heights
     layers[section.W] = _weights(heights, start)
-    layers[section.CA] = youngs / (1.0 - poisson)
-    layers[section.CB] = youngs / (1.0 + poisson)
+    layers[section.CA] = youngs / (1.0 - poisson) if flat else youngs
+    layers[section.CB] = youngs / (1.0 + poisson) if flat else 0.0
     layers[section.YIELD] = strength
     hard = plastic_modulus(youngs, tangent)
     layers[section.HI] = (1.0 - kinematic) * hard
@@ -151,14 +173,16 @@ def _part(
     return layers
 
 
-def _profile(material: Material, thickness: float, kinematic: float) -> SectionLaw:
+def _profile(
+    material: Material, thickness: float, kinematic: float, held: float
+) -> SectionLaw:
     layers = np.zeros((section.LAYER, 1))
     layers[section.Y] = thickness / 2.0
-    layers[section.CA] = plane_strain_modulus(material)
-    layers[section.YIELD] = 2.0 / math.sqrt(3.0) * material.yield_strength
-    hard = (
-        4.0 / 3.0 * plastic_modulus(material.youngs_modulus, material.tangent_modulus)
-    )
+    layers[section.CA] = bending_modulus(material, held)
+    wide = 1.0 + held * (2.0 / math.sqrt(3.0) - 1.0)
+    layers[section.YIELD] = wide * material.yield_strength
+    hard = plastic_modulus(material.youngs_modulus, material.tangent_modulus)
+    hard *= 1.0 + held / 3.0
     layers[section.HI] = (1.0 - kinematic) * hard
     layers[section.HK] = kinematic * hard
     virgin = np.zeros((section.HISTORY, section.BREAKPOINTS))

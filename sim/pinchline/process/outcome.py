@@ -11,6 +11,7 @@ import numpy as np
 
 import pinchline
 from pinchline.model.moves import describe
+from pinchline.physics.support import STIFFNESS
 from pinchline.process import measure
 from pinchline.process.geometry import wrap_curvature
 from pinchline.results.schema import ROLLS, Result, fields_of
@@ -95,7 +96,14 @@ def _inputs(state: State) -> dict[str, float]:
         "rear_radius": machine.rolls.rear_radius,
         "rear_distance": machine.rear.distance,
         "slide_angle": machine.rear.slide_angle,
-        "nip_opening": sheet.thickness + machine.nip.clearance,
+        "nip_opening": sheet.thickness + machine.nip.opening,
+        "nip_clamp": machine.nip.clamp or 0.0,
+        **{
+            f"stiffness_{name}": float(state.supports[index, STIFFNESS])
+            for index, name in enumerate(ROLLS)
+        },
+        "searle_number": state.regime.searle,
+        "held_flat": state.regime.held,
         "moment_first_yield": state.section.first_yield,
         "curvature_first_yield": state.section.yield_curvature,
         "curvature_wrap": wrap_curvature(machine, sheet.thickness),
@@ -289,9 +297,29 @@ def _extremes(steps: dict[str, NDArray[np.generic]]) -> dict[str, float]:
         "force_lower_max": "force_lower",
         "force_rear_max": "force_rear",
         "drive_force_max": "drive_force",
+        "nip_opening_max": "nip_opening",
+        "give_rear_max": "give_rear",
         "lift_max": "lift",
+    } | {
+        f"{name}_max": name
+        for name in (
+            "crank_torque",
+            "hand_force",
+            "screw_force",
+            "screw_torque",
+            "pinch_force",
+        )
     }
-    return {
-        name: float(np.max(np.abs(steps[column]), initial=0.0))
-        for name, column in names.items()
-    }
+    found = {name: _largest(steps[column]) for name, column in names.items()}
+    fed = np.diff(steps["fed"], prepend=0.0) != 0.0
+    margins = steps["grip_margin"][fed]
+    found["grip_margin_min"] = float(np.min(margins)) if margins.size else math.nan
+    return found
+
+
+def _largest(column: NDArray[np.generic]) -> float:
+    """Largest size in a column; NaN where it holds no number."""
+    numbers = np.abs(column[np.isfinite(column)])
+    if not numbers.size and column.size:
+        return math.nan
+    return float(np.max(numbers, initial=0.0))

@@ -87,6 +87,9 @@ def run_case(case: Case, *, progress: Progress | None = None) -> Result:
     started = time.perf_counter()
     state = new_state(case)
     job = Job(state, Recorder(state), progress)
+    job.move = 1
+    for finding in events.warnings(state):
+        job.note(finding)
     try:
         for number, move in enumerate(case.moves, start=1):
             if job.stopped and move.kind not in ("lower", "release"):

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.physics.support import GIVE
+from pinchline.process.effort import Effort, effort
 from pinchline.process.energy import Account, work_scale
 from pinchline.process.equilibrium import upper_patch
-from pinchline.process.events import grip_margin
-from pinchline.process.geometry import LOWER, REAR, UPPER
-from pinchline.results.schema import Event
+from pinchline.results.schema import ROLLS, Event
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 FRAME_FEED = 4.0  # mm of feed between frames
 FRAME_LIFT = 1.0  # mm of lift between frames
+NO_EFFORT = Effort(*(math.nan,) * len(Effort._fields))
 WHOLE = ("move", "iterations", "step")
 
 
@@ -46,20 +47,25 @@ class Recorder:
             "nip": state.nip_s,
             "fed": state.fed,
             "drive_force": state.drive_force,
-            "grip_margin": grip_margin(state) if state.gripped else math.nan,
+            "nip_opening": state.nip_opening,
+            **{f"give_{name}": state.supports[i, GIVE] for i, name in enumerate(ROLLS)},
+            **(effort(state) if state.gripped else NO_EFFORT)._asdict(),
             "curvature_max": state.curvature_max if state.gripped else math.nan,
             "patch_upper": upper_patch(state),
             "work_drive": state.work_drive,
             "work_rear": state.work_rear,
+            "work_clamp": state.work_clamp,
             "energy_elastic": state.energy_elastic,
             "energy_plastic": state.energy_plastic,
-            "energy_contact": state.contact_energy,
+            "energy_contact": state.energy_contact,
+            "energy_support": state.energy_support,
+            "energy_height": state.energy_height,
             "energy_error": self.account.error(state),
             "residual": state.residual,
             "iterations": state.iterations - self._spent,
         }
         self._spent = state.iterations
-        for name, index in (("upper", UPPER), ("lower", LOWER), ("rear", REAR)):
+        for index, name in enumerate(ROLLS):
             total = state.forces[index, 4]
             touches = total > 0.0
             row[f"force_{name}"] = force[index]
@@ -102,7 +108,7 @@ class Recorder:
                 kind=finding.kind,
                 level="stop" if finding.stops else "notice",
                 message=finding.message,
-                step=len(self.rows) - 1,
+                step=max(0, len(self.rows) - 1),
                 s=state.nip_s,
                 value=finding.value,
             )

@@ -9,14 +9,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.physics.banded import WIDTH
+from pinchline.model.checks import rear_roll_centre
 from pinchline.physics.beam import Beam, Chain, lay_out
 from pinchline.physics.carry import FIELDS
 from pinchline.physics.contact import ROLL_RESULTS
-from pinchline.physics.newton import Limits, Work
-from pinchline.physics.section import HISTORY, SCRATCH
-from pinchline.process.geometry import roll_table
-from pinchline.process.layers import SectionLaw, plane_strain_modulus, section_law
+from pinchline.physics.newton import Limits, Work, workspace
+from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STIFFNESS
+from pinchline.physics.weight import potential
+from pinchline.process.geometry import LOWER, REAR, UPPER, roll_table
+from pinchline.process.layers import (
+    SectionLaw,
+    bending_modulus,
+    plane_strain_modulus,
+    section_law,
+)
+from pinchline.process.regime import Regime, width_regime
+from pinchline.process.supports import clamped_depths, support_table
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,6 +36,7 @@ FORCE_TOLERANCE = 1.0e-7  # of the first-yield moment over the thickness
 LENGTH_TOLERANCE = 1.0e-9  # mm
 MOST_ITERATIONS = 80
 LARGEST_TURN = 0.2  # rad in one iteration
+GRAVITY = 9.80665e-9  # kg/m3 to N/mm3, standard gravity
 
 
 @dataclass
@@ -49,12 +58,16 @@ class State:
     """
 
     case: Case
+    regime: Regime
     section: SectionLaw
     beam: Beam
     chain: Chain
     work: Work
     limits: Limits
-    rolls: NDArray[np.float64]
+    rolls: NDArray[np.float64]  # where they are, (3, 6)
+    axes: NDArray[np.float64]  # where they would be if nothing gave, (3, 2), mm
+    supports: NDArray[np.float64]
+    arms: NDArray[np.float64]
     foundation: float
     memory: Memory
     peaks: NDArray[np.float64]
@@ -72,10 +85,12 @@ class State:
     fed: float = 0.0
     drive: float = 0.0  # multiplier of the nip line, N/mm
     drive_force: float = 0.0  # along the sheet, + toward the rear roll, N/mm
-    contact_energy: float = 0.0
+    energy_contact: float = 0.0
+    energy_support: float = 0.0
+    energy_height: float = 0.0
     work_drive: float = 0.0
     work_rear: float = 0.0
-    work_release: float = 0.0
+    work_clamp: float = 0.0  # of the nip: closed on the sheet, set, opened
     iterations: int = 0
     residual: float = 0.0
     wrapped_from: float = math.nan  # what was fed when the sheet came to wrap, mm
@@ -119,6 +134,18 @@ class State:
         self.memory.valid = 0
 
     @property
+    def slide(self) -> NDArray[np.float64]:
+        """Unit vector along which the rear roll rises."""
+        return -self.supports[REAR, [GIVE_X, GIVE_Y]]
+
+    @property
+    def nip_opening(self) -> float:
+        """Distance between the pinch rolls' surfaces, mm."""
+        rolls = self.case.machine.rolls
+        apart = self.rolls[UPPER, 1] - self.rolls[LOWER, 1]
+        return float(apart) - rolls.upper_radius - rolls.lower_radius
+
+    @property
     def energy_elastic(self) -> float:
         """Elastic energy of the sheet, N mm per mm."""
         return float(self.energies[0] + self.energies[2])
@@ -146,10 +173,49 @@ class State:
             lay_out(c.x, c.y, c.theta, c.curvature, length, self.first, down)
 
     @property
+    def energy_given(self) -> float:
+        """Work that went in, N mm per mm."""
+        return self.work_drive + self.work_rear + self.work_clamp
+
+    @property
+    def energy_held(self) -> float:
+        """What is stored in sheet, contacts, supports and height, and what is spent."""
+        stored = self.energy_elastic + self.energy_contact + self.energy_support
+        return stored + self.energy_height + self.energy_plastic
+
+    @property
     def energy_missing(self) -> float:
         """Work that went in less what is held and spent, N mm per mm."""
-        given = self.work_drive + self.work_rear + self.work_release
-        return given - self.energy_elastic - self.energy_plastic - self.contact_energy
+        return self.energy_given - self.energy_held
+
+    def stand_rolls(self) -> None:
+        """Put the rolls where their axes and their gives say."""
+        give = self.supports[:, GIVE : GIVE + 1]
+        away = self.supports[:, [GIVE_X, GIVE_Y]]
+        self.rolls[:, :2] = self.axes + give * away
+
+    def set_lift(self, lift: float) -> None:
+        """Put the axis of the rear roll at a lift (mm)."""
+        self.lift = lift
+        self.axes[REAR] = rear_roll_centre(
+            self.case.machine, self.case.sheet.thickness, lift
+        )
+        self.stand_rolls()
+
+    def reset_rolls(self) -> None:
+        """Put the rolls as they grip the flat sheet, the rear roll at touch."""
+        depths = clamped_depths(self.case, self.foundation)
+        thickness = self.case.sheet.thickness
+        table = roll_table(self.case.machine, thickness, 0.0, depths)
+        self.lift = 0.0
+        self.axes[:] = table[:, :2]
+        self.supports[:, GIVE] = 0.0
+        self.rolls[:] = table
+
+    def measure_height(self) -> None:
+        """Take the energy of height; expects the arms laid out."""
+        if self.beam.weight > 0.0:
+            self.energy_height = float(potential(self.beam, self.chain))
 
     def restore(self, kept: State) -> None:
         """Go back to a copy, which becomes part of this state; the count goes on."""
@@ -160,7 +226,16 @@ class State:
     def copy(self) -> State:
         """Return a state of its own; the case is shared, since it never changes."""
         other = copy.copy(self)
-        for name in ("rolls", "peaks", "energies", "guess", "forces"):
+        for name in (
+            "rolls",
+            "axes",
+            "supports",
+            "arms",
+            "peaks",
+            "energies",
+            "guess",
+            "forces",
+        ):
             setattr(other, name, getattr(self, name).copy())
         other.chain = Chain(*(a.copy() for a in self.chain))
         other.work = Work(*(a.copy() for a in self.work))
@@ -173,17 +248,21 @@ def new_state(case: Case) -> State:
     """Sheet of a case, free and not yet placed."""
     t = case.sheet.thickness
     material = case.sheet.material
-    law = section_law(material, t, case.model)
+    regime = width_regime(case)
+    held = regime.held
+    law = section_law(material, t, case.model, held)
     n = case.elements
     modulus = plane_strain_modulus(material)
+    strip = bending_modulus(material, held)
     shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
     beam = Beam(
-        axial=modulus * t,
+        axial=strip * t,
         shear=SHEAR_FACTOR * shear * t,
         bending=law.bending,
         length=case.sheet.length / n,
         half=t / 2.0,
         first_yield=law.first_yield,
+        weight=material.density * GRAVITY * t if case.model.weight else 0.0,
         law=law.law,
         layers=law.layers,
     )
@@ -201,16 +280,8 @@ def new_state(case: Case) -> State:
         anchor=np.full(n, natural),
         history=np.repeat(law.virgin[np.newaxis], n, axis=0),
     )
-    unknowns = 3 * (n + 1) + 5
-    work = Work(
-        band=np.zeros((unknowns, WIDTH)),
-        right=np.zeros((unknowns, 2)),
-        forces=np.zeros(unknowns),
-        pull=np.zeros((n, 2)),
-        gradient=np.zeros(6),
-        scratch=np.zeros((HISTORY, SCRATCH)),
-        report=np.zeros(6),
-    )
+    supports = support_table(case)
+    work = workspace(n, int(np.count_nonzero(supports[:, STIFFNESS])))
     steps = case.model.steps_per_element
     reach = 2.5 * case.machine.rear.distance / beam.length
     slots = 2 * min(n, int(reach)) + 1
@@ -222,14 +293,18 @@ def new_state(case: Case) -> State:
         iterations=MOST_ITERATIONS,
         turn=LARGEST_TURN,
     )
-    return State(
+    state = State(
         case=case,
+        regime=regime,
         section=law,
         beam=beam,
         chain=chain,
         work=work,
         limits=limits,
-        rolls=roll_table(case.machine, t, 0.0),
+        rolls=np.zeros((3, 6)),
+        axes=np.zeros((3, 2)),
+        supports=supports,
+        arms=np.zeros((2, 3)),
         foundation=case.model.contact * modulus / t,
         memory=Memory(np.zeros((steps, slots, FIELDS)), np.zeros((steps, 3))),
         peaks=peaks,
@@ -238,3 +313,5 @@ def new_state(case: Case) -> State:
         forces=np.zeros((3, ROLL_RESULTS)),
         steps_per_element=steps,
     )
+    state.reset_rolls()
+    return state

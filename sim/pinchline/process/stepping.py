@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.errors import SolverError
-from pinchline.model.checks import rear_roll_centre
 from pinchline.physics.beam import lay_out
 from pinchline.physics.carry import carry, recall
 from pinchline.physics.contact import arc_point, deepest, mean_normal
-from pinchline.physics.newton import let_go
+from pinchline.physics.history import let_go
+from pinchline.physics.support import GIVE
 from pinchline.process.energy import work_scale
 from pinchline.process.equilibrium import (
     Shape,
@@ -24,7 +24,8 @@ from pinchline.process.equilibrium import (
     settle,
     window_holds,
 )
-from pinchline.process.geometry import REAR, roll_table
+from pinchline.process.geometry import LOWER, REAR, UPPER, roll_table
+from pinchline.process.supports import clamped_depths
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -67,31 +68,32 @@ def place(state: State, s: float, move: int) -> bool:
     Returns False where it cannot lie there: its curl is tighter than a pinch roll, or
     the rear roll stands in its way by more than half its radius.
     """
-    thickness = state.case.sheet.thickness
     length = state.elements * state.beam.length
     state.set_nip(length - s if state.turned else s)
-    state.lift = 0.0
     state.drive = 0.0
     state.rear_touch = math.nan
     state.gripped = True
-    state.rolls[:] = roll_table(state.case.machine, thickness, 0.0)
+    state.reset_rolls()
     state.forces[:] = 0.0
     state.forces[:, 6] = math.inf
     _lay_level(state)
-    state.contact_energy = 0.0
     n = state.elements
-    for roll in state.rolls[:REAR]:
+    depths = clamped_depths(state.case, state.foundation)
+    for roll, gripped in zip(state.rolls[:REAR], depths, strict=True):
         depth = deepest(state.chain, 0, n, state.beam.length, roll)
-        if depth > 0.02 * state.beam.half:
+        if depth > gripped + 0.02 * state.beam.half:
             return False
     choose_window(state)
     start = _clear_lift(state)
     if start < -0.5 * state.case.machine.rolls.rear_radius:
         return False
-    _set_lift(state, start)
+    state.set_lift(start)
     if not settle(state):
         _give_up(state, move, "laying the sheet in the nip", "place it flatter")
     accept(state, move)
+    state.lay_arms()
+    state.measure_height()
+    state.work_clamp += state.energy_held - state.energy_given
     if start < 0.0:
         move_rear(state, 0.0, move, lambda: False)
     state.lay_arms()
@@ -124,27 +126,23 @@ def _clear_lift(state: State) -> float:
     return lift
 
 
-def _set_lift(state: State, lift: float) -> None:
-    state.lift = lift
-    state.rolls[REAR, :2] = rear_roll_centre(
-        state.case.machine, state.case.sheet.thickness, lift
-    )
-
-
 def _guess_lift(state: State, lift: float, before: Shape | None) -> None:
     """First guess at a new lift: the last two states extended, or the roll's push."""
-    axis = rear_roll_centre(state.case.machine, state.case.sheet.thickness, lift)
     if before is None or before.lift == state.lift:
-        state.rolls[REAR, 3:5] = np.subtract(axis, state.rolls[REAR, :2])
+        rolls, axis = state.rolls[REAR, :2].copy(), state.axes[REAR].copy()
+        state.set_lift(lift)
+        state.rolls[REAR, :2] = rolls
+        state.rolls[REAR, 3:5] = state.axes[REAR] - axis
     else:
         c = state.chain
         ratio = (lift - state.lift) / (state.lift - before.lift)
+        gives = state.supports[:, GIVE]
+        gives += ratio * (gives - before.gives)
         arrays = (c.x, c.y, c.theta, c.axial, c.shear)
         for array, kept in zip(arrays, before.arrays, strict=True):
             array += ratio * (array - kept)
         state.drive += ratio * (state.drive - before.drive)
-        state.rolls[REAR, :2] = axis
-    state.lift = lift
+        state.set_lift(lift)
 
 
 def _try_lift(state: State, lift: float, before: Shape | None) -> bool:
@@ -354,32 +352,41 @@ def _advance_nip(state: State, steps: float) -> None:
 def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
     """Commit a step and account its work by the mean of the forces at its ends."""
     drive = state.drive_force
-    push = state.forces[REAR, :2].copy()
-    travel = state.rolls[REAR, :2] - here.rolls[REAR, :2]
+    push = state.forces[:, :2].copy()
+    travel = state.axes - here.axes
     accept(state, move)
+    work = 0.5 * np.sum((push + state.forces[:, :2]) * travel, axis=1)
     state.work_drive += 0.5 * (drive + state.drive_force) * fed
-    state.work_rear += float(0.5 * np.dot(push + state.forces[REAR, :2], travel))
+    state.work_rear += float(work[REAR])
+    state.work_clamp += float(work[UPPER] + work[LOWER])
     state.fed += fed
-    state.lay_arms(REACH)
+    if state.beam.weight > 0.0:
+        state.lay_arms()
+        state.measure_height()
+    else:
+        state.lay_arms(REACH)
 
 
 def take_out(state: State, move: int) -> None:
     """Take the sheet out: all moment comes off, the free shape stays at the nip."""
     if not state.gripped:
         return
-    stored = state.energy_elastic + state.contact_energy + state.energy_plastic
+    held = state.energy_held
     let_go(
         state.beam, state.chain, state.work.scratch, state.energies, 0, state.elements
     )
     state.gripped = False
     state.drive = state.drive_force = 0.0
-    state.contact_energy = 0.0
+    state.energy_contact = state.energy_support = 0.0
     state.forces[:, :6] = 0.0
     state.forces[:, 6] = math.inf
     state.forces[:, 7] = -math.inf
-    state.work_release += state.energy_elastic + state.energy_plastic - stored
+    state.supports[:, GIVE] = 0.0
+    state.stand_rolls()
     state.last = state.first
     state.lay_arms()
+    state.measure_height()
+    state.work_clamp += state.energy_held - held
 
 
 def turn(state: State) -> None:

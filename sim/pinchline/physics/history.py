@@ -1,0 +1,101 @@
+"""Acceptance of an equilibrium: the section's history, records and energies move on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pinchline.physics._jit import kernel
+from pinchline.physics.beam import strains
+from pinchline.physics.section import free_curvature, section_commit
+
+if TYPE_CHECKING:
+    from pinchline.physics._jit import Array
+    from pinchline.physics.beam import Beam, Chain
+
+
+@kernel
+def advance(
+    beam: Beam, chain: Chain, e: int, bend: float, scratch: Array, energies: Array
+) -> None:
+    """Accept the curvature ``bend`` (1/mm) of one element."""
+    before = chain.moment[e]
+    change = bend - chain.curvature[e]
+    work = 0.0
+    if chain.low[e] <= bend <= chain.high[e]:
+        chain.moment[e] = before + beam.bending * change
+    else:
+        history = chain.history[e]
+        if chain.anchor[e] != chain.curvature[e]:
+            ahead = chain.curvature[e] - chain.anchor[e]
+            section_commit(beam.law, beam.layers, history, ahead, scratch)
+        m, work, low, high = section_commit(
+            beam.law, beam.layers, history, change, scratch
+        )
+        chain.moment[e] = m
+        chain.anchor[e] = bend
+        # rounding may end the range on the wrong side: no change is always elastic
+        chain.low[e] = bend + min(low, 0.0)
+        chain.high[e] = bend + max(high, 0.0)
+    chain.curvature[e] = bend
+    energies[0] += beam.length * (0.5 * (before + chain.moment[e]) * change - work)
+    energies[1] += beam.length * work
+
+
+@kernel
+def commit(
+    beam: Beam,
+    chain: Chain,
+    first: int,
+    last: int,
+    scratch: Array,
+    peaks: Array,
+    move: int,
+    energies: Array,
+) -> None:
+    """Accept the equilibrium: move the history and the records of the window.
+
+    ``peaks (n, 4)``: per element the moment of largest size, its move, its place x in
+    the machine, and the curvature of largest size. ``energies`` (3): elastic energy of
+    bending and plastic work are added to (N mm/mm), that of stretch and shear is set.
+    """
+    length = beam.length
+    energies[2] = 0.0
+    for e in range(first, last):
+        stretch, shear, bend, _, _ = strains(chain.x, chain.y, chain.theta, e, length)
+        chain.axial[e] = beam.axial * stretch
+        chain.shear[e] = beam.shear * shear
+        energies[2] += 0.5 * length * beam.axial * stretch * stretch
+        energies[2] += 0.5 * length * beam.shear * shear * shear
+        advance(beam, chain, e, bend, scratch, energies)
+        if abs(chain.moment[e]) > abs(peaks[e, 0]):
+            peaks[e, 0] = chain.moment[e]
+            peaks[e, 1] = move
+            peaks[e, 2] = 0.5 * (chain.x[e] + chain.x[e + 1])
+        if abs(bend) > abs(peaks[e, 3]):
+            peaks[e, 3] = bend
+
+
+@kernel
+def let_go(
+    beam: Beam, chain: Chain, scratch: Array, energies: Array, first: int, last: int
+) -> None:
+    """Take all moment and force off the elements ``first..last - 1``.
+
+    Nothing supports a free sheet, so each element unloads on its own.
+    """
+    for e in range(first, last):
+        chain.axial[e] = 0.0
+        chain.shear[e] = 0.0
+        bend = chain.curvature[e] - chain.moment[e] / beam.bending
+        if not chain.low[e] <= bend <= chain.high[e]:
+            bend = chain.anchor[e] + free_curvature(
+                beam.law,
+                beam.layers,
+                chain.history[e],
+                bend - chain.anchor[e],
+                beam.bending,
+                scratch,
+            )
+        advance(beam, chain, e, bend, scratch, energies)
+        chain.moment[e] = 0.0
+    energies[2] = 0.0

@@ -1,0 +1,1 @@
+"""Checks of the package against the outside world: what ``pinchline verify`` prints."""

@@ -1,0 +1,115 @@
+"""A roll as a shaft on two bearings: beams of the handbooks."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.physics.shaft import (
+    Shaft,
+    bearing_loads,
+    influence,
+    middle_compliance,
+    shear_coefficient,
+)
+from pinchline.verify.check import Check
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+SPAN, MODULUS, POISSON = 520.0, 206.0e3, 0.3
+# shear deflects a shaft this slim by 2e-12 of what bending does
+HAIR = Shaft(SPAN, 1.0e-6 * SPAN, 0.0, MODULUS, POISSON, math.inf)
+STIFFNESS = MODULUS * math.pi * HAIR.diameter**4 / 64.0
+SLIM = "closed forms; shear is 2e-12 of the bending of a shaft this slim"
+
+
+def checks() -> Iterator[Check]:
+    """Check uniform, partial and point loads, shear, and what the bearings carry."""
+    yield _closed(
+        "uniform load q over the whole span, over q L^4/384 EI",
+        "Roark's Formulas for Stress and Strain, table 8.1 case 2e, from memory",
+        5.0,
+        middle_compliance(HAIR, SPAN, 0.0) * 384.0 * STIFFNESS / SPAN**4,
+    )
+    c = 400.0
+    yield _closed(
+        "load w over the central 400 of 520 mm, over w c/384 EI, mm3",
+        "8 L^3 - 4 L c^2 + c^3, handbooks of beams, from memory",
+        8.0 * SPAN**3 - 4.0 * SPAN * c**2 + c**3,
+        middle_compliance(HAIR, c, 0.0) * 384.0 * STIFFNESS / c,
+    )
+    yield from _point_loads()
+    yield Check(
+        what="share of the section of a solid roll that carries shear",
+        source="6(1 + nu)/(7 + 6 nu), G. R. Cowper, J. Appl. Mech. 33 (1966), "
+        "from memory",
+        published=0.886,
+        computed=shear_coefficient(0.0, POISSON),
+        unit="",
+        tolerance=6.0e-4,
+        reason="three decimals are printed",
+    )
+    left, right = bearing_loads(
+        HAIR, np.array([100.0]), np.array([300.0]), np.array([2.0])
+    )
+    yield _closed(
+        "share of a load at 200 of 520 mm that the right bearing carries",
+        "law of the lever",
+        200.0 / 520.0,
+        right / (left + right),
+    )
+    yield _roll()
+
+
+def _closed(what: str, source: str, published: float, computed: float) -> Check:
+    return Check(
+        what=what,
+        source=source,
+        published=published,
+        computed=computed,
+        unit="",
+        tolerance=1.0e-9,
+        reason=SLIM,
+    )
+
+
+def _point_loads() -> Iterator[Check]:
+    width = 1.0e-3 * SPAN
+    for what, share, factor, form in (
+        ("point load at mid-span, over P L^3/48 EI", 0.5, 48.0, 1.0),
+        ("point load at 0.3 L, under it, over P a^2 b^2/3 E I L", 0.3, 3.0, 0.0441),
+    ):
+        place = np.array([share * SPAN])
+        sink = influence(HAIR, place, place - 0.5 * width, place + 0.5 * width)
+        yield Check(
+            what=what,
+            source="any handbook of beams, from memory",
+            published=1.0,
+            computed=float(sink[0, 0]) / width * factor * STIFFNESS / SPAN**3 / form,
+            unit="",
+            tolerance=1.0e-5,
+            reason="a strip of a thousandth of the span: its width squared",
+        )
+
+
+def _roll() -> Check:
+    """Middle of a real roll with shear: bending and M/kGA of the handbook, by hand."""
+    diameter, c = 60.0, 400.0
+    roll = Shaft(SPAN, diameter, 0.0, MODULUS, POISSON, math.inf)
+    bending = MODULUS * math.pi * diameter**4 / 64.0
+    area = math.pi * diameter**2 / 4.0
+    shear = 0.886 * MODULUS / (2.0 * (1.0 + POISSON)) * area
+    by_hand = c * (8.0 * SPAN**3 - 4.0 * SPAN * c**2 + c**3) / (384.0 * bending)
+    by_hand += (c * SPAN / 4.0 - c**2 / 8.0) / shear
+    return Check(
+        what="stiffness at the middle of a 60 mm steel roll, 520 mm span, 400 mm sheet",
+        source="handbooks of beams, with shear M/kGA, k = 0.886; from memory",
+        published=1.0 / by_hand,
+        computed=1.0 / middle_compliance(roll, c, 0.0),
+        unit="N/mm per mm",
+        tolerance=1.0e-4,
+        reason="k has three digits and shear is 4 % of the deflection",
+    )
