@@ -9,16 +9,19 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from pinchline._version import __version__
+
 if TYPE_CHECKING:
+    from pinchline.analysis.across import across as across
     from pinchline.model.case import load_case as load_case
     from pinchline.process.programme import run_case as run
     from pinchline.results.reader import read_result as read_result
     from pinchline.results.writer import write_result as write_result
 
-__version__ = "0.1.0"
-__all__ = ["__version__", "load_case", "read_result", "run", "write_result"]
+__all__ = ["__version__", "across", "load_case", "read_result", "run", "write_result"]
 
 _HOME = {
+    "across": ("pinchline.analysis.across", "across"),
     "load_case": ("pinchline.model.case", "load_case"),
     "read_result": ("pinchline.results.reader", "read_result"),
     "run": ("pinchline.process.programme", "run_case"),

@@ -109,6 +109,56 @@ def run(
 
 
 @app.command()
+def across(
+    case: Annotated[str, typer.Argument(help="A case file (.toml) or a shipped case.")],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="Also write the table to this file, .h5 or .csv.",
+            show_default=False,
+        ),
+    ] = None,
+    pictures: Annotated[
+        Path | None,
+        typer.Option(help="Also draw the picture into this folder."),
+    ] = None,
+    stations: Annotated[
+        int, typer.Option(help="Strips across the width, 2 to 25.")
+    ] = 5,
+    *,
+    inch: Annotated[
+        bool, typer.Option("--inch/--mm", help="The units of the table.")
+    ] = False,
+) -> None:
+    """Do a job at several places across the width, with the rolls bending."""
+    with _told():
+        from pinchline.analysis.across import across as solve
+        from pinchline.model.case import load_case
+        from pinchline.output.across import across_table, across_words, draw_across
+        from pinchline.results.tables import check_table_path, write_table
+
+        job = load_case(case)
+        if output is not None:
+            _keep_apart(output, job)
+            check_table_path(output)
+        if pictures is not None:
+            _check_folder(pictures)
+        with _progress() as progress:
+            found = solve(job, stations=stations, progress=progress)
+        typer.echo(across_words(found, job.title, "inch" if inch else "metric"))
+        if output is not None:
+            write_table(across_table(found, job.title), output)
+            _say(f"The table is in {output}.")
+        if pictures is not None:
+            _say(f"The picture is {draw_across(found, job.title, pictures)}.")
+        if found.stopped:
+            _say("pinchline: a station's job was stopped; `pinchline run` says why")
+            raise typer.Exit(STOPPED)
+
+
+@app.command()
 def plot(
     file: Annotated[Path, typer.Argument(help="A result file of `pinchline run`.")],
     output: Annotated[

@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline import units
+from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.process.geometry import LOWER, REAR, UPPER
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from pinchline.process.state import State
 
 
@@ -37,8 +40,8 @@ def effort(state: State) -> Effort:
     force = np.hypot(state.forces[:, 0], state.forces[:, 1])
     pinch = float(max(force[UPPER], force[LOWER]))
     torque, hand = _crank(state)
-    along = state.slide @ state.forces[REAR, :2]
-    screw = max(0.0, float(along)) * sheet.width * _share_of_one_screw(state)
+    along = float(pushed_away(state)[REAR])
+    screw = max(0.0, along) * sheet.width * _share_of_one_screw(state)
     return Effort(
         grip_margin=grip_margin(state),
         crank_torque=torque,
@@ -52,6 +55,13 @@ def effort(state: State) -> Effort:
         ),
         pinch_force=pinch * sheet.width,
     )
+
+
+def pushed_away(state: State) -> NDArray[np.float64]:
+    """Force with which the sheet pushes each roll the way it gives, N/mm."""
+    away = state.supports[:, [GIVE_X, GIVE_Y]]
+    pushed: NDArray[np.float64] = -np.sum(state.forces[:, :2] * away, axis=1)
+    return pushed
 
 
 def grip_margin(state: State) -> float:

@@ -32,6 +32,7 @@ class Shape(NamedTuple):
     gives: NDArray[np.float64]
     drive: float
     lift: float
+    shift: NDArray[np.float64]
     nip: tuple[int, float]
     window: tuple[int, int]
 
@@ -46,6 +47,7 @@ def keep(state: State) -> Shape:
         state.supports[:, GIVE].copy(),
         state.drive,
         state.lift,
+        state.shift,
         (state.nip_steps, state.nip_rest),
         (state.first, state.last),
     )
@@ -64,6 +66,7 @@ def bring_back(state: State, shape: Shape) -> None:
     state.stand_rolls()
     state.drive = shape.drive
     state.lift = shape.lift
+    state.shift = shape.shift
     state.nip_steps, state.nip_rest = shape.nip
     state.first, state.last = shape.window
 

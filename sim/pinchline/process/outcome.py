@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-import pinchline
+from pinchline._version import __version__
 from pinchline.model.moves import describe
 from pinchline.physics.support import STIFFNESS
 from pinchline.process import measure
@@ -59,7 +59,7 @@ def outcome(state: State, recorder: Recorder, seconds: float) -> Result:
 
 
 def _versions() -> dict[str, str]:
-    found = {"pinchline": pinchline.__version__, "python": platform.python_version()}
+    found = {"pinchline": __version__, "python": platform.python_version()}
     for name in ("numpy", "numba", "h5py"):
         try:
             found[name] = version(name)

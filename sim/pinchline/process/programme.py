@@ -6,20 +6,25 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pinchline.errors import SolverError
 from pinchline.model.moves import describe
 from pinchline.process import events
+from pinchline.process.effort import grip_margin, pushed_away
 from pinchline.process.geometry import jam_lift
 from pinchline.process.outcome import outcome
 from pinchline.process.recorder import Recorder
 from pinchline.process.state import State, new_state
 from pinchline.process.stepping import feed, move_rear, place, take_out, turn
+from pinchline.process.track import Log
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from pinchline.model.case import Case
     from pinchline.model.moves import Feed, Move
+    from pinchline.process.track import Track
     from pinchline.results.schema import Result
 
     Progress = Callable[[float, str], None]
@@ -33,12 +38,16 @@ class Job:
     """A running job: its state, its records, how far it is."""
 
     state: State
-    recorder: Recorder
     progress: Progress | None = None
-    move: int = 0
+    move: int = 1
     text: str = ""
     stopped: bool = False
-    _looked: float = field(default=0.0)
+    log: Log = field(default_factory=Log)
+    recorder: Recorder = field(init=False)
+    _looked: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.recorder = Recorder(self.state)
 
     def note(self, finding: events.Finding) -> None:
         """Record an event; a stop ends the move."""
@@ -50,12 +59,16 @@ class Job:
         state = self.state
         feeding = self.text.startswith("feed")
         self.recorder.step(state, self.move)
+        if state.track is not None:
+            pushed = [*pushed_away(state), grip_margin(state)]
+            self.log.note(self.move, state.share, np.array(pushed))
         for finding in events.notices(state, feeding=feeding):
             self.note(finding)
         if self.stopped:
             return False
-        for finding in events.stops(state):
-            self.note(finding)
+        if state.track is None:  # a strip has no crank and screws of its own
+            for finding in events.stops(state):
+                self.note(finding)
         if abs(state.fed - self._looked) >= LOOK_AT_CURL:
             self._looked = state.fed
             state.lay_arms()
@@ -84,14 +97,29 @@ def run_case(case: Case, *, progress: Progress | None = None) -> Result:
     SolverError
         A step has no equilibrium; its ``result`` is the job up to the last good step.
     """
-    started = time.perf_counter()
+    return _run(Job(new_state(case), progress=progress))
+
+
+def run_shifted(case: Case, shifts: Track) -> tuple[Result, Track]:
+    """Do the programme with the rolls shifted along it (mm, away from the sheet).
+
+    Returns the result and, along the job, the forces with which the sheet pushes upper,
+    lower and rear roll away and the margin of grip (N/mm).
+    """
     state = new_state(case)
-    job = Job(state, Recorder(state), progress)
-    job.move = 1
+    state.track = shifts
+    job = Job(state)
+    return _run(job), job.log.track(len(case.moves))
+
+
+def _run(job: Job) -> Result:
+    started = time.perf_counter()
+    state = job.state
+    moves = state.case.moves
     for finding in events.warnings(state):
         job.note(finding)
     try:
-        for number, move in enumerate(case.moves, start=1):
+        for number, move in enumerate(moves, start=1):
             if job.stopped and move.kind not in ("lower", "release"):
                 continue
             job.move = number
@@ -103,7 +131,7 @@ def run_case(case: Case, *, progress: Progress | None = None) -> Result:
         error.result = _finish(job, started)
         raise
     if state.gripped:
-        job.move = len(case.moves)
+        job.move = len(moves)
         take_out(state, job.move)
     return _finish(job, started)
 
@@ -123,11 +151,11 @@ def _do(job: Job, move: Move) -> None:
     if move.kind == "place":
         take_out(state, job.move)
         _place(job, move.at)
-    elif move.kind in ("lift", "lower"):
+    elif move.kind == "lift" or (move.kind == "lower" and move.to < state.lift):
         _move_rear(job, move.to)
     elif move.kind == "feed":
         _feed(job, move)
-    elif state.gripped:
+    elif move.kind != "lower" and state.gripped:
         take_out(state, job.move)
         job.recorder.step(state, job.move)
     if move.kind == "turn":

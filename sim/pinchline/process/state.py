@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.model.checks import rear_roll_centre
 from pinchline.physics.beam import Beam, Chain, lay_out
 from pinchline.physics.carry import FIELDS
 from pinchline.physics.contact import ROLL_RESULTS
 from pinchline.physics.newton import Limits, Work, workspace
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STIFFNESS
 from pinchline.physics.weight import potential
-from pinchline.process.geometry import LOWER, REAR, UPPER, roll_table
+from pinchline.process.geometry import LOWER, UPPER, roll_table
 from pinchline.process.layers import (
     SectionLaw,
     bending_modulus,
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.model.case import Case
+    from pinchline.process.track import Track
 
 SHEAR_FACTOR = 5.0 / 6.0
 FORCE_TOLERANCE = 1.0e-7  # of the first-yield moment over the thickness
@@ -76,6 +76,9 @@ class State:
     forces: NDArray[np.float64]
     steps_per_element: int
     lift: float = 0.0
+    shift: NDArray[np.float64] = field(default_factory=lambda: np.zeros(3))
+    track: Track | None = None  # of the shifts of the rolls along the job, mm
+    share: float = 0.0  # of the move that is done
     nip_steps: int = 0  # whole steps of feed between edge 0 and the nip line
     nip_rest: float = 0.0  # the rest, as a share of a step
     first: int = 0
@@ -134,11 +137,6 @@ class State:
         self.memory.valid = 0
 
     @property
-    def slide(self) -> NDArray[np.float64]:
-        """Unit vector along which the rear roll rises."""
-        return -self.supports[REAR, [GIVE_X, GIVE_Y]]
-
-    @property
     def nip_opening(self) -> float:
         """Distance between the pinch rolls' surfaces, mm."""
         rolls = self.case.machine.rolls
@@ -194,23 +192,27 @@ class State:
         away = self.supports[:, [GIVE_X, GIVE_Y]]
         self.rolls[:, :2] = self.axes + give * away
 
-    def set_lift(self, lift: float) -> None:
-        """Put the axis of the rear roll at a lift (mm)."""
-        self.lift = lift
-        self.axes[REAR] = rear_roll_centre(
-            self.case.machine, self.case.sheet.thickness, lift
-        )
-        self.stand_rolls()
+    def shift_at(self, move: int, share: float) -> NDArray[np.float64]:
+        """Shift of each roll away from the sheet at a share of a move, mm."""
+        return self.shift if self.track is None else self.track.at(move, share)
 
-    def reset_rolls(self) -> None:
-        """Put the rolls as they grip the flat sheet, the rear roll at touch."""
+    def set_axes(self, lift: float, shift: NDArray[np.float64]) -> None:
+        """Put the axes of the rolls at a lift and their shifts (mm)."""
+        self.lift = lift
+        self.shift = shift
         depths = clamped_depths(self.case, self.foundation)
         thickness = self.case.sheet.thickness
-        table = roll_table(self.case.machine, thickness, 0.0, depths)
-        self.lift = 0.0
-        self.axes[:] = table[:, :2]
+        table = roll_table(self.case.machine, thickness, lift, depths)
+        away = self.supports[:, [GIVE_X, GIVE_Y]]
+        self.axes[:] = table[:, :2] + shift[:, np.newaxis] * away
+        self.rolls[:, 2] = table[:, 2]
+        self.stand_rolls()
+
+    def reset_rolls(self, move: int = 1) -> None:
+        """Put the rolls as they grip the flat sheet, the rear roll at touch."""
         self.supports[:, GIVE] = 0.0
-        self.rolls[:] = table
+        self.rolls[:, 3:] = 0.0
+        self.set_axes(0.0, self.shift_at(move, 0.0))
 
     def measure_height(self) -> None:
         """Take the energy of height; expects the arms laid out."""

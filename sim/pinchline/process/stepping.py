@@ -30,6 +30,8 @@ from pinchline.process.supports import clamped_depths
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
+
     from pinchline.process.state import State
 
     Record = Callable[[], bool]  # called after each accepted step; True stops the move
@@ -73,21 +75,22 @@ def place(state: State, s: float, move: int) -> bool:
     state.drive = 0.0
     state.rear_touch = math.nan
     state.gripped = True
-    state.reset_rolls()
+    state.share = 0.0
+    state.reset_rolls(move)
     state.forces[:] = 0.0
     state.forces[:, 6] = math.inf
     _lay_level(state)
     n = state.elements
     depths = clamped_depths(state.case, state.foundation)
-    for roll, gripped in zip(state.rolls[:REAR], depths, strict=True):
-        depth = deepest(state.chain, 0, n, state.beam.length, roll)
-        if depth > gripped + 0.02 * state.beam.half:
+    for index, gripped in enumerate(depths):
+        depth = deepest(state.chain, 0, n, state.beam.length, state.rolls[index])
+        if depth > gripped - state.shift[index] + 0.02 * state.beam.half:
             return False
     choose_window(state)
     start = _clear_lift(state)
     if start < -0.5 * state.case.machine.rolls.rear_radius:
         return False
-    state.set_lift(start)
+    state.set_axes(start, state.shift)
     if not settle(state):
         _give_up(state, move, "laying the sheet in the nip", "place it flatter")
     accept(state, move)
@@ -126,13 +129,15 @@ def _clear_lift(state: State) -> float:
     return lift
 
 
-def _guess_lift(state: State, lift: float, before: Shape | None) -> None:
-    """First guess at a new lift: the last two states extended, or the roll's push."""
+def _guess_rolls(
+    state: State, lift: float, shift: NDArray[np.float64], before: Shape | None
+) -> None:
+    """First guess with the rolls elsewhere: the last two states extended, or a push."""
     if before is None or before.lift == state.lift:
-        rolls, axis = state.rolls[REAR, :2].copy(), state.axes[REAR].copy()
-        state.set_lift(lift)
-        state.rolls[REAR, :2] = rolls
-        state.rolls[REAR, 3:5] = state.axes[REAR] - axis
+        rolls, axes = state.rolls[:, :2].copy(), state.axes.copy()
+        state.set_axes(lift, shift)
+        state.rolls[:, :2] = rolls
+        state.rolls[:, 3:5] = state.axes - axes
     else:
         c = state.chain
         ratio = (lift - state.lift) / (state.lift - before.lift)
@@ -142,13 +147,15 @@ def _guess_lift(state: State, lift: float, before: Shape | None) -> None:
         for array, kept in zip(arrays, before.arrays, strict=True):
             array += ratio * (array - kept)
         state.drive += ratio * (state.drive - before.drive)
-        state.set_lift(lift)
+        state.set_axes(lift, shift)
 
 
-def _try_lift(state: State, lift: float, before: Shape | None) -> bool:
+def _try_lift(
+    state: State, lift: float, shift: NDArray[np.float64], before: Shape | None
+) -> bool:
     """Find the equilibrium at a new lift."""
     choose_window(state)
-    _guess_lift(state, lift, before)
+    _guess_rolls(state, lift, shift, before)
     return _settle_with_arms(state)
 
 
@@ -175,15 +182,18 @@ def move_rear(state: State, target: float, move: int, record: Record) -> bool:
     most = state.case.model.lift_step or LARGEST_LIFT
     step = min(FIRST_LIFT, most)
     before: Shape | None = None
+    start = state.lift
     while abs(target - state.lift) > 1.0e-9:
         kept = state.copy()
         here = keep(state)
         rest = target - state.lift
-        free = rest < 0.0 and state.forces[REAR, 4] == 0.0
+        free = rest < 0.0 and state.forces[REAR, 4] == 0.0 and state.track is None
         stride = rest if free or abs(rest) <= step else math.copysign(step, rest)
         lift = target if stride == rest else state.lift + stride
         spent = state.iterations
-        found = _try_lift(state, lift, before)
+        state.share = (lift - start) / (target - start)
+        shift = state.shift_at(move, state.share)
+        found = _try_lift(state, lift, shift, before)
         if found:
             _accept_step(state, here, move, 0.0)
         if not found or (step > FINE_LIFT and _loses_energy(state, kept)):
@@ -243,7 +253,8 @@ def feed(
     watch = Watch()
     for share in shares:
         done += share
-        lift = start + (lift_to - start) * min(1.0, done / steps)
+        state.share = min(1.0, done / steps)
+        lift = start + (lift_to - start) * state.share
         _feed_step(state, way, share, lift, move, watch)
         if record():
             return True
@@ -255,14 +266,17 @@ def _feed_step(
 ) -> None:
     here = keep(state)
     look = watch.due(share * state.step_length)
-    if share == 1.0 and _try_feed(state, way, share, lift, look=look, whole=True):
+    shift = state.shift_at(move, state.share)
+    if share == 1.0 and _try_feed(
+        state, way, share, lift, shift, look=look, whole=True
+    ):
         _accept_step(state, here, move, way * share * state.step_length)
         memorise(state)
         return
     bring_back(state, here)
     parts = 1 if share < 1.0 else 2
     while True:
-        if _feed_in_parts(state, way, share, lift, move, parts):
+        if _feed_in_parts(state, way, share, lift, shift, move, parts):
             state.memory.valid = 0
             return
         parts *= 2
@@ -277,26 +291,41 @@ def _feed_step(
 
 
 def _feed_in_parts(
-    state: State, way: int, share: float, lift: float, move: int, parts: int
+    state: State,
+    way: int,
+    share: float,
+    lift: float,
+    shift: NDArray[np.float64],
+    move: int,
+    parts: int,
 ) -> bool:
     """Feed a share of a step in equal parts, each accepted; False where one fails."""
-    start = state.lift
+    start, shifted = state.lift, state.shift
     end = state.nip_steps + state.nip_rest - way * share
     for part in range(1, parts + 1):
         here = keep(state)
         to = start + (lift - start) * part / parts
-        if not _try_feed(state, way, share / parts, to, look=True, whole=False):
+        by = shifted + (shift - shifted) * part / parts
+        if not _try_feed(state, way, share / parts, to, by, look=True, whole=False):
             bring_back(state, here)
             if part == 1:
                 return False
             left = (state.nip_steps + state.nip_rest - end) * way
-            return _feed_in_parts(state, way, left, lift, move, 2 * (parts - part + 1))
+            finer = 2 * (parts - part + 1)
+            return _feed_in_parts(state, way, left, lift, shift, move, finer)
         _accept_step(state, here, move, way * share / parts * state.step_length)
     return True
 
 
 def _try_feed(
-    state: State, way: int, share: float, lift: float, *, look: bool, whole: bool
+    state: State,
+    way: int,
+    share: float,
+    lift: float,
+    shift: NDArray[np.float64],
+    *,
+    look: bool,
+    whole: bool,
 ) -> bool:
     """Find the equilibrium after a share of a step of feed."""
     old_first, old_last = state.first, state.last
@@ -333,8 +362,8 @@ def _try_feed(
             state.rolls[REAR],
             state.guess,
         )
-    if lift != state.lift:
-        _guess_lift(state, lift, None)
+    if lift != state.lift or shift is not state.shift:
+        _guess_rolls(state, lift, shift, None)
     return _settle_with_arms(state) if look else settle(state)
 
 

@@ -55,13 +55,24 @@ def write_result(result: Result, path: str | Path) -> Path:
         where the result is not as the schema says
     """
     check(result)
+    check_writable(path)
+    write_whole(path, _image(result))
+    return Path(path)
+
+
+def write_whole(path: str | Path, image: bytes) -> None:
+    """Put bytes under a file's name, all or none.
+
+    Raises
+    ------
+    InputError
+        where the file cannot be written
+    """
     target = check_writable(path)
-    image = _image(result)
     try:
         _replace(target, image)
     except OSError as error:
         raise _refused(path, error) from None
-    return Path(path)
 
 
 def check_writable(path: str | Path) -> Path:

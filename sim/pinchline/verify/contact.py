@@ -15,9 +15,9 @@ import numpy as np
 from pinchline.model.case import parse_case
 from pinchline.physics.contact import ROLL_RESULTS, roll_forces
 from pinchline.process.state import new_state
+from pinchline.process.supports import clamped_depths
 from pinchline.verify.check import Check, worst
 from pinchline.verify.elastica import elastic
-from pinchline.verify.material import INCH
 from pinchline.verify.rig import Strip
 
 if TYPE_CHECKING:
@@ -38,15 +38,19 @@ HERTZ = [
 JOHNSON = "K. L. Johnson, Contact Mechanics (1985)"
 FOUNDATION = f"elastic foundation, {JOHNSON} section 4.3, from memory, derived again"
 
+GRIPPED = 20.0  # N/mm of clamp
+RIGID, CLAMPED = 'clearance = "0.05 mm"', f'clamp = "{GRIPPED} N/mm"'
 SHEET = f"""
 [sheet]
 material = "2024-T3"
 direction = "LT"
 thickness = "{THICKNESS} mm"
 length = "100 mm"
-width = "{48 * INCH} mm"
+width = "400 mm"
 [machine]
 use = "bench-76"
+[machine.nip]
+{RIGID}
 [[move]]
 kind = "place"
 at = "50 mm"
@@ -94,6 +98,7 @@ def checks() -> Iterator[Check]:
     """Check a roll on flat sheet."""
     k = foundation()
     yield from _closed_form(k)
+    yield _clamp(k)
     yield from _hertz(k)
     yield _layer(k)
 
@@ -125,12 +130,27 @@ def _closed_form(k: float) -> Iterator[Check]:
     yield worst(patches, "half-width of its patch")
 
 
+def _clamp(k: float) -> Check:
+    """Take the depth to which the clamp sinks the upper roll: its force comes back."""
+    case = parse_case(SHEET.replace(RIGID, CLAMPED), path="verify")
+    depth, _ = clamped_depths(case, k)
+    return Check(
+        what=f"force of a roll as deep as a clamp of {GRIPPED:g} N/mm sinks it",
+        source=FOUNDATION,
+        published=GRIPPED,
+        computed=press(depth, k, case.machine.rolls.upper_radius).force,
+        unit="N/mm",
+        tolerance=1.0e-3,
+        reason="256 points across the patch",
+    )
+
+
 def _hertz(k: float) -> Iterator[Check]:
     """Put the foundation's patch and pressure beside those of Hertz."""
     wide = (
-        "wider and softer than Hertz at any force that hand rolls reach: the design "
-        "set it for sheet near wrap, where the patch is about as wide as the sheet is "
-        "thick, not for flat sheet in the nip"
+        "the foundation is wider and softer than Hertz at any force that hand rolls "
+        "reach: the design set it for sheet near wrap, where the patch is about as "
+        "wide as the sheet is thick, not for flat sheet in the nip"
     )
     for force, half, pressure in (HERTZ[2], HERTZ[5], HERTZ[6]):
         state = press_with(force, k)
@@ -160,8 +180,8 @@ def _hertz(k: float) -> Iterator[Check]:
         tolerance=4.0,
         reason="what the foundation is known to part by",
         relative=False,
-        finding="so far beyond that Hertz agrees nowhere in his own range; it would "
-        f"take {force / 1000.0:.1f} kN/mm",
+        finding="the two patches meet beyond all of Hertz's own range, at "
+        f"{force / 1000.0:.1f} kN/mm",
     )
 
 
@@ -184,5 +204,5 @@ def _layer(k: float) -> Check:
         tolerance=0.9,
         reason="what the foundation is known to part by",
         finding="0.25 E'/t of the design: softer, for the patch is no wider than the "
-        "sheet is thick and the strain spreads; a continuum study set it",
+        "sheet is thick and the strain spreads; a preliminary continuum study set it",
     )

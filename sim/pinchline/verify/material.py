@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from pinchline.errors import InputError
@@ -27,6 +28,10 @@ ALLOWABLES = [
     ("5052-H32", 0.040, "L", 23.0, 22.0, 10.1e3, 0.097),
     ("5052-H32", 0.040, "LT", 22.0, 23.0, 10.1e3, 0.097),
 ]
+# typical values in tension (references.md 4.2): card, Fty (MPa), density (kg/m^3)
+TYPICAL = [("3003-H14", 145.0, 2730.0)]
+# from memory there: card, Fty (ksi)
+REMEMBERED = [("1100-O", 5.0), ("2024-O", 11.0)]
 POUND_PER_CUBIC_INCH = 27679.9  # kg/m^3, exact to six digits
 # the same handbook's metric column, rounded (references.md 4.1): 2024-T3, 0.032 in
 METRIC = [("L", 324.0, 269.0), ("LT", 290.0, 310.0)]
@@ -56,8 +61,20 @@ def checks() -> Iterator[Check]:
     yield worst(list(_strengths()), "yield strength of a card")
     yield worst(list(_constants()), "modulus and density of a card")
     yield worst(list(_metric()), "2024-T3 sheet against the metric column")
+    yield worst(list(_typical()), "typical value of a card")
     yield worst(list(_clad()), "clad 2024-T3, core and skins together")
     yield worst(list(_bend_radii()), "least bend radius")
+    thin = load_material("2024-T3", "LT", 0.040 * INCH, "verify").minimum_bend_radius
+    yield Check(
+        what="least bend radius of 0.040 in 2024-T3, in thicknesses",
+        source="FAA-H-8083-31, chapter 4: 0.16 in",
+        published=4.0,
+        upper=math.inf,
+        computed=math.nan if thin is None else thin,
+        unit="",
+        tolerance=0.0,
+        reason="the card takes the larger figure of the AC's next column",
+    )
 
 
 def _strengths() -> Iterator[Check]:
@@ -73,7 +90,7 @@ def _strengths() -> Iterator[Check]:
                 what=f"{what} of {name} {direction}, {inch:g} in",
                 source=HANDBOOK,
                 published=published * KSI,
-                computed=float("nan") if computed is None else computed,
+                computed=math.nan if computed is None else computed,
                 unit="MPa",
                 tolerance=1.0e-6,
                 reason="a conversion: seven digits of MPa in a ksi",
@@ -111,11 +128,38 @@ def _metric() -> Iterator[Check]:
                 what=f"{what}, {direction}",
                 source=HANDBOOK,
                 published=published,
-                computed=float("nan") if computed is None else computed,
+                computed=math.nan if computed is None else computed,
                 unit=unit,
                 tolerance=2.0e-3,
                 reason="three digits are printed",
             )
+
+
+def _typical() -> Iterator[Check]:
+    public = "public material files"
+    rows = [
+        (f"Fty of {name}", strength, "MPa", public, name, "yield_strength")
+        for name, strength, _ in TYPICAL
+    ]
+    rows += [
+        (f"density of {name}", density, "kg/m3", public, name, "density")
+        for name, _, density in TYPICAL
+    ]
+    rows += [
+        (f"Fty of {name}", ksi * KSI, "MPa", "from memory", name, "yield_strength")
+        for name, ksi in REMEMBERED
+    ]
+    for what, published, unit, source, name, key in rows:
+        card = load_material(name, "L", 0.040 * INCH, "verify")
+        yield Check(
+            what=what,
+            source=f"typical values, {source}",
+            published=published,
+            computed=float(getattr(card, key)),
+            unit=unit,
+            tolerance=1.0e-3,
+            reason="three digits are printed",
+        )
 
 
 def _clad() -> Iterator[Check]:
@@ -126,7 +170,7 @@ def _clad() -> Iterator[Check]:
             ("Fty", tension, card.yield_tension),
             ("Fcy", compression, card.yield_compression),
         ):
-            whole = float("nan")
+            whole = math.nan
             if clad is not None and core is not None:
                 whole = (1.0 - 2.0 * share) * core + 2.0 * share * clad.yield_strength
             yield Check(
@@ -152,7 +196,7 @@ def _bend_radii() -> Iterator[Check]:
                 what=f"{name}, {inch:g} in, in thicknesses",
                 source="FAA AC 43.13-1B, Table 4-6, larger figure; columns from memory",
                 published=radius,
-                computed=float("nan") if found is None else found,
+                computed=math.nan if found is None else found,
                 unit="",
                 tolerance=1.0e-9,
                 reason="read back",

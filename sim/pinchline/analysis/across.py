@@ -1,0 +1,356 @@
+"""A job across the width: rolls bend between their bearings, so the middle bends less.
+
+The sheet is cut into strips, the stations. Each is a job of its own; what couples them
+are the rolls, shafts under the line forces of all stations. Along the whole job, every
+station's rolls stand where the shafts' deflected lines put them: the jobs are repeated
+with the lines of the round before until these stay where they are. The strips pull on
+each other in no other way: a real sheet's own stiffness evens out part of it.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pinchline.errors import InputError, SolverError
+from pinchline.model.moves import Feed, Lift, Lower
+from pinchline.physics.shaft import mean_influence, strips
+from pinchline.process.programme import run_shifted
+from pinchline.process.supports import roll_shaft, support_stiffness
+from pinchline.process.track import POINTS, Track
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from numpy.typing import NDArray
+
+    from pinchline.model.case import Case
+    from pinchline.model.moves import Move
+    from pinchline.results.schema import Result
+
+    Array = NDArray[np.float64]
+    Progress = Callable[[float, str], None]
+
+MOST_ROUNDS = 12
+SETTLED = 0.03  # of the lines of the rolls, root mean square: they stay where they are
+LEAST_SHIFT = 1.0e-3  # mm; smaller lines are held to the same length
+REMEMBERED = 4  # rounds that the next guess is made from
+
+
+@dataclass(frozen=True)
+class Station:
+    """One strip of the sheet and what became of it.
+
+    z: its middle, from the sheet's middle, + to the right (mm); lift: largest of its
+    own (mm); radius, opening: of its free part, over the zone common to all (mm);
+    forces: largest push on upper, lower and rear roll (N/mm); shifts: of those rolls
+    away from the sheet, from where the mean over the width stands, at that time (mm).
+    """
+
+    z: float
+    lift: float
+    radius: float
+    opening: float
+    turned_angle: float
+    forces: Array
+    shifts: Array
+    result: Result
+
+
+@dataclass(frozen=True)
+class Across:
+    """A job across the width.
+
+    barrel: rise in the middle over the edges of a parabola through the stations' radii
+    (mm); taper: its change from the left to the right edge (mm); cone: angle between
+    opposite sides of the cone that makes (rad); grip_margin: smallest, when feeding, of
+    the mean over the width (N/mm); rounds of the jobs, and the change of the rolls'
+    lines in the last one, root mean square, over the lines.
+    """
+
+    stations: tuple[Station, ...]
+    width: float
+    barrel: float
+    taper: float
+    cone: float
+    grip_margin: float
+    rounds: int
+    change: float
+
+    @property
+    def settled(self) -> bool:
+        """Whether the lines of the rolls came to rest."""
+        return self.change <= SETTLED
+
+    @property
+    def stopped(self) -> bool:
+        """Whether an event stopped a station's job."""
+        return any(station.result.stopped for station in self.stations)
+
+
+def across(
+    case: Case,
+    *,
+    stations: int = 5,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> Across:
+    """Do a job at several stations across the width, with the rolls as shafts.
+
+    Parameters
+    ----------
+    case : whose machine has a nip that gives and a ``[rolls.shaft]``
+    stations : strips of equal width, 2 to 25
+    workers : processes; None takes all cores
+    progress : called with the share done (0..1), of the rounds that may come
+
+    Raises
+    ------
+    InputError
+        The machine's rolls do not bend.
+    SolverError
+        A station's job has no equilibrium.
+    """
+    _check(case, stations)
+    start, stop = _strips(case, stations)
+    shafts = _Shafts(case, start, stop)
+    jobs = [_skewed(case, z) for z in shafts.z]
+    alone = _own_half(case, stations)
+    moves = len(case.moves)
+    shifts = np.zeros((stations, moves, POINTS, 3))
+    zone: tuple[float, float] | None = None
+    guess = _Guess()
+    rounds, change = 0, math.inf
+    with _workers(workers, len(alone)) as do_all:
+        while rounds < MOST_ROUNDS and change > SETTLED:
+            if progress is not None:
+                progress(rounds / MOST_ROUNDS, f"round {rounds + 1} across the width")
+            asked = [(jobs[i], Track(shifts[i]), zone, i) for i in alone]
+            done = do_all(_station, asked)
+            found = [done[alone.index(i)] for i in _mirrored(alone, stations)]
+            forces = np.array([track.values[:, :, :3] for _, track in found])
+            lines = shafts.lines(forces)
+            change = _size(lines - shifts) / max(_size(lines), LEAST_SHIFT)
+            shifts = guess.next(shifts, lines)
+            zone = _common_zone([result for result, _ in found])
+            rounds += 1
+    return _collected(case, shafts, jobs, found, lines, rounds, change)
+
+
+@contextmanager
+def _workers(wanted: int | None, jobs: int) -> Iterator[Callable[..., list[Any]]]:
+    """Give what does a function for every item of a list, in processes or here."""
+    count = min(wanted or os.cpu_count() or 1, jobs)
+    if count == 1:
+        yield lambda function, items: [function(item) for item in items]
+        return
+    with ProcessPoolExecutor(count) as pool:
+        yield lambda function, items: list(pool.map(function, items))
+
+
+def _size(lines: Array) -> float:
+    """Root mean square, mm."""
+    return float(np.sqrt(np.mean(lines * lines)))
+
+
+class _Guess:
+    """Next guess of the lines from the rounds before.
+
+    A stiff nip lets a round close only part of what is missing. The combination of the
+    last rounds that would have missed least is taken (D. G. Anderson, J. ACM 12 (1965)
+    547-560).
+    """
+
+    def __init__(self) -> None:
+        self._rounds: list[tuple[Array, Array]] = []
+
+    def next(self, shifts: Array, lines: Array) -> Array:
+        """Return the guess, from what a round assumed and what it found."""
+        self._rounds = [*self._rounds, (lines - shifts, lines)][-REMEMBERED:]
+        missing, found = self._rounds[-1]
+        older = self._rounds[:-1]
+        if not older:
+            return lines
+        turns = np.array([(missing - before).ravel() for before, _ in older])
+        weights, *_ = np.linalg.lstsq(turns.T, missing.ravel(), rcond=1.0e-3)
+        better = found.copy()
+        for weight, (_, before) in zip(weights, older, strict=True):
+            better -= weight * (found - before)
+        return better
+
+
+def _check(case: Case, stations: int) -> None:
+    machine = case.machine
+    if machine.rolls.shaft is None or not machine.nip.gives:
+        message = "the rolls of this machine do not bend"
+        raise InputError(
+            message,
+            file=case.path,
+            key="machine.rolls.shaft",
+            allowed="a machine with a table [rolls.shaft] and nip.clamp",
+        )
+    if not 2 <= stations <= 25:
+        message = "so many stations make no sense"
+        raise InputError(message, value=stations, allowed="2 to 25")
+
+
+def _strips(case: Case, stations: int) -> tuple[Array, Array]:
+    shaft = case.machine.rolls.shaft
+    assert shaft is not None
+    return strips(case.sheet.width, case.sheet.off_centre, shaft.span, stations)
+
+
+class _Shafts:
+    """The three rolls as shafts under the forces of the stations.
+
+    ``lines``: what the shafts' lines add to where a station's own job has its rolls
+    stand; linear in the forces, one matrix a roll.
+    """
+
+    def __init__(self, case: Case, start: Array, stop: Array) -> None:
+        shaft = case.machine.rolls.shaft
+        assert shaft is not None
+        middle = 0.5 * shaft.span + case.sheet.off_centre
+        self.z = 0.5 * (start + stop) - middle
+        stiffness = support_stiffness(case)
+        own = [1.0 / k if k > 0.0 else 0.0 for k in stiffness]
+        matrices = []
+        for roll in range(3):
+            bent = mean_influence(roll_shaft(case.machine, roll), start, stop)
+            mean = float(np.mean(np.sum(bent, axis=1)))
+            if math.isclose(mean, own[roll], rel_tol=1.0e-3):
+                matrices.append(bent - own[roll] * np.eye(start.size))
+            else:  # the card tells a stiffness: bending adds its shape alone
+                matrices.append(bent - np.mean(bent, axis=0))
+        self.matrices = np.array(matrices)
+
+    def lines(self, forces: Array) -> Array:
+        """Shifts (mm) by forces (N/mm), both ``(stations, moves, points, 3)``."""
+        shifted: Array = np.einsum("rij,jmpr->impr", self.matrices, forces)
+        return shifted
+
+
+def _skewed(case: Case, from_middle: float) -> Case:
+    """Give the job of a station, its rear roll as much higher as the skew says."""
+    shaft = case.machine.rolls.shaft
+    assert shaft is not None
+    place = from_middle + case.sheet.off_centre
+    rise = case.machine.rear.skew * place / shaft.span
+    if rise == 0.0:
+        return case
+    moves = tuple(_raised(move, rise) for move in case.moves)
+    return case.model_copy(update={"moves": moves})
+
+
+def _raised(move: Move, rise: float) -> Move:
+    """Give a move with its lift shifted; a roll that is all the way down stays so."""
+    if isinstance(move, Lift | Lower) and move.to > 0.0:
+        return move.model_copy(update={"to": max(0.0, move.to + rise)})
+    if isinstance(move, Feed) and move.lift_to:
+        return move.model_copy(update={"lift_to": max(0.0, move.lift_to + rise)})
+    return move
+
+
+def _own_half(case: Case, stations: int) -> list[int]:
+    """Stations to be computed: one half where the other is its mirror image."""
+    even = case.machine.rear.skew == 0.0 and case.sheet.off_centre == 0.0
+    return list(range((stations + 1) // 2 if even else stations))
+
+
+def _mirrored(alone: list[int], stations: int) -> list[int]:
+    return [i if i in alone else stations - 1 - i for i in range(stations)]
+
+
+def _station(
+    job: tuple[Case, Track, tuple[float, float] | None, int],
+) -> tuple[Result, Track]:
+    """Do one station's job, measured over the common zone; runs in a process."""
+    case, shifts, zone, number = job
+    if zone is not None and case.measure.zone_from is None:
+        measure = case.measure.model_copy(
+            update={"zone_from": zone[0], "zone_to": zone[1]}
+        )
+        case = case.model_copy(update={"measure": measure})
+    try:
+        return run_shifted(case, shifts)
+    except SolverError as error:
+        message = f"Station {number + 1} across the width: {error}"
+        raise SolverError(message) from None
+
+
+def _common_zone(results: list[Result]) -> tuple[float, float] | None:
+    """Zone that lies in every station's plateau; None where they share none."""
+    low = max(result.summary["zone_from"] for result in results)
+    high = min(result.summary["zone_to"] for result in results)
+    longest = results[0].inputs["length"]
+    shared = low + 0.02 * longest < high  # False with NaN
+    return (low, high) if shared else None
+
+
+def _collected(
+    case: Case,
+    shafts: _Shafts,
+    jobs: list[Case],
+    found: list[tuple[Result, Track]],
+    lines: Array,
+    rounds: int,
+    change: float,
+) -> Across:
+    made = []
+    for i, (result, track) in enumerate(found):
+        flat = track.values[:, :, :3].reshape(-1, 3)
+        peak = np.argmax(flat, axis=0)
+        shift = lines[i].reshape(-1, 3)[peak, range(3)]
+        lifts = [move.to for move in jobs[i].moves if isinstance(move, Lift)]
+        made.append(
+            Station(
+                z=float(shafts.z[i]),
+                lift=max(lifts, default=0.0),
+                radius=result.summary["radius_fit"],
+                opening=result.summary["opening"],
+                turned_angle=result.summary["turned_angle"],
+                forces=flat[peak, range(3)],
+                shifts=shift,
+                result=result,
+            )
+        )
+    feeds = [i for i, move in enumerate(case.moves) if isinstance(move, Feed)]
+    grip = np.mean([track.values[feeds, :, 3] for _, track in found], axis=0)
+    barrel, taper, cone = shape_across(
+        np.array([station.z for station in made]),
+        np.array([station.radius for station in made]),
+        case.sheet.width,
+    )
+    return Across(
+        stations=tuple(made),
+        width=case.sheet.width,
+        barrel=barrel,
+        taper=taper,
+        cone=cone,
+        grip_margin=float(np.min(grip, initial=math.inf)),
+        rounds=rounds,
+        change=change,
+    )
+
+
+def shape_across(z: Array, radius: Array, width: float) -> tuple[float, float, float]:
+    """Barrel and taper (mm) and cone angle (rad) of radii at places across the width.
+
+    A parabola through the radii; the barrel is its rise in the middle over the edges,
+    the taper its change from left to right. A cone whose radius square to its ruling
+    changes by ``dR/dz`` along it opens by ``2 atan(dR/dz)``. NaN where a radius is not
+    finite.
+    """
+    if not np.all(np.isfinite(radius)):
+        return math.nan, math.nan, math.nan
+    order = min(2, z.size - 1)
+    fit = np.polynomial.Polynomial.fit(z, radius, order).convert().coef
+    slope = float(fit[1]) if fit.size > 1 else 0.0
+    bow = float(fit[2]) if fit.size > 2 else 0.0
+    return -bow * (0.5 * width) ** 2, slope * width, 2.0 * math.atan(abs(slope))

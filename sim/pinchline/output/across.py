@@ -1,0 +1,131 @@
+"""A job across the width, as text, table and picture."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline import units
+from pinchline.output import look
+from pinchline.results.tables import Column, Table
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from matplotlib.figure import Figure
+
+    from pinchline.analysis.across import Across
+    from pinchline.units import System
+
+
+NO_TAPER = 1.0e-3  # mm
+
+
+def across_table(across: Across, title: str) -> Table:
+    """Give the stations as columns, from left to right."""
+    made = across.stations
+    forces = np.array([station.forces for station in made])
+    shifts = np.array([station.shifts for station in made])
+    columns = [
+        Column("z", "mm", "place across the width, from the middle, + to the right",
+               np.array([station.z for station in made])),
+        Column("radius", "mm", "radius of the free part over the common zone",
+               np.array([station.radius for station in made])),
+        Column("opening", "mm", "opening of the free part",
+               np.array([station.opening for station in made])),
+        Column("turned_angle", "rad", "angle between the two edges",
+               np.array([station.turned_angle for station in made])),
+        Column("lift", "mm", "largest lift at this place",
+               np.array([station.lift for station in made])),
+    ]  # fmt: skip
+    for index, roll in enumerate(("upper", "lower", "rear")):
+        columns += [
+            Column(f"force_{roll}", "N/mm", f"largest push on the {roll} roll",
+                   forces[:, index]),
+            Column(f"shift_{roll}", "mm",
+                   f"{roll} roll away from the sheet, from its mean line, at that time",
+                   shifts[:, index]),
+        ]  # fmt: skip
+    about: dict[str, str | float | int] = {
+        "title": title,
+        "width_mm": across.width,
+        "barrel_mm": across.barrel,
+        "taper_mm": across.taper,
+        "cone_rad": across.cone,
+        "rounds": across.rounds,
+        "change": across.change,
+    }
+    return Table("pinchline-across", "station", tuple(columns), about)
+
+
+def across_words(across: Across, title: str, system: System) -> str:
+    """Give the stations as lines of text, and what they make together."""
+
+    def say(value: float) -> str:
+        return units.format(value, "length", system)
+
+    lines = [
+        title,
+        "",
+        "from the middle        radius       opening   pinch roll bears",
+    ]
+    for station in across.stations:
+        bears = units.format(float(max(station.forces[:2])), "line_force", system)
+        cells = (say(station.z), say(station.radius), say(station.opening), bears)
+        lines.append("".join(f"{cell:>15}" for cell in cells))
+    bow = say(abs(across.barrel))
+    wider = "wider" if across.barrel > 0.0 else "tighter"
+    grip = units.format(across.grip_margin, "line_force", system)
+    lines += ["", f"barrel: the middle is {bow} {wider} in radius than the side edges"]
+    if abs(across.taper) > NO_TAPER:
+        tight = "left" if across.taper > 0.0 else "right"
+        lines += [
+            f"taper: the radius changes by {say(abs(across.taper))} across the width,",
+            f"  tighter on the {tight}; a cone of {math.degrees(across.cone):.2f} deg",
+        ]
+    rest = f"within {across.change:.1%} after {across.rounds} rounds"
+    lines += [
+        f"least grip beyond the drive, mean over the width: {grip}",
+        f"the rolls' lines came to rest {rest}",
+    ]
+    if not across.settled:
+        lines.append("THE LINES OF THE ROLLS DID NOT COME TO REST: take it as a trend")
+    lines.append(
+        "Strips do not pull on each other here; a real sheet evens out part of this."
+    )
+    return "\n".join(lines)
+
+
+def across_picture(across: Across, title: str) -> Figure:
+    """Draw radius and forces across the width, left and right as the operator sees."""
+    z = np.array([station.z for station in across.stations])
+    with look.applied():
+        fig = look.figure(7.2, 5.4)
+        top, bottom = fig.subplots(2, 1, sharex=True)
+        top.plot(z, [s.radius for s in across.stations], "o-", color=look.BLUE)
+        top.set_ylabel("radius, mm")
+        look.titled(top, "Residual radius across the width", title)
+        for index, (roll, color, mark) in enumerate(
+            (("upper", look.BLUE, "o-"), ("lower", look.RUST, "s--"),
+             ("rear", look.INK, "^:"))
+        ):  # fmt: skip
+            values = [station.forces[index] for station in across.stations]
+            bottom.plot(z, values, mark, color=color, label=f"{roll} roll")
+        bottom.set_ylabel("largest push, N/mm")
+        bottom.set_xlabel(
+            "across the width from the sheet's middle, mm, + to the right"
+        )
+        bottom.set_xlim(-0.5 * across.width, 0.5 * across.width)
+        bottom.set_ylim(bottom=0.0)
+        look.legend_below(bottom, 3)
+        return fig
+
+
+def draw_across(across: Across, title: str, folder: Path) -> Path:
+    """Draw the picture into a folder; returns its path."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / "across.png"
+    look.save(across_picture(across, title), path)
+    return path

@@ -1,0 +1,107 @@
+"""Tables of many jobs: named columns with units, as HDF5 or CSV.
+
+The HDF5 opens with ``xarray.open_dataset(..., engine="h5netcdf")``; the CSV has the
+units in its header.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pinchline.errors import InputError
+from pinchline.results.writer import check_writable, write_whole
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+SUFFIXES = (".h5", ".csv")
+
+
+@dataclass(frozen=True)
+class Column:
+    """One quantity: name, unit, what it is, and its values (n)."""
+
+    name: str
+    units: str
+    long_name: str
+    values: NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Columns of one length over one dimension, and what the whole is about.
+
+    Attributes
+    ----------
+    schema : what kind of table it is
+    dimension : name of what the rows are; the first column is its coordinate
+    columns : in order
+    about : text and numbers that hold for the whole
+    """
+
+    schema: str
+    dimension: str
+    columns: tuple[Column, ...]
+    about: dict[str, str | float | int] = field(default_factory=dict)
+
+
+def check_table_path(path: Path) -> None:
+    """Refuse a file that cannot be written, or of a kind that is not known."""
+    if path.suffix.lower() not in SUFFIXES:
+        message = "the table cannot be written in that format"
+        raise InputError(message, file=path, allowed="a name that ends in .h5 or .csv")
+    check_writable(path)
+
+
+def write_table(table: Table, path: str | Path) -> Path:
+    """Write a table, whole or not at all; the format by the name's ending.
+
+    Raises
+    ------
+    InputError
+        where the file cannot be written
+    """
+    path = Path(path)
+    check_table_path(path)
+    csv_wanted = path.suffix.lower() == ".csv"
+    write_whole(path, _as_csv(table) if csv_wanted else _as_hdf5(table))
+    return path
+
+
+def _as_csv(table: Table) -> bytes:
+    text = io.StringIO(newline="")
+    for key, value in table.about.items():
+        line = str(value).replace("\r", " ").replace("\n", " ")
+        text.write(f"# {key}: {line}\n")
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(f"{column.name} [{column.units}]" for column in table.columns)
+    rows.writerows(
+        zip(*(column.values.tolist() for column in table.columns), strict=True)
+    )
+    return text.getvalue().encode("utf-8")
+
+
+def _as_hdf5(table: Table) -> bytes:
+    import h5py
+
+    buffer = io.BytesIO()
+    with h5py.File(buffer, "w") as file:
+        file.attrs["schema"] = table.schema
+        for key, value in table.about.items():
+            file.attrs[key] = value
+        size = table.columns[0].values.size
+        scale = file.create_dataset(table.dimension, data=np.arange(size, dtype="i4"))
+        scale.make_scale(table.dimension)
+        scale.attrs["units"] = "1"
+        for column in table.columns:
+            data = file.create_dataset(column.name, data=column.values)
+            data.attrs["units"] = column.units
+            data.attrs["long_name"] = column.long_name
+            data.dims[0].attach_scale(scale)
+    return buffer.getvalue()
