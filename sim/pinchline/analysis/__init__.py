@@ -1,1 +1,1 @@
-"""Questions asked of many jobs at once."""
+"""Questions asked of a job, or of many at once."""

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from typing import TYPE_CHECKING
+import textwrap
+from typing import TYPE_CHECKING, Any
 
 from pinchline import units
+from pinchline.analysis.explain import crease_words, explain_flats, flat_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,6 +25,8 @@ CAUTIONS = (
 )
 
 _NUMBERED = re.compile(r"^\s*(?:move\s+)?\d+\s*[.:)]\s*", re.IGNORECASE)
+_TEXT_WIDTH = 88
+_HANGING: dict[str, Any] = {"subsequent_indent": "    "}
 _WORD_WIDTH = 46
 _VALUE_WIDTH = 15
 _SAME = 0.02  # mm
@@ -56,9 +60,21 @@ def summary_table(result: Result, system: System = "metric") -> str:
         ("The machine", _machine(result, system)),
     ):
         lines += ["", heading, *rows]
+    lines += ["", "Why it came out so", *_reasons(result, system)]
     lines += ["", "Events"]
     lines += [f"  {event_words(event)}" for event in result.events] or ["  none"]
     return "\n".join([*lines, "", CAUTIONS])
+
+
+def _reasons(result: Result, system: System) -> Iterator[str]:
+    """Give the flats and the crease in words, wrapped."""
+    parts = [flat_words(flat, result, system) for flat in explain_flats(result)]
+    for first, *rest in filter(None, [*parts, crease_words(result, system)]):
+        yield from textwrap.wrap(first, _TEXT_WIDTH, initial_indent="  ", **_HANGING)
+        for line in rest:
+            yield from textwrap.wrap(
+                line, _TEXT_WIDTH, initial_indent="    ", **_HANGING
+            )
 
 
 def opening_words(result: Result) -> str:

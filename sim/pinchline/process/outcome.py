@@ -284,6 +284,8 @@ def _crease(
         return nothing
     at = int(np.argmax(np.where(near, np.abs(residual), -1.0)))
     level = abs(float(np.mean(residual[zone[0] : zone[1]])))
+    if level < 1.0e-9:  # a flat zone, asked for by the case
+        return nothing
     height = abs(float(residual[at])) / level
     if height <= 1.0 + measure.PLATEAU_BAND:
         return nothing
