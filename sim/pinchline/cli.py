@@ -159,6 +159,50 @@ def across(
 
 
 @app.command()
+def limits(
+    case: Annotated[str, typer.Argument(help="A case file (.toml) or a shipped case.")],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="Also write every pass to this file, .h5 or .csv.",
+            show_default=False,
+        ),
+    ] = None,
+    pictures: Annotated[
+        Path | None,
+        typer.Option(help="Also draw the picture into this folder."),
+    ] = None,
+    *,
+    inch: Annotated[
+        bool, typer.Option("--inch/--mm", help="The units of the table.")
+    ] = False,
+) -> None:
+    """Find how tight the sheet of a case can be rolled, and what binds."""
+    with _told():
+        from pinchline.analysis.limits import limits as solve
+        from pinchline.model.case import load_case
+        from pinchline.output.limits import draw_limits, limits_table, limits_words
+        from pinchline.results.tables import check_table_path, write_table
+
+        job = load_case(case)
+        if output is not None:
+            _keep_apart(output, job)
+            check_table_path(output)
+        if pictures is not None:
+            _check_folder(pictures)
+        with _progress() as progress:
+            found = solve(job, progress=progress)
+        typer.echo(limits_words(found, job.title, "inch" if inch else "metric"))
+        if output is not None:
+            write_table(limits_table(found, job.title), output)
+            _say(f"The table is in {output}.")
+        if pictures is not None:
+            _say(f"The picture is {draw_limits(found, job.title, pictures)}.")
+
+
+@app.command()
 def plot(
     file: Annotated[Path, typer.Argument(help="A result file of `pinchline run`.")],
     output: Annotated[

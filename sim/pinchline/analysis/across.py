@@ -10,14 +10,12 @@ each other in no other way: a real sheet's own stiffness evens out part of it.
 from __future__ import annotations
 
 import math
-import os
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.analysis import parallel
 from pinchline.errors import InputError, SolverError
 from pinchline.model.moves import Feed, Lift, Lower
 from pinchline.physics.shaft import mean_influence, strips
@@ -26,7 +24,7 @@ from pinchline.process.supports import roll_shaft, support_stiffness
 from pinchline.process.track import POINTS, Track
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     from numpy.typing import NDArray
 
@@ -127,12 +125,12 @@ def across(
     zone: tuple[float, float] | None = None
     guess = _Guess()
     rounds, change = 0, math.inf
-    with _workers(workers, len(alone)) as do_all:
+    with parallel.workers(workers, len(alone)) as do_all:
         while rounds < MOST_ROUNDS and change > SETTLED:
             if progress is not None:
                 progress(rounds / MOST_ROUNDS, f"round {rounds + 1} across the width")
             asked = [(jobs[i], Track(shifts[i]), zone, i) for i in alone]
-            done = do_all(_station, asked)
+            done = list(do_all(_station, asked))
             found = [done[alone.index(i)] for i in _mirrored(alone, stations)]
             forces = np.array([track.values[:, :, :3] for _, track in found])
             lines = shafts.lines(forces)
@@ -141,17 +139,6 @@ def across(
             zone = _common_zone([result for result, _ in found])
             rounds += 1
     return _collected(case, shafts, jobs, found, lines, rounds, change)
-
-
-@contextmanager
-def _workers(wanted: int | None, jobs: int) -> Iterator[Callable[..., list[Any]]]:
-    """Give what does a function for every item of a list, in processes or here."""
-    count = min(wanted or os.cpu_count() or 1, jobs)
-    if count == 1:
-        yield lambda function, items: [function(item) for item in items]
-        return
-    with ProcessPoolExecutor(count) as pool:
-        yield lambda function, items: list(pool.map(function, items))
 
 
 def _size(lines: Array) -> float:

@@ -100,7 +100,8 @@ def _as_hdf5(table: Table) -> bytes:
         scale.make_scale(table.dimension)
         scale.attrs["units"] = "1"
         for column in table.columns:
-            data = file.create_dataset(column.name, data=column.values)
+            dtype = h5py.string_dtype() if column.values.dtype == object else None
+            data = file.create_dataset(column.name, data=column.values, dtype=dtype)
             data.attrs["units"] = column.units
             data.attrs["long_name"] = column.long_name
             data.dims[0].attach_scale(scale)

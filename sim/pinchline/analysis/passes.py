@@ -1,0 +1,141 @@
+"""One steady pass of a sheet on a machine: what it leaves, and what forbids it.
+
+The stepped solver rolls a blank of its own, long enough that the bend settles, and the
+radius is taken of the sheet that has just been through.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+
+from pinchline.errors import SolverError
+from pinchline.model.moves import Feed, Lift, Place
+from pinchline.process.geometry import jam_lift, wrap_curvature
+from pinchline.process.programme import run_case
+
+if TYPE_CHECKING:
+    from pinchline.model.case import Case
+    from pinchline.results.schema import Result
+
+Way = Literal["rear", "operator"]
+
+# lengths of the blank, the mark and the feed, in distances from nip to rear roll
+FORWARD = (5.2, 3.75, 2.9)
+REVERSE = (2.3, 0.2, 0.9)
+JUST_BENT = (6.0, 18.0)  # thicknesses from the nip line: bent, and not touched since
+HARDLY = 1.0e-6  # 1/mm: less is no bend
+WRAPPED = 0.99  # of the upper roll's curvature
+NO_SET, WRAP, STRAIN = "no permanent set", "wrap", "surface strain"
+SOLVER = "solver"
+CLOSED = ("curl meets the machine", "curl meets itself")
+
+
+class Pass(NamedTuple):
+    """What one pass at a lift leaves.
+
+    lift: mm; way: fed toward; radius, loaded: of the mid-line once free and under the
+    rolls (mm), infinite where nothing remains, NaN where the pass could not be made;
+    strain: of the surface; limit: what forbids the pass, or keeps it from being tighter
+    ("" where nothing does); the rest: largest of the pass (N/mm, N, mm).
+    """
+
+    lift: float
+    way: Way
+    radius: float
+    loaded: float
+    strain: float
+    limit: str
+    grip_margin: float
+    hand_force: float
+    screw_force: float
+    pinch_force: float
+    nip_opening: float
+
+    @property
+    def possible(self) -> bool:
+        """Whether the machine makes this pass and the sheet bears it."""
+        return self.limit in ("", NO_SET, WRAP)
+
+
+def pass_case(case: Case, lift: float, way: Way) -> Case:
+    """Give the job of one pass with a case's sheet and machine, of our own length."""
+    distance = case.machine.rear.distance
+    length, at, by = (
+        share * distance for share in (FORWARD if way == "rear" else REVERSE)
+    )
+    sheet = case.sheet.model_copy(update={"length": length})
+    moves = (Place(at=at), Lift(to=lift), Feed(toward=way, by=by))
+    return case.model_copy(update={"sheet": sheet, "moves": moves, "title": "one pass"})
+
+
+def longest_lift(case: Case) -> tuple[float, str]:
+    """Largest lift (mm) that the machine's geometry allows, and what ends it."""
+    jam = jam_lift(case.machine, case.sheet.thickness)
+    travel = case.machine.rear.travel
+    return (jam, "jam") if jam <= travel else (travel, "end of screw travel")
+
+
+def one_pass(case: Case, lift: float, way: Way) -> Pass:
+    """Roll one pass at a lift (mm) with the stepped solver."""
+    job = pass_case(case, lift, way)
+    try:
+        result = run_case(job)
+    except SolverError:
+        return Pass(lift, way, *(math.nan,) * 3, SOLVER, *(math.nan,) * 5)
+    values = result.summary
+    radius, loaded = _just_bent(result, way)
+    return Pass(
+        lift=lift,
+        way=way,
+        radius=radius,
+        loaded=loaded,
+        strain=_strain(job, loaded),
+        limit=_limit(job, result, radius, loaded),
+        grip_margin=values["grip_margin_min"],
+        hand_force=values["hand_force_max"],
+        screw_force=values["screw_force_max"],
+        pinch_force=values["pinch_force_max"],
+        nip_opening=values["nip_opening_max"],
+    )
+
+
+def _just_bent(result: Result, way: Way) -> tuple[float, float]:
+    """Free and loaded radius (mm) of the sheet that has just come through the nip."""
+    fed = result.steps["move"] == 3
+    if not np.any(fed):
+        return math.nan, math.nan
+    nip = float(result.steps["nip"][fed][-1])
+    near, far = (share * result.inputs["thickness"] for share in JUST_BENT)
+    s = result.sheet["s"]
+    away = s - nip if way == "rear" else nip - s
+    zone = (away >= near) & (away <= far)
+    if float(np.abs(result.steps["fed"][-1])) < far or not np.any(zone):
+        return math.nan, math.nan
+    residual = float(np.mean(result.sheet["curvature_residual"][zone]))
+    peak = float(np.mean(result.sheet["curvature_loaded_peak"][zone]))
+    return tuple(1.0 / k if abs(k) > HARDLY else math.inf for k in (residual, peak))  # type: ignore[return-value]
+
+
+def _strain(case: Case, loaded: float) -> float:
+    """Strain of the surface, ``t / 2R`` of the mid-line; natural bend counts off."""
+    half = 0.5 * case.sheet.thickness
+    return abs(1.0 / loaded - case.sheet.curvature) * half if loaded else math.nan
+
+
+def _limit(case: Case, result: Result, radius: float, loaded: float) -> str:
+    stops = [event.kind for event in result.events if event.level == "stop"]
+    serious = [kind for kind in stops if kind not in CLOSED]
+    if serious:
+        return serious[0]
+    if math.isnan(radius):
+        return stops[0] if stops else "an edge runs out"
+    allowed = case.sheet.material.allowable_strain
+    if allowed is not None and _strain(case, loaded) > allowed:
+        return STRAIN
+    if math.isinf(radius):
+        return NO_SET
+    bound = wrap_curvature(case.machine, case.sheet.thickness)
+    return WRAP if 1.0 / loaded >= WRAPPED * bound else ""
