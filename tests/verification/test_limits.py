@@ -125,3 +125,55 @@ def test_the_answer_is_said_and_written_down():
     assert {c.name for c in table.columns} >= {"lift", "radius", "toward", "limit"}
     sizes = {c.values.size for c in table.columns}
     assert sizes == {sum(len(way.passes) for way in found().ways)}
+
+
+def trade_move(kind, **keys):
+    lines = "".join(f'{key} = "{value}"\n' for key, value in keys.items())
+    return f'[[move]]\nkind = "{kind}"\n{lines}'
+
+
+def test_thin_hard_sheet_on_two_inch_rolls_comes_off_as_the_trade_knows_it():
+    """0.025 in 2024-T3, worked to the limit of a small machine with 2 in rolls, comes
+    off with a 4 to 4 1/4 in opening where 3 1/2 in is wanted, with edge flats of 5/8 to
+    3/4 in, and is closed the rest of the way by hand: common practice, no source.
+
+    What had to be assumed: the invented bench-50 (50 mm rolls, 54 mm from nip to rear
+    roll, 420 mm between bearings), a width of 12 in, bending along the grain, half an
+    inch left in hand at each edge, a blank of 9 in, both halves rolled the same way
+    with the sheet turned end for end. An inch less of blank opens it to 4.55 in.
+    """
+    passing = (
+        trade_move("place", at="6.75 in")
+        + trade_move("feed", toward="rear", by="1.4 in", lift_to="1.3 in")
+        + trade_move("feed", toward="rear", leave="0.5 in")
+        + trade_move("lower")
+    )
+    text = (
+        '[sheet]\nmaterial = "2024-T3"\ndirection = "L"\nthickness = "0.025 in"\n'
+        'length = "9 in"\nwidth = "12 in"\n[machine]\nuse = "bench-50"\n'
+    )
+    job = text + passing + trade_move("turn") + passing + trade_move("release")
+    result = run_case(parse_case(job, path="trade.toml"))
+    values = result.summary
+    assert not result.stopped
+    opening = values["opening"] / 25.4
+    report("opening, in, against 4 to 4 1/4", opening, 4.125)
+    assert 4.0 <= opening <= 4.25
+    for edge in ("operator", "rear"):
+        flat = values[f"flat_{edge}_straightedge"] / 25.4
+        report(f"flat at the {edge} edge, in, against 5/8 to 3/4", flat, 0.6875)
+        assert 0.625 <= flat <= 0.75
+    # more lift would not have done it: both halves lie on the upper roll
+    assert values["radius_loaded_min"] < 1.02 * (25.0 + 0.5 * 0.635)
+
+
+def test_with_the_rear_roll_backed_fully_off_a_sheet_comes_out_unchanged():
+    """Through a clamped nip that gives: common practice, no source. Flat to rounding."""
+    moves = trade_move("place", at="120 mm") + trade_move(
+        "feed", toward="rear", by="80 mm"
+    )
+    text = TEXT.format(material=SOFT, thickness=1.0, machine="", element=0.25)
+    result = run_case(parse_case(text + moves, path="flat.toml"))
+    residual = np.max(np.abs(result.sheet["curvature_residual"]))
+    assert report("largest curvature left, 1/mm", residual, 0.0) < 1e-15
+    assert result.summary["surface_strain_max"] < 1e-4
