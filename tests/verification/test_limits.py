@@ -168,7 +168,7 @@ def test_thin_hard_sheet_on_two_inch_rolls_comes_off_as_the_trade_knows_it():
 
 
 def test_with_the_rear_roll_backed_fully_off_a_sheet_comes_out_unchanged():
-    """Through a clamped nip that gives: common practice, no source. Flat to rounding."""
+    """Through a clamped nip that gives: common practice, no source. To rounding."""
     moves = trade_move("place", at="120 mm") + trade_move(
         "feed", toward="rear", by="80 mm"
     )

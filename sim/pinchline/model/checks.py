@@ -157,7 +157,7 @@ def _check_elements(case: "Case") -> None:
             "the element is longer than two thicknesses",
             "model.element",
             _mm(element),
-            f"up to {_mm(2.0 * thickness)}; half the thickness is usual",
+            f"up to {_mm(2.0 * thickness)}; a quarter of the thickness is usual",
         )
     if not _LEAST_ELEMENTS <= case.elements <= _MOST_ELEMENTS:
         least, most = length / _MOST_ELEMENTS, length / _LEAST_ELEMENTS

@@ -97,7 +97,8 @@ class Rear(Record):
     stiffness : of the support along the slide, N/mm per mm of width; None takes it
         from the shaft, where the nip gives, or else the roll is rigid
     play : taken up before the support bears, mm
-    skew : how much higher the right end of the roll stands than the left, mm
+    skew : how much higher the right end of the roll stands than the left, at the
+        bearings, as the operator sees it, mm
     screw_diameter, screw_friction : mean diameter of the thread (mm), its friction;
         without the diameter no torque is computed
     max_screw_force, max_screw_torque : of one of the two screws, N and N mm
@@ -139,7 +140,7 @@ class Nip(Record):
     clamp : force with which the rolls grip the flat sheet, N/mm
     stiffness : of the nip's opening, N/mm per mm of width; None takes that of the
         rolls' shafts
-    play : opening that is taken up before the clamp's force builds, mm
+    play : opening over which no more than the clamp's force builds, mm
     friction : coefficient with which the pinch rolls grip the sheet
     max_force : that a pinch roll may be pushed away with, over the whole width, N
     """

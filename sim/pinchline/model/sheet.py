@@ -63,7 +63,8 @@ class Sheet(Record):
     ----------
     material : of its direction and thickness
     thickness, length, width : mm; length along the feed
-    off_centre : the sheet's middle from the middle of the rolls, + to the right, mm
+    off_centre : the sheet's middle from the middle of the rolls, mm, + to the right as
+        the operator sees it
     curvature : natural curvature where the sheet is curved already, 1/mm
     """
 

@@ -77,7 +77,7 @@ def add_contact(
 ) -> None:
     """Add forces and tangent of element ``e`` on one roll.
 
-    ``roll (5)``: axis x, y, ``r + t/2``, and a travel dx, dy (mm) still to come. With a
+    ``roll (6)``: axis x, y, ``r + t/2``, and a travel dx, dy (mm) still to come. With a
     travel the points now deeper than ``floor`` are kept as the contact and their force
     is that after the travel, to first order: the guess then follows a moving roll
     without ever sinking into it, which would bend the sheet round it.
@@ -193,7 +193,7 @@ def roll_forces(
 ) -> float:
     """Return the forces of the rolls on the sheet between nodes ``first`` and ``last``.
 
-    ``rolls (rolls, 5)``: see ``add_contact``. ``out (rolls, 8)`` receives force
+    ``rolls (rolls, 6)``: see ``add_contact``. ``out (rolls, 8)`` receives force
     x, y (N/mm); the first moment of the pressure along x, y and its total; the largest
     depth (mm); and the first and last s in contact (mm). Returns the energy stored in
     the foundation (N mm/mm).

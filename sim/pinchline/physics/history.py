@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from pinchline.physics._jit import Array
     from pinchline.physics.beam import Beam, Chain
 
+PEAKS = 6  # columns of the record of every element: see ``commit``
+
 
 @kernel
 def advance(
@@ -54,8 +56,9 @@ def commit(
 ) -> None:
     """Accept the equilibrium: move the history and the records of the window.
 
-    ``peaks (n, 4)``: per element the moment of largest size, its move, its place x in
-    the machine, and the curvature of largest size. ``energies`` (3): elastic energy of
+    ``peaks (n, 6)``: per element the moment of largest size, its move, its place x in
+    the machine, the curvature of largest size, the one it came with, and the largest
+    departure from that. ``energies`` (3): elastic energy of
     bending and plastic work are added to (N mm/mm), that of stretch and shear is set.
     """
     length = beam.length
@@ -73,6 +76,7 @@ def commit(
             peaks[e, 2] = 0.5 * (chain.x[e] + chain.x[e + 1])
         if abs(bend) > abs(peaks[e, 3]):
             peaks[e, 3] = bend
+        peaks[e, 5] = max(peaks[e, 5], abs(bend - peaks[e, 4]))
 
 
 @kernel

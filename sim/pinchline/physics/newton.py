@@ -43,6 +43,8 @@ DEPTH = 0.01  # of the thickness: how deep a step may sink the sheet into a roll
 BALANCE = 0.1  # of the allowed residual: what the forces of all rolls may miss
 SWINGING = 8  # iterations after which every step is searched along
 PROXIMAL = 1.0e-9  # of the axial stiffness: holds what nothing yet supports
+LEAST_PROXIMAL = 1.0e-13  # and what hardly anything supports may settle after all
+PATIENT = 20  # iterations after which it is halved by and by
 
 
 class Tooling(NamedTuple):
@@ -375,14 +377,20 @@ def _line_search(
 
 @kernel
 def _solve_step(
-    beam: Beam, tooling: Tooling, work: Work, size: int, at: int, gap: float
+    beam: Beam,
+    tooling: Tooling,
+    work: Work,
+    size: int,
+    at: int,
+    gap: float,
+    proximal: float,
 ) -> float:
     """Newton step into ``work.right[:, 0]`` and the supports; change of the drive."""
     gradient, right, cross = work.gradient, work.right, work.cross
     stiff = beam.axial / beam.length
     for i in range(size):
         scale = beam.length * beam.length if i % 3 == 2 else 1.0
-        work.band[i, 0] += PROXIMAL * stiff * scale
+        work.band[i, 0] += proximal * stiff * scale
         right[i, 0] = -work.forces[i]
         right[i, 1] = 0.0
         for c in range(cross.shape[1]):
@@ -424,6 +432,7 @@ def equilibrate(
     supports = tooling.supports
     supports[:, STEP] = 0.0
     previous = math.inf
+    proximal = PROXIMAL
     travelling = _announce(beam, chain, tooling, first, last)
     for iteration in range(limits.iterations + 1):
         _assemble(beam, chain, tooling, work, work.forces, first, last, False)
@@ -456,7 +465,9 @@ def equilibrate(
             return CONVERGED, iteration
         if iteration == limits.iterations:
             break
-        change = _solve_step(beam, tooling, work, size, at, gap)
+        if iteration >= PATIENT:
+            proximal = max(0.5 * proximal, LEAST_PROXIMAL)
+        change = _solve_step(beam, tooling, work, size, at, gap, proximal)
         _prepare(beam, chain, work, first, last)
         share = _step_share(work, supports, size, limits.turn, 20.0 * beam.half)
         report[5] = _move(chain, work, first, last, 0.0)

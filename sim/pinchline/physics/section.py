@@ -44,7 +44,7 @@ Y, W, CA, CB, YIELD, HI, HK = range(7)
 LAYER = 7
 HISTORY = 5
 BREAKPOINTS = 16
-SCRATCH = 64
+SCRATCH = 72  # columns: no section has more layers in plane strain
 
 _HALF_ROOT = math.sqrt(0.5)
 _UNBOUNDED = 1.0e30
@@ -436,7 +436,7 @@ def section_moment(
     layers : (7, rows) height, weight (mm), elastic eigenvalues, yield, hardening (MPa)
     history : (5, rows) history of one element
     change : curvature since the history was committed, 1/mm
-    scratch : (5, 64) working space
+    scratch : (5, 72) working space
     """
     if law == J2_PLANE_STRAIN:
         return _j2_moment(layers, history, change, scratch, layers.shape[1])

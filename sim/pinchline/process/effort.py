@@ -37,11 +37,10 @@ class Effort(NamedTuple):
 def effort(state: State) -> Effort:
     """Efforts of the present equilibrium."""
     machine, sheet = state.case.machine, state.case.sheet
-    force = np.hypot(state.forces[:, 0], state.forces[:, 1])
-    pinch = float(max(force[UPPER], force[LOWER]))
+    pushed = pushed_away(state)
+    pinch = max(0.0, float(max(pushed[UPPER], pushed[LOWER])))
     torque, hand = _crank(state)
-    along = float(pushed_away(state)[REAR])
-    screw = max(0.0, along) * sheet.width * _share_of_one_screw(state)
+    screw = max(0.0, float(pushed[REAR])) * sheet.width * _share_of_one_screw(state)
     return Effort(
         grip_margin=grip_margin(state),
         crank_torque=torque,

@@ -156,12 +156,15 @@ def accept(state: State, move: int) -> None:
     """Commit the equilibrium: history, peaks, energies, forces.
 
     The multiplier is what the sheet pushes back with along x; the force that works on
-    the feed is its part along the sheet at the nip line.
+    the feed is its part along the sheet at the nip line. Driven off its mid-line by
+    ``e``, the sheet moves by ``1 - e kappa`` of the feed there.
     """
     state.drive = float(state.work.report[0])
     element, _ = state.driven()
-    tilt = 0.5 * (state.chain.theta[element] + state.chain.theta[element + 1])
-    state.drive_force = -state.drive * math.cos(tilt)
+    ends = state.chain.theta[element : element + 2]
+    tilt, bend = 0.5 * (ends[0] + ends[1]), (ends[1] - ends[0]) / state.beam.length
+    lag = 1.0 - tooling(state).offset * bend
+    state.drive_force = float(-state.drive * math.cos(tilt) * lag)
     commit(
         state.beam,
         state.chain,

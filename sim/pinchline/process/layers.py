@@ -26,7 +26,8 @@ class SectionLaw(NamedTuple):
     law: code; layers: (7, rows); virgin: (5, rows) history of a flat annealed section;
     low, high: elastic range of curvature (1/mm); bending: elastic stiffness (N mm);
     first_yield: moment at which the (core) material first yields (N mm/mm), and
-    ``yield_curvature`` (1/mm).
+    ``yield_curvature`` (1/mm); first_set: moment at which anything yields, which in
+    clad sheet are the skins (N mm/mm).
     """
 
     law: int
@@ -37,6 +38,7 @@ class SectionLaw(NamedTuple):
     bending: float
     first_yield: float
     yield_curvature: float
+    first_set: float
 
 
 def plane_strain_modulus(material: Material) -> float:
@@ -205,6 +207,15 @@ def _finish(
     tiny = 1.0e-6 * yield_curvature
     elastic, _ = section_moment(law, layers, virgin, tiny, scratch)
     first, _ = section_moment(law, layers, virgin, yield_curvature, scratch)
+    stiffness = elastic / tiny
     return SectionLaw(
-        law, layers, virgin, low, high, elastic / tiny, first, yield_curvature
+        law=law,
+        layers=layers,
+        virgin=virgin,
+        low=low,
+        high=high,
+        bending=stiffness,
+        first_yield=first,
+        yield_curvature=yield_curvature,
+        first_set=min(first, stiffness * high),
     )

@@ -104,7 +104,7 @@ def _inputs(state: State) -> dict[str, float]:
         },
         "searle_number": state.regime.searle,
         "held_flat": state.regime.held,
-        "moment_first_yield": state.section.first_yield,
+        "moment_first_yield": state.section.first_set,
         "curvature_first_yield": state.section.yield_curvature,
         "curvature_wrap": wrap_curvature(machine, sheet.thickness),
         "youngs_modulus": material.youngs_modulus,
@@ -123,7 +123,6 @@ def _sheet(state: State) -> tuple[dict[str, Array], measure.Outline]:
     residual = state.chain.curvature[order].copy()
     peaks = state.peaks[order]
     outline = measure.free_outline(residual, length)
-    natural = state.case.sheet.curvature
     table = {
         "s": (np.arange(state.elements) + 0.5) * length,
         "curvature_loaded_peak": peaks[:, 3].copy(),
@@ -131,7 +130,7 @@ def _sheet(state: State) -> tuple[dict[str, Array], measure.Outline]:
         "moment_peak": peaks[:, 0].copy(),
         "moment_peak_move": peaks[:, 1].astype(np.int32),
         "moment_peak_place": np.where(peaks[:, 1] > 0, peaks[:, 2], math.nan),
-        "surface_strain_peak": np.abs(peaks[:, 3] - natural) * state.beam.half,
+        "surface_strain_peak": peaks[:, 5] * state.beam.half,
         "s_node": np.arange(state.elements + 1) * length,
         "x": outline.x,
         "y": outline.y,
@@ -195,7 +194,7 @@ def _flats(
         flats[f"flat_{name}_moment"] = measure.moment_flat(
             sheet["moment_peak"],
             state.beam.length,
-            state.section.first_yield,
+            state.section.first_set,
             from_end=end,
         )
     return flats

@@ -12,6 +12,7 @@ import numpy as np
 from pinchline.physics.beam import Beam, Chain, lay_out
 from pinchline.physics.carry import FIELDS
 from pinchline.physics.contact import ROLL_RESULTS
+from pinchline.physics.history import PEAKS
 from pinchline.physics.newton import Limits, Work, workspace
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STIFFNESS
 from pinchline.physics.weight import potential
@@ -287,8 +288,8 @@ def new_state(case: Case) -> State:
     steps = case.model.steps_per_element
     reach = 2.5 * case.machine.rear.distance / beam.length
     slots = 2 * min(n, int(reach)) + 1
-    peaks = np.zeros((n, 4))
-    peaks[:, 3] = natural
+    peaks = np.zeros((n, PEAKS))
+    peaks[:, 3:5] = natural
     limits = Limits(
         force=FORCE_TOLERANCE * law.first_yield / t,
         length=LENGTH_TOLERANCE,

@@ -75,6 +75,7 @@ def place(state: State, s: float, move: int) -> bool:
     state.drive = 0.0
     state.rear_touch = math.nan
     state.gripped = True
+    held = state.energy_held
     state.share = 0.0
     state.reset_rolls(move)
     state.forces[:] = 0.0
@@ -96,7 +97,7 @@ def place(state: State, s: float, move: int) -> bool:
     accept(state, move)
     state.lay_arms()
     state.measure_height()
-    state.work_clamp += state.energy_held - state.energy_given
+    state.work_clamp += state.energy_held - held
     if start < 0.0:
         move_rear(state, 0.0, move, lambda: False)
     state.lay_arms()

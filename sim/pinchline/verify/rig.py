@@ -13,7 +13,7 @@ import numpy as np
 from pinchline.errors import SolverError
 from pinchline.physics.banded import factor, solve
 from pinchline.physics.beam import Beam, Chain, strains
-from pinchline.physics.history import commit, let_go
+from pinchline.physics.history import PEAKS, commit, let_go
 from pinchline.physics.newton import (
     CONVERGED,
     Limits,
@@ -93,7 +93,7 @@ class Strip:
         self.work = workspace(n, 0)
         self.loads = np.zeros(self.size)
         self.held: dict[int, float] = {}
-        self.peaks = np.zeros((n, 4))
+        self.peaks = np.zeros((n, PEAKS))
         self.energies = np.zeros(3)
 
     def push(self, node: int, direction: int, force: float) -> None:

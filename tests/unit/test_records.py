@@ -1,0 +1,108 @@
+"""What a job keeps of its history: peaks, strain, drive work and the energy account."""
+
+import numpy as np
+import pytest
+
+from pinchline.model.case import ModelOptions, parse_case
+from pinchline.physics import section
+from pinchline.process.layers import section_law
+from pinchline.process.programme import run_case
+from pinchline.process.state import new_state
+from pinchline.process.stepping import feed, move_rear, place, take_out
+
+TEXT = """
+[sheet]
+material = "{material}"
+direction = "LT"
+thickness = "1.0 mm"
+length = "200 mm"
+width = "400 mm"
+{sheet}
+[machine]
+use = "bench-60"
+nip.clearance = "0.05 mm"
+[model]
+{model}
+[[move]]
+kind = "place"
+at = "120 mm"
+[[move]]
+kind = "lift"
+to = "20 mm"
+[[move]]
+kind = "feed"
+toward = "rear"
+by = "60 mm"
+"""
+
+
+def case(material="5052-H32", sheet="", model=""):
+    text = TEXT.format(material=material, sheet=sheet, model=model)
+    return parse_case(text, path="records.toml")
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
+def test_the_drive_works_where_it_acts(share):
+    """Off the mid-line the sheet moves by (1 - e kappa) of the feed.
+
+    The account closes within 0.3 %; without it, it misses 0.5 % at either surface.
+    """
+    result = run_case(case(model=f"drive_share = {share}"))
+    assert result.summary["energy_error_max"] < 3.0e-3
+
+
+def test_placing_again_keeps_what_the_account_has_lost():
+    """A second placing adds its own work of the clamp, and forgives nothing."""
+    state = new_state(case(model='element = "1 mm"\nsteps_per_element = 1'))
+    place(state, 120.0, 1)
+    move_rear(state, 20.0, 2, lambda: False)
+    feed(state, 1, 40.0, 20.0, 3, lambda: False)
+    move_rear(state, 0.0, 4, lambda: False)
+    take_out(state, 5)
+    lost = state.energy_missing
+    assert abs(lost) > 1e-3
+    place(state, 190.0, 6)
+    assert state.energy_missing == pytest.approx(lost, abs=1e-9)
+
+
+def test_strain_is_counted_from_the_bend_the_sheet_came_with():
+    """Unbent from R -200 mm and bent the other way: t/2 times the whole change."""
+    result = run_case(case(sheet='radius = "-200 mm"'))
+    loaded = result.sheet["curvature_loaded_peak"]
+    strain = result.sheet["surface_strain_peak"]
+    turned = loaded > 0.01
+    assert np.any(turned)
+    assert strain[turned] == pytest.approx(0.5 * (loaded[turned] + 1.0 / 200.0))
+
+
+def test_below_the_first_yield_of_its_skins_a_clad_sheet_keeps_nothing():
+    material = case("2024-T3-clad").sheet.material
+    law = section_law(material, 1.0, ModelOptions())
+    scratch = np.zeros((section.HISTORY, section.SCRATCH))
+    for share, left in ((0.999, True), (1.05, False)):
+        history = law.virgin.copy()
+        bend = share * law.first_set / law.bending
+        moment, work, *_ = section.section_commit(
+            law.law, law.layers, history, bend, scratch
+        )
+        assert (work == 0.0) == left
+        assert moment <= law.first_set * 1.05
+    assert law.first_set < 0.5 * law.first_yield
+    plain = section_law(case().sheet.material, 1.0, ModelOptions())
+    assert plain.first_set == pytest.approx(plain.first_yield, rel=1e-9)
+
+
+def test_the_most_layers_of_a_clad_sheet_fit_their_scratch():
+    """64 layers and the skins: the same moment as with 40, to a tenth of a percent."""
+    material = case("2024-T3-clad").sheet.material
+    moments = []
+    for count in (40, 64):
+        law = section_law(material, 1.0, ModelOptions(layers=count))
+        assert law.layers.shape[1] <= section.SCRATCH
+        scratch = np.zeros((section.HISTORY, section.SCRATCH))
+        bend = 6.0 * law.yield_curvature
+        moment, _ = section.section_moment(
+            law.law, law.layers, law.virgin, bend, scratch
+        )
+        moments.append(moment)
+    assert moments[0] == pytest.approx(moments[1], rel=1e-3)
