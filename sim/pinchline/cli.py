@@ -26,6 +26,23 @@ if TYPE_CHECKING:
 
 STOPPED, INTERRUPTED = 3, 130
 
+CaseFile = Annotated[str, typer.Argument(help="A case file (.toml) or a shipped case.")]
+TableFile = Annotated[
+    Path | None,
+    typer.Option(
+        "-o",
+        "--output",
+        help="Also write the table to this file, .h5 or .csv.",
+        show_default=False,
+    ),
+]
+PictureFolder = Annotated[
+    Path | None, typer.Option(help="Also draw the pictures into this folder.")
+]
+InchFirst = Annotated[
+    bool, typer.Option("--inch/--mm", help="The units that come first.")
+]
+
 app = typer.Typer(
     help="Bending sheet on a hand-cranked three-roll pinch bender.",
     epilog="Exit codes: 0 done, 2 the input is wrong, 3 the machine or the sheet "
@@ -70,7 +87,7 @@ def _root(
 
 @app.command()
 def run(
-    case: Annotated[str, typer.Argument(help="A case file (.toml) or a shipped case.")],
+    case: CaseFile,
     output: Annotated[
         Path | None,
         typer.Option(
@@ -80,14 +97,9 @@ def run(
             show_default=False,
         ),
     ] = None,
-    pictures: Annotated[
-        Path | None,
-        typer.Option(help="Also draw the pictures into this folder."),
-    ] = None,
+    pictures: PictureFolder = None,
     *,
-    inch: Annotated[
-        bool, typer.Option("--inch/--mm", help="The units that come first.")
-    ] = False,
+    inch: InchFirst = False,
 ) -> None:
     """Do the programme of a case: a result file, and a short table."""
     with _told():
@@ -110,41 +122,24 @@ def run(
 
 @app.command()
 def across(
-    case: Annotated[str, typer.Argument(help="A case file (.toml) or a shipped case.")],
-    output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="Also write the table to this file, .h5 or .csv.",
-            show_default=False,
-        ),
-    ] = None,
-    pictures: Annotated[
-        Path | None,
-        typer.Option(help="Also draw the picture into this folder."),
-    ] = None,
+    case: CaseFile,
+    output: TableFile = None,
+    pictures: PictureFolder = None,
     stations: Annotated[
         int, typer.Option(help="Strips across the width, 2 to 25.")
     ] = 5,
     *,
-    inch: Annotated[
-        bool, typer.Option("--inch/--mm", help="The units of the table.")
-    ] = False,
+    inch: InchFirst = False,
 ) -> None:
     """Do a job at several places across the width, with the rolls bending."""
     with _told():
         from pinchline.analysis.across import across as solve
         from pinchline.model.case import load_case
         from pinchline.output.across import across_table, across_words, draw_across
-        from pinchline.results.tables import check_table_path, write_table
+        from pinchline.results.tables import write_table
 
         job = load_case(case)
-        if output is not None:
-            _keep_apart(output, job)
-            check_table_path(output)
-        if pictures is not None:
-            _check_folder(pictures)
+        _check_targets(job, output, pictures)
         with _progress() as progress:
             found = solve(job, stations=stations, progress=progress)
         typer.echo(across_words(found, job.title, "inch" if inch else "metric"))
@@ -160,38 +155,21 @@ def across(
 
 @app.command()
 def limits(
-    case: Annotated[str, typer.Argument(help="A case file (.toml) or a shipped case.")],
-    output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="Also write every pass to this file, .h5 or .csv.",
-            show_default=False,
-        ),
-    ] = None,
-    pictures: Annotated[
-        Path | None,
-        typer.Option(help="Also draw the picture into this folder."),
-    ] = None,
+    case: CaseFile,
+    output: TableFile = None,
+    pictures: PictureFolder = None,
     *,
-    inch: Annotated[
-        bool, typer.Option("--inch/--mm", help="The units of the table.")
-    ] = False,
+    inch: InchFirst = False,
 ) -> None:
     """Find how tight the sheet of a case can be rolled, and what binds."""
     with _told():
         from pinchline.analysis.limits import limits as solve
         from pinchline.model.case import load_case
         from pinchline.output.limits import draw_limits, limits_table, limits_words
-        from pinchline.results.tables import check_table_path, write_table
+        from pinchline.results.tables import write_table
 
         job = load_case(case)
-        if output is not None:
-            _keep_apart(output, job)
-            check_table_path(output)
-        if pictures is not None:
-            _check_folder(pictures)
+        _check_targets(job, output, pictures)
         with _progress() as progress:
             found = solve(job, progress=progress)
         typer.echo(limits_words(found, job.title, "inch" if inch else "metric"))
@@ -288,6 +266,17 @@ def _keep_apart(target: Path, job: "Case") -> None:
     if same:
         message = "the output would overwrite the case"
         raise InputError(message, file=target, allowed="another file name")
+
+
+def _check_targets(job: "Case", table: Path | None, pictures: Path | None) -> None:
+    """Make sure, before a long run, that table and pictures can be written."""
+    from pinchline.results.tables import check_table_path
+
+    if table is not None:
+        _keep_apart(table, job)
+        check_table_path(table)
+    if pictures is not None:
+        _check_folder(pictures)
 
 
 def _check_folder(folder: Path) -> None:

@@ -184,7 +184,7 @@ def _check(case: Case, stations: int) -> None:
         )
     if not 2 <= stations <= 25:
         message = "so many stations make no sense"
-        raise InputError(message, value=stations, allowed="2 to 25")
+        raise InputError(message, key="stations", value=stations, allowed="2 to 25")
 
 
 def _strips(case: Case, stations: int) -> tuple[Array, Array]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from pinchline import units
-from pinchline.process.programme import GRIP_EDGE
+from pinchline.process.geometry import GRIP_EDGE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

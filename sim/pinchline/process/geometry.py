@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pinchline.model.machine import Machine
 
 UPPER, LOWER, REAR = 0, 1, 2
+GRIP_EDGE = 2.0  # thicknesses of sheet that must stay beyond the nip line
 
 
 def roll_table(

@@ -12,7 +12,7 @@ from pinchline.errors import SolverError
 from pinchline.model.moves import describe
 from pinchline.process import events
 from pinchline.process.effort import grip_margin, pushed_away
-from pinchline.process.geometry import jam_lift
+from pinchline.process.geometry import GRIP_EDGE, jam_lift
 from pinchline.process.outcome import outcome
 from pinchline.process.recorder import Recorder
 from pinchline.process.state import State, new_state
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     Progress = Callable[[float, str], None]
 
 LOOK_AT_CURL = 4.0  # mm of feed between looks at the curl
-GRIP_EDGE = 2.0  # thicknesses of sheet that must stay beyond the nip line
 
 
 @dataclass
