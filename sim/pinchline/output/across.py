@@ -125,7 +125,4 @@ def across_picture(across: Across, title: str) -> Figure:
 
 def draw_across(across: Across, title: str, folder: Path) -> Path:
     """Draw the picture into a folder; returns its path."""
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / "across.png"
-    look.save(across_picture(across, title), path)
-    return path
+    return look.save_in(across_picture(across, title), folder, "across.png")

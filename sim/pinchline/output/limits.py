@@ -135,7 +135,4 @@ def _kinds(passes: list[Pass]) -> str:
 
 def draw_limits(limits: Limits, title: str, folder: Path) -> Path:
     """Draw the picture into a folder; returns its path."""
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / "limits.png"
-    look.save(limits_picture(limits, title), path)
-    return path
+    return look.save_in(limits_picture(limits, title), folder, "limits.png")

@@ -11,6 +11,8 @@ import textwrap
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from pinchline.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
@@ -322,6 +324,25 @@ def save(fig: Figure, path: Path) -> None:
     }
     with applied():
         fig.savefig(path, metadata=stamp.get(path.suffix))
+
+
+def save_in(fig: Figure, folder: Path, name: str) -> Path:
+    """Write a figure into a folder, which is made where it is missing.
+
+    Raises
+    ------
+    InputError
+        where it cannot be written
+    """
+    path = folder / name
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        save(fig, path)
+    except OSError as error:
+        message = f"the picture cannot be written: {error.strerror or error}"
+        allowed = "a folder that can be written to, or made"
+        raise InputError(message, file=folder, allowed=allowed) from None
+    return path
 
 
 def strip(x: Any, y: Any, inner: float, outer: float) -> tuple[Any, Any]:
