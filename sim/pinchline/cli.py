@@ -181,6 +181,34 @@ def limits(
 
 
 @app.command()
+def rules(
+    case: CaseFile,
+    output: TableFile = None,
+    pictures: PictureFolder = None,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Put the hand rules of the trade beside the model, and say where they hold."""
+    with _told():
+        from pinchline.analysis.rules import compare
+        from pinchline.model.case import load_case
+        from pinchline.output.rules import rules_table, rules_words
+        from pinchline.output.rules_picture import draw_rules
+        from pinchline.results.tables import write_table
+
+        job = load_case(case)
+        _check_targets(job, output, pictures)
+        with _progress() as progress:
+            found = compare(job, progress=progress)
+        typer.echo(rules_words(found, job.title, "inch" if inch else "metric"))
+        if output is not None:
+            write_table(rules_table(found, job.title), output)
+            _say(f"The table is in {output}.")
+        if pictures is not None:
+            _say(f"The picture is {draw_rules(found, job.title, pictures)}.")
+
+
+@app.command()
 def plot(
     file: Annotated[Path, typer.Argument(help="A result file of `pinchline run`.")],
     output: Annotated[
