@@ -73,6 +73,15 @@ PROGRAMME = GOOD[GOOD.index("[[move]]") : GOOD.index("[measure]")]
 MOVE = "[[move]]\nkind = "
 
 
+def curve(strains, *stresses, exponent=None, bare=False):
+    """Edit that gives the material a curve of points, stresses in MPa."""
+    listed = ", ".join(f'"{stress} MPa"' for stress in stresses)
+    strains = strains if bare else f"[{strains}]"
+    more = "" if exponent is None else f", exponent = {exponent}"
+    keys = f"curve = {{strain = {strains}, stress = [{listed}]{more}}}"
+    return "[machine]", f"{keys}\n[machine]"
+
+
 @dataclass(frozen=True)
 class Bad:
     """One edit of the good case, and what its message must hold."""
@@ -384,6 +393,52 @@ BAD = {
     "gauge line off the sheet": Bad(
         GAP, 'gauge_rear = "261 mm"', "measure.gauge_rear", "261 mm", "260 mm"
     ),
+    # the curve of a material
+    "curve of nothing": Bad(
+        CARD, CARD, "sheet.material.curve", "neither exponent nor points", "exponent"
+    ),
+    "curve without bend": Bad(
+        CARD, CARD, "sheet.material.curve.exponent", "= 1", "above 1"
+    ),
+    "unknown key of a curve": Bad(
+        CARD, CARD, "sheet.material.curve.exponnent", "12", "did you mean exponent?"
+    ),
+    "bare offset of a curve": Bad(
+        CARD, CARD, "sheet.material.curve.yield_offset", "150", '"325 MPa"'
+    ),
+    "exponent beside points": Bad(
+        CARD, CARD, "sheet.material.curve.exponent", "12", "not both"
+    ),
+    "curve in a wrong measure": Bad(
+        CARD, CARD, "sheet.material.curve.measure", '"log"', '"engineering" or "true"'
+    ),
+    "two points of a curve": Bad(
+        CARD, CARD, "sheet.material.curve.strain", "2", "a list of 3 to 200"
+    ),
+    "one strain for a curve": Bad(
+        CARD, CARD, "sheet.material.curve.strain", "0.01", "a list of 3 to 200"
+    ),
+    "a strain without its stress": Bad(
+        CARD, CARD, "sheet.material.curve.stress", "3", "each of the 4 strains"
+    ),
+    "strain of a curve in words": Bad(
+        CARD, CARD, "sheet.material.curve.strain[2]", '"much"', "a number"
+    ),
+    "bare stress of a curve": Bad(
+        CARD, CARD, "sheet.material.curve.stress[2]", "160", '"325 MPa"'
+    ),
+    "curve that goes back": Bad(
+        CARD, CARD, "sheet.material.curve.strain[3]", "0.003", "above 0.004"
+    ),
+    "curve that falls": Bad(
+        CARD, CARD, "sheet.material.curve.stress[3]", "150 MPa", "from 160 MPa up"
+    ),
+    "curve that steepens": Bad(
+        CARD, CARD, "sheet.material.curve.stress[3]", "400 MPa", "ever less steeply"
+    ),
+    "curve above the elastic line": Bad(
+        CARD, CARD, "sheet.material.curve.stress[1]", "250 MPa", "140 MPa"
+    ),
 }  # fmt: skip
 
 # further edits that a bad input needs
@@ -403,6 +458,30 @@ ALSO_MATERIAL = {
         "[machine]",
         f"{RANGES}[machine]",
     ),
+    "curve of nothing": ("[machine]", "curve = {}\n[machine]"),
+    "curve without bend": ("[machine]", "curve.exponent = 1\n[machine]"),
+    "unknown key of a curve": ("[machine]", "curve.exponnent = 12\n[machine]"),
+    "bare offset of a curve": (
+        "[machine]",
+        "curve = {exponent = 12, yield_offset = 150}\n[machine]",
+    ),
+    "exponent beside points": curve("0.002, 0.004, 0.01", 140, 160, 170, exponent=12),
+    "curve in a wrong measure": (
+        "[machine]",
+        'curve = {exponent = 12, measure = "log"}\n[machine]',
+    ),
+    "two points of a curve": curve("0.002, 0.004", 140, 160),
+    "one strain for a curve": curve("0.01", 140, bare=True),
+    "a strain without its stress": curve("0.002, 0.004, 0.01, 0.02", 140, 160, 170),
+    "strain of a curve in words": curve('0.002, "much", 0.01', 140, 160, 170),
+    "bare stress of a curve": (
+        "[machine]",
+        'curve = {strain = [0.1, 0.2, 0.3], stress = ["1 MPa", 160, 2]}\n[machine]',
+    ),
+    "curve that goes back": curve("0.002, 0.004, 0.003", 140, 160, 170),
+    "curve that falls": curve("0.002, 0.004, 0.01", 140, 160, 150),
+    "curve that steepens": curve("0.002, 0.004, 0.006", 140, 160, 400),
+    "curve above the elastic line": curve("0.002, 0.004, 0.01", 250, 260, 270),
 }
 
 

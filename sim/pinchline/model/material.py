@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from pinchline import library, units
 from pinchline.errors import InputError
+from pinchline.model.curve import Curve, check_elastic_start
 from pinchline.model.fields import (
     Bounds,
     Density,
@@ -70,6 +71,7 @@ class Properties(Record):
     allowable_strain: Strain | None = None
     minimum_bend_radius: NotNegative | None = None
     clad: CladdingTable | None = None
+    curve: Curve | None = None
     sources: dict[Text, Text] = Field(default_factory=dict)
 
     @model_validator(mode="after")
@@ -168,6 +170,8 @@ class Material(Record):
     allowable_strain : surface strain that a bend may reach
     minimum_bend_radius : least inside radius in thicknesses
     clad : soft skins; the values above are then those of the core
+    curve : of the (core) metal, which then takes the place of yield strength, tangent
+        modulus and kinematic share in the layers; None is bilinear
     sources : property to where its number comes from
     """
 
@@ -186,6 +190,7 @@ class Material(Record):
     allowable_strain: Strain | None = None
     minimum_bend_radius: NotNegative | None = None
     clad: Cladding | None = None
+    curve: Curve | None = None
     sources: dict[str, str] = Field(default_factory=dict)
 
     @model_validator(mode="after")
@@ -198,6 +203,8 @@ class Material(Record):
                     value=units.format(layer.tangent_modulus, "stress"),
                     allowed="the slope after yield, a small part of youngs_modulus",
                 )
+        if self.curve is not None:
+            check_elastic_start(self.curve, self.youngs_modulus)
         return self
 
 

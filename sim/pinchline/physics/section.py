@@ -44,7 +44,7 @@ Y, W, CA, CB, YIELD, HI, HK = range(7)
 LAYER = 7
 HISTORY = 5
 BREAKPOINTS = 16
-SCRATCH = 72  # columns: no section has more layers in plane strain
+SCRATCH = 776  # columns: no section has more (sub-)layers in plane strain
 
 _HALF_ROOT = math.sqrt(0.5)
 _UNBOUNDED = 1.0e30
@@ -349,7 +349,7 @@ def _drop_flattest(scratch: Array, count: int) -> int:
 def _profile_commit(
     layers: Array, history: Array, change: float, scratch: Array
 ) -> tuple[float, float, float, float]:
-    """Advance the stress profile; see ``_j2_commit``. ``scratch`` (5, 64)."""
+    """Advance the stress profile; see ``_j2_commit``. ``scratch`` (5, 776)."""
     slope = layers[CA, 0]
     hard = layers[HI, 0] + layers[HK, 0]
     tol = 1.0e-10 * layers[YIELD, 0]
@@ -436,7 +436,7 @@ def section_moment(
     layers : (7, rows) height, weight (mm), elastic eigenvalues, yield, hardening (MPa)
     history : (5, rows) history of one element
     change : curvature since the history was committed, 1/mm
-    scratch : (5, 72) working space
+    scratch : (5, 776) working space
     """
     if law == J2_PLANE_STRAIN:
         return _j2_moment(layers, history, change, scratch, layers.shape[1])

@@ -10,6 +10,7 @@ import numpy as np
 from pinchline.errors import InputError
 from pinchline.physics import section
 from pinchline.physics.section import section_commit, section_moment
+from pinchline.process.overlay import overlaid, sub_layers
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -70,9 +71,12 @@ def section_law(
     Raises
     ------
     InputError
-        The closed form is asked for a clad sheet.
+        The closed form is asked for a clad sheet or a full curve, or a curve is to
+        widen.
     """
     share = options.hardening
+    if material.curve is not None:
+        _refuse_two_lines(options)
     kinematic = material.kinematic_share if share is None else share
     if options.section == "closed-form":
         if material.clad is not None:
@@ -85,6 +89,19 @@ def section_law(
             )
         return _profile(material, thickness, kinematic, held)
     return _layered(material, thickness, options.layers, kinematic, held)
+
+
+def _refuse_two_lines(options: ModelOptions) -> None:
+    """Refuse options that hold for a bilinear metal only."""
+    key, value, allowed = "", "", ""
+    if options.section == "closed-form":
+        key, value, allowed = "section", options.section, '"layered"'
+    elif options.hardening not in {None, 1.0}:
+        key, value = "hardening", f"{options.hardening:g}"
+        allowed = '"kinematic", or leave it out: sub-layers of a curve only shift'
+    if key:
+        message = "does not go with the curve of sheet.material"
+        raise InputError(message, key=f"model.{key}", value=value, allowed=allowed)
 
 
 def _weights(heights: NDArray[np.float64], start: float) -> NDArray[np.float64]:
@@ -136,6 +153,11 @@ def _layered(
         )
         for flat in (True, False)
     ]
+    if material.curve is not None:
+        kinds = [
+            overlaid(layers, count, sub_layers(material, flat=flat))
+            for layers, flat in zip(kinds, (True, False), strict=True)
+        ]
     for layers, share in zip(kinds, (held, 1.0 - held), strict=True):
         layers[section.W] *= share
     strain = material.yield_strength / material.youngs_modulus
