@@ -1,0 +1,340 @@
+"""The steady pass without history: what one long feed at one lift leaves, in a moment.
+
+For first guesses, wide maps and fits. The sheet between the rolls is solved as one
+boundary-value problem (``physics.pass_solve``) with the stepped solver's section law,
+contact foundation, shear and supports; what is not in it are the sheet's ends, the
+raise at rest, weight and the steps of a feed. A pass that was not found has NaN for
+numbers and a status that tells so.
+
+Error of the residual radius against the stepped solver at its shipped element;
+5052-H32, 2024-T3, 3003-H14, 0.5, 1 and 2 mm, lifts 10 to 30 mm on bench-60, where both
+settle (``benchmarks/span.py`` prints every pass, and the time of a solution):
+
+    toward   nip     passes  median  90 % below  worst
+    rear     rigid   42      0.04 %  0.33 %      0.72 %
+    rear     giving  40      0.07 %  0.29 %      0.51 %
+    operator rigid   29      0.42 %  1.07 %      2.26 %
+    operator giving  25      0.45 %  1.06 %      1.55 %
+
+11 of the 216 are not found, all toward the operator deep in wrap, at 26 mm and more.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+
+from pinchline.analysis import parallel
+from pinchline.model.moves import Lift
+from pinchline.physics import pass_follow, pass_solve
+from pinchline.physics.pass_law import (
+    COLUMNS,
+    left_curvature,
+    tabulate,
+    virgin_curvature,
+)
+from pinchline.physics.pass_march import (
+    DRIVE,
+    GIVE_REAR,
+    GIVE_UPPER,
+    LARGEST,
+    PUSH,
+    REAR_Y,
+    THETA,
+    M,
+    Strip,
+    X,
+    Y,
+)
+from pinchline.physics.section import HISTORY, SCRATCH
+from pinchline.physics.support import GIVE_X, GIVE_Y
+from pinchline.process.geometry import REAR, UPPER, jam_lift, roll_table
+from pinchline.process.layers import (
+    bending_modulus,
+    plane_strain_modulus,
+    section_law,
+)
+from pinchline.process.regime import width_regime
+from pinchline.process.state import SHEAR_FACTOR
+from pinchline.process.supports import clamped_depths, support_table
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.model.case import Case
+
+    Array = NDArray[np.float64]
+
+Way = Literal["rear", "operator"]
+
+ROWS = 96  # of the section's table
+TIGHTEST = 2.0  # of the upper roll's curvature: where the table ends
+SOLVED, JAM, LOST, REVERSED = "solved", "jam", "not found", "yields both ways"
+UPPER_FIRST = "upper roll touches first"
+# columns of the parameters of solve_many; NaN takes the case's own
+THICKNESS, YIELD, TANGENT, YOUNGS, CLAMP, STIFFNESS, LIFT = range(7)
+
+
+class Pass(NamedTuple):
+    """What a steady pass leaves and takes, per mm of width.
+
+    lift: mm; way: fed toward; loaded, residual: largest and remaining curvature (1/mm);
+    moment: largest (N mm/mm); force_*: of the rolls (N/mm); drive: along the sheet at
+    the nip line, + toward the rear roll (N/mm); nip_opening: between the pinch rolls'
+    surfaces (mm); gives: of upper, lower and rear roll (mm); iterations; status:
+    ``solved``, or why the rest is NaN: ``jam``, ``not found`` (no equilibrium),
+    ``yields both ways`` (the law tabulated does not hold), ``upper roll touches
+    first`` (the sheet bears something where it was taken to be free).
+    """
+
+    lift: float
+    way: Way
+    loaded: float
+    residual: float
+    moment: float
+    force_upper: float
+    force_lower: float
+    force_rear: float
+    drive: float
+    nip_opening: float
+    gives: tuple[float, float, float]
+    iterations: int
+    status: str
+
+    @property
+    def radius(self) -> float:
+        """Residual radius of the mid-line, mm; infinite where nothing remains."""
+        return 1.0 / self.residual if self.residual != 0.0 else math.inf
+
+
+class _Setting(NamedTuple):
+    """A case as the kernels take it: sheet, rolls at touch, slide, supports."""
+
+    strip: Strip
+    machine: Array
+    slide: Array
+    supports: Array
+
+
+def _setting(case: Case, lift: float, natural: float) -> _Setting:
+    sheet, model = case.sheet, case.model
+    material, t = sheet.material, sheet.thickness
+    held = width_regime(case.model_copy(update={"moves": (Lift(to=lift),)})).held
+    law = section_law(material, t, model, held)
+    table = np.zeros((ROWS, COLUMNS))
+    last = max(TIGHTEST / case.machine.rolls.upper_radius, 4.0 * law.high)
+    history = law.virgin.copy()
+    scratch = np.zeros((HISTORY, SCRATCH))
+    tabulate(
+        law.law,
+        law.layers,
+        law.virgin,
+        law.bending,
+        law.high,
+        last,
+        history,
+        scratch,
+        table,
+    )
+    shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
+    strip = Strip(
+        axial=bending_modulus(material, held) * t,
+        shear=SHEAR_FACTOR * shear * t,
+        bending=law.bending,
+        foundation=model.contact * plane_strain_modulus(material) / t,
+        natural=natural,
+        thickness=t,
+        offset=(model.drive_share - 0.5) * t,
+        first_yield=law.first_yield,
+        table=table,
+    )
+    supports = support_table(case)
+    depths = clamped_depths(case, strip.foundation)
+    machine = roll_table(case.machine, t, 0.0, depths)[:, :3].copy()
+    slide = supports[REAR, [GIVE_X, GIVE_Y]].copy()
+    return _Setting(strip, machine, slide, supports)
+
+
+def _read(
+    case: Case,
+    setting: _Setting,
+    solution: pass_solve.Solution,
+    lift: float,
+    way: Way,
+    natural: float,
+    iterations: int,
+) -> Pass:
+    """Read a pass from a solution."""
+    strip, q = setting.strip, solution.q
+    rows = int(solution.mesh[2])
+    path = solution.path[:rows]
+    sign = 1.0 if way == "rear" else -1.0
+    if float(np.min(path[:, 1 + M])) < -strip.table[0, 0]:
+        return _nothing(lift, way, REVERSED, iterations)
+    free = path[0 if sign > 0.0 else -1]
+    axis = setting.machine[UPPER, 1] + q[GIVE_UPPER]
+    if math.hypot(free[1 + X], free[1 + Y] - axis) < setting.machine[UPPER, 2]:
+        return _nothing(lift, way, UPPER_FIRST, iterations)
+    top = float(path[-1, 1 + LARGEST])
+    peak, _ = virgin_curvature(strip.table, strip.bending, top)
+    left, _ = left_curvature(strip.table, top)
+    lower = sign * float(path[-1, 1 + PUSH])
+    tilt = float(path[np.argmin(np.abs(path[:, 1 + X])), 1 + THETA])
+    rear_theta = float(path[-1 if sign > 0.0 else 0, 1 + THETA])
+    gives = q[GIVE_UPPER : GIVE_REAR + 1]
+    rolls = case.machine.rolls
+    apart = setting.machine[0, 1] - setting.machine[1, 1] + gives[0] + gives[1]
+    return Pass(
+        lift=lift,
+        way=way,
+        loaded=natural + peak,
+        residual=natural + left,
+        moment=top,
+        force_upper=lower + float(q[REAR_Y]),
+        force_lower=lower,
+        force_rear=float(q[REAR_Y]) / math.cos(rear_theta),
+        drive=float(q[DRIVE]) * math.cos(tilt),
+        nip_opening=float(apart) - rolls.upper_radius - rolls.lower_radius,
+        gives=(float(gives[0]), float(gives[1]), float(gives[2])),
+        iterations=iterations,
+        status=SOLVED,
+    )
+
+
+def _nothing(lift: float, way: Way, status: str, iterations: int = 0) -> Pass:
+    nan = math.nan
+    return Pass(lift, way, *(nan,) * 8, (nan, nan, nan), iterations, status)
+
+
+class _Solver:
+    """Solutions of one case along its lifts, from which its neighbours start."""
+
+    def __init__(self, case: Case, way: Way, natural: float) -> None:
+        self.case, self.way, self.natural = case, way, natural
+        self.room = pass_solve.new_room()
+        self.solution = pass_solve.new_solution()
+        self.kept = pass_solve.new_solution()
+        self.rungs: list[tuple[float, pass_solve.Solution]] = []
+
+    def from_nothing(self, case: Case, lift: float) -> Pass:
+        """Follow the pass up from an elastic bend."""
+        if lift >= jam_lift(case.machine, case.sheet.thickness):
+            return _nothing(lift, self.way, JAM)
+        setting = _setting(case, lift, self.natural)
+        status, spent, _ = pass_follow.follow(
+            *setting,
+            lift,
+            1.0 if self.way == "rear" else -1.0,
+            self.solution,
+            self.kept,
+            self.room,
+        )
+        return self._end(case, setting, lift, status, spent)
+
+    def climb_rungs(self, lifts: Array) -> None:
+        """Keep solutions of the case at these lifts (mm), where there are any."""
+        for lift in lifts:
+            if self.from_nothing(self.case, float(lift)).status == SOLVED:
+                kept = pass_solve.new_solution()
+                pass_follow.copy_solution(self.solution, kept)
+                self.rungs.append((float(lift), kept))
+
+    def near(self, case: Case, lift: float) -> Pass:
+        """Start at the nearest rung; from nothing where that does not lead there."""
+        if not self.rungs or lift >= jam_lift(case.machine, case.sheet.thickness):
+            return self.from_nothing(case, lift)
+        setting = _setting(case, lift, self.natural)
+        _, rung = min(self.rungs, key=lambda item: abs(item[0] - lift))
+        pass_follow.copy_solution(rung, self.solution)
+        rolls = np.empty_like(setting.machine)
+        pass_follow.at_lift(setting.machine, setting.slide, lift, rolls)
+        status, spent = pass_follow.approach(
+            setting.strip,
+            rolls,
+            setting.slide,
+            setting.supports,
+            self.solution,
+            self.room,
+        )
+        if status != pass_solve.CONVERGED:
+            return self.from_nothing(case, lift)
+        return self._end(case, setting, lift, status, spent)
+
+    def _end(
+        self, case: Case, setting: _Setting, lift: float, status: int, spent: int
+    ) -> Pass:
+        if status != pass_solve.CONVERGED:
+            return _nothing(lift, self.way, LOST, spent)
+        return _read(case, setting, self.solution, lift, self.way, self.natural, spent)
+
+
+def solve_pass(
+    case: Case, lift: float, way: Way, *, natural_curvature: float = 0.0
+) -> Pass:
+    """Solve the steady pass of a case's sheet and machine; its moves do not matter.
+
+    Parameters
+    ----------
+    case : sheet, machine and model
+    lift : of the rear roll, mm
+    way : fed toward the "rear" roll or the "operator"
+    natural_curvature : of the stress-free sheet before the pass, 1/mm
+    """
+    return _Solver(case, way, natural_curvature).from_nothing(case, lift)
+
+
+def _varied(case: Case, row: Array) -> Case:
+    """Give a case with the parameters of a row; NaN leaves the case's own."""
+
+    def given(**columns: int) -> dict[str, float]:
+        return {k: float(row[c]) for k, c in columns.items() if not np.isnan(row[c])}
+
+    material = case.sheet.material.model_copy(
+        update=given(
+            yield_strength=YIELD, tangent_modulus=TANGENT, youngs_modulus=YOUNGS
+        )
+    )
+    sheet = case.sheet.model_copy(
+        update={"material": material, **given(thickness=THICKNESS)}
+    )
+    nip = case.machine.nip.model_copy(update=given(clamp=CLAMP, stiffness=STIFFNESS))
+    machine = case.machine.model_copy(update={"nip": nip})
+    return case.model_copy(update={"sheet": sheet, "machine": machine})
+
+
+def _chunk(job: tuple[Case, Way, Array, float, int]) -> list[Pass]:
+    case, way, parameters, natural, rungs = job
+    solver = _Solver(case, way, natural)
+    lifts = parameters[:, LIFT]
+    solver.climb_rungs(np.unique(np.quantile(lifts, np.linspace(0.0, 1.0, rungs))))
+    return [solver.near(_varied(case, row), float(row[LIFT])) for row in parameters]
+
+
+def solve_many(
+    case: Case,
+    way: Way,
+    parameters: Array,
+    *,
+    natural_curvature: float = 0.0,
+    workers: int | None = None,
+    chunk: int = 500,
+    rungs: int = 9,
+) -> list[Pass]:
+    """Solve many passes that vary a case; in order, the same for any ``workers``.
+
+    Parameters
+    ----------
+    parameters : (n, 7) thickness (mm), yield strength, tangent and Young's modulus
+        (MPa), clamp (N/mm), stiffness (N/mm per mm), lift (mm); NaN takes the case's
+        own, but for the lift
+    workers : processes; None takes all cores
+    chunk : rows that share first guesses
+    rungs : first guesses of a chunk, solutions of the case over its lifts
+    """
+    rows = np.atleast_2d(np.asarray(parameters, dtype=np.float64))
+    parts = [rows[i : i + chunk] for i in range(0, rows.shape[0], chunk)]
+    jobs = [(case, way, part, natural_curvature, rungs) for part in parts]
+    with parallel.workers(workers, len(jobs)) as do_all:
+        return [item for part in do_all(_chunk, jobs) for item in part]

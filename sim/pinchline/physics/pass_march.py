@@ -1,0 +1,238 @@
+"""March along the sheet of a steady pass: a rod on the foundations of the pinch rolls.
+
+The directed rod (E. Reissner, J. Appl. Math. Phys. 23 (1972) 795-804) with the tangent
+``t`` and normal ``n`` of the section, ``cross(a, b) = ax by - ay bx``, s toward the
+rear roll, N the force of the rear side on the operator's side:
+
+    X' = (1 + N.t / EA) t + (N.n / GA) n        theta' = kappa(M, largest M so far)
+    M' = -cross(X', N)                          N' = -sum of p u over the pinch rolls
+
+with ``p = k depth`` along ``u``, away from the roll's axis. The drive D works at the
+nip line: what is marched is N without it, and ``D S(x)`` is taken off, where S rises
+from 0 to 1 over a short stretch about x = 0. The march follows the material's history,
+from the side where the sheet is virgin to the side where it is bent: toward the rear
+roll in a feed toward it, the other way in a feed toward the operator. A moment that
+falls again is kept as the largest. Fourth-order Runge-Kutta of state and derivatives.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+from pinchline.physics._jit import kernel
+from pinchline.physics.pass_law import curvature
+
+if TYPE_CHECKING:
+    from pinchline.physics._jit import Array
+
+# state; PUSH is the force of the lower roll along y met so far (N/mm)
+X, Y, THETA, M, NX, NY, LARGEST, PUSH = range(8)
+STATES = 8
+# parameters, after the states in the columns of a derivative; REAR_Y: of its force
+DRIVE, LENGTH, GIVE_UPPER, GIVE_LOWER, GIVE_REAR, REAR_Y = range(6)
+PARAMETERS = 6
+COLUMNS = STATES + PARAMETERS
+MARCHED = STATES + GIVE_REAR  # columns that the march changes
+PATH = 2 * STATES + 1  # s, state, its rates
+SPREAD = 0.25  # of the thickness: half the stretch over which the drive works
+
+
+class Strip(NamedTuple):
+    """One mm of width of the sheet.
+
+    axial, shear (N/mm), bending (N mm): elastic stiffness; foundation (MPa/mm);
+    natural: curvature (1/mm); thickness (mm); offset of the drive over the mid-line
+    (mm); first_yield: moment (N mm/mm); table: the section's law (``pass_law``).
+    """
+
+    axial: float
+    shear: float
+    bending: float
+    foundation: float
+    natural: float
+    thickness: float
+    offset: float
+    first_yield: float
+    table: Array
+
+
+@kernel
+def _press(
+    strip: Strip, state: Array, cx: float, cy: float, reach: float
+) -> tuple[float, float, float, float, float]:
+    """Pressure x, y (N/mm2) of a roll, and its derivatives by x x, x y, y y."""
+    dx, dy = state[X] - cx, state[Y] - cy
+    square = dx * dx + dy * dy
+    if square >= reach * reach:
+        return 0.0, 0.0, 0.0, 0.0, 0.0
+    distance = math.sqrt(square)
+    ux, uy = dx / distance, dy / distance
+    k = strip.foundation
+    p = k * (reach - distance)
+    turn = p / distance
+    xx = -k * ux * ux + turn * uy * uy
+    xy = -(k + turn) * ux * uy
+    yy = -k * uy * uy + turn * ux * ux
+    return p * ux, p * uy, xx, xy, yy
+
+
+@kernel
+def _rates(
+    strip: Strip, rolls: Array, state: Array, q: Array, out: Array, d: Array
+) -> None:
+    """Put derivatives by s into ``out (8)`` and their slopes into ``d (8, 12)``.
+
+    ``rolls (3, 3)``: axes before they give and reach; ``q (6)``: parameters.
+    """
+    c, s = math.cos(state[THETA]), math.sin(state[THETA])
+    width = SPREAD * strip.thickness
+    z = state[X] / width
+    share, sharp = (0.0, 0.0) if z <= -1.0 else (1.0, 0.0)
+    if -1.0 < z < 1.0:
+        share = 0.5 + 0.25 * z * (3.0 - z * z)
+        sharp = 0.75 * (1.0 - z * z) / width
+    nx, ny = state[NX] - q[DRIVE] * share, state[NY]
+    nt, nn = nx * c + ny * s, ny * c - nx * s
+    soft_a, soft_s = 1.0 / strip.axial, 1.0 / strip.shear
+    stretch, slip = 1.0 + nt * soft_a, nn * soft_s
+    dx, dy = stretch * c - slip * s, stretch * s + slip * c
+    kappa, by_moment, by_largest = curvature(
+        strip.table, strip.bending, state[M], state[LARGEST]
+    )
+    out[X], out[Y], out[THETA] = dx, dy, strip.natural + kappa
+    couple = q[DRIVE] * strip.offset * sharp * dx * c
+    out[M] = dy * nx - dx * ny + couple
+    ux, uy, uxx, uxy, uyy = _press(
+        strip, state, rolls[0, 0], rolls[0, 1] + q[GIVE_UPPER], rolls[0, 2]
+    )
+    lx, ly, lxx, lxy, lyy = _press(
+        strip, state, rolls[1, 0], rolls[1, 1] - q[GIVE_LOWER], rolls[1, 2]
+    )
+    out[NX], out[NY] = -ux - lx, -uy - ly
+    out[LARGEST], out[PUSH] = 0.0, ly
+    xt = -dy + c * nn * soft_a + s * nt * soft_s
+    yt = dx + s * nn * soft_a - c * nt * soft_s
+    xx, yy = c * c * soft_a + s * s * soft_s, s * s * soft_a + c * c * soft_s
+    xy = c * s * (soft_a - soft_s)
+    d[X, THETA], d[X, NX], d[X, NY] = xt, xx, xy
+    d[Y, THETA], d[Y, NX], d[Y, NY] = yt, xy, yy
+    d[THETA, M], d[THETA, LARGEST] = by_moment, by_largest
+    d[M, THETA] = yt * nx - xt * ny
+    d[M, NX] = xy * nx + dy - xx * ny
+    d[M, NY] = yy * nx - dx - xy * ny
+    d[NX, X], d[NX, Y] = -uxx - lxx, -uxy - lxy
+    d[NY, X], d[NY, Y] = -uxy - lxy, -uyy - lyy
+    d[NX, STATES + GIVE_UPPER], d[NX, STATES + GIVE_LOWER] = uxy, -lxy
+    d[NY, STATES + GIVE_UPPER], d[NY, STATES + GIVE_LOWER] = uyy, -lyy
+    d[PUSH, X], d[PUSH, Y], d[PUSH, STATES + GIVE_LOWER] = lxy, lyy, lyy
+    for row in (X, Y, M):  # the drive enters through nx
+        d[row, X] = -q[DRIVE] * sharp * d[row, NX]
+        d[row, STATES + DRIVE] = -share * d[row, NX]
+    d[M, STATES + DRIVE] += strip.offset * sharp * dx * c
+
+
+@kernel
+def _chain(d: Array, w: Array, out: Array) -> None:
+    """``out = d w`` over the entries of ``d`` that can differ from zero."""
+    a, b = STATES + GIVE_UPPER, STATES + GIVE_LOWER
+    for j in range(MARCHED):
+        x, y, t, nx, ny = w[X, j], w[Y, j], w[THETA, j], w[NX, j], w[NY, j]
+        out[X, j] = d[X, X] * x + d[X, THETA] * t + d[X, NX] * nx + d[X, NY] * ny
+        out[Y, j] = d[Y, X] * x + d[Y, THETA] * t + d[Y, NX] * nx + d[Y, NY] * ny
+        out[THETA, j] = d[THETA, M] * w[M, j] + d[THETA, LARGEST] * w[LARGEST, j]
+        out[M, j] = d[M, X] * x + d[M, THETA] * t + d[M, NX] * nx + d[M, NY] * ny
+        out[NX, j] = d[NX, X] * x + d[NX, Y] * y
+        out[NY, j] = d[NY, X] * x + d[NY, Y] * y
+        out[PUSH, j] = d[PUSH, X] * x + d[PUSH, Y] * y
+    for row in (X, Y, M):
+        out[row, STATES + DRIVE] += d[row, STATES + DRIVE]
+    out[NX, a] += d[NX, a]
+    out[NX, b] += d[NX, b]
+    out[NY, a] += d[NY, a]
+    out[NY, b] += d[NY, b]
+    out[PUSH, b] += d[PUSH, b]
+
+
+@kernel
+def _keep_largest(
+    state: Array, w: Array, before: Array, w_before: Array, h: float, m0: float
+) -> None:
+    """Largest moment after a step that began with the rate ``m0`` along the march.
+
+    Where the moment turns within the step its top is that of the cubic through both
+    ends, whose place does not matter to first order.
+    """
+    top, share = state[M], 1.0
+    rise = state[M] - before[M]
+    g = m0 * h
+    # parabola of the start's rate: top at z of the step
+    bend = rise - g
+    if g > 0.0 and bend < 0.0 and g < -2.0 * bend:
+        share = -0.5 * g / bend
+        top = before[M] + 0.5 * g * share
+    if top > state[LARGEST]:
+        state[LARGEST] = top
+        for j in range(MARCHED):
+            low = w_before[M, j]
+            w[LARGEST, j] = low + share * (w[M, j] - low)
+
+
+@kernel
+def march(
+    strip: Strip,
+    rolls: Array,
+    q: Array,
+    state: Array,
+    w: Array,
+    steps: Array,
+    way: float,
+    scaled: bool,
+    work: Array,
+    path: Array,
+) -> None:
+    """March ``state (8)`` and its derivatives ``w (8, 12)`` over steps, in place.
+
+    ``steps``: lengths (mm), or shares of the parameter LENGTH if ``scaled``; ``way`` 1
+    toward the rear roll, -1 the other way; ``work (7, 8, 12)``: working space, zero
+    where nothing was written; ``path (steps + 1, 17)`` receives s from the start of the
+    segment, states and rates.
+    """
+    rate, d = work[0, 0], work[1]
+    at, w_at, w_rate = work[2, 0], work[3], work[4]
+    before, w_before = work[5, 0], work[6]
+    s = 0.0
+    for i in range(steps.shape[0]):
+        h = way * steps[i] * (q[LENGTH] if scaled else 1.0)
+        before[:STATES] = state
+        w_before[:] = w
+        at[:STATES] = state
+        w_at[:] = w
+        first_rate = 0.0
+        for stage in range(4):
+            _rates(strip, rolls, at[:STATES], q, rate, d)
+            _chain(d, w_at, w_rate)
+            if stage == 0:
+                first_rate = rate[M]
+                path[i, 0] = s
+                path[i, 1 : 1 + STATES] = state
+                path[i, 1 + STATES :] = rate[:STATES]
+            weight = h / 6.0 if stage in (0, 3) else h / 3.0
+            ahead = h if stage == 2 else 0.5 * h
+            for k in range(STATES):
+                state[k] += weight * rate[k]
+                at[k] = before[k] + ahead * rate[k]
+                for j in range(MARCHED):
+                    w[k, j] += weight * w_rate[k, j]
+                    w_at[k, j] = w_before[k, j] + ahead * w_rate[k, j]
+        s += h
+        _keep_largest(state, w, before, w_before, h, first_rate)
+        if scaled:
+            _rates(strip, rolls, state, q, rate, d)
+            for k in range(STATES):
+                w[k, STATES + LENGTH] += way * steps[i] * rate[k]
+    last = steps.shape[0]
+    _rates(strip, rolls, state, q, rate, d)
+    path[last, 0] = s
+    path[last, 1 : 1 + STATES] = state
+    path[last, 1 + STATES :] = rate[:STATES]

@@ -1,0 +1,449 @@
+"""A steady pass as a boundary-value problem: multiple shooting and Newton's method.
+
+The sheet between the first touch of the lower roll and the rear roll is cut into
+segments that are marched each from a state of its own (``pass_march``): near wrap a
+single march would magnify an error beyond all bounds. Unknown are those states and the
+parameters: the drive, the length of the span beyond the nip, how far the rolls give,
+the rear roll's force. Conditions: the segments join; at the lower roll the sheet just
+touches and bears nothing; at the rear roll it lies on the roll, bears no moment and
+pushes normal to it; every roll balances its support. Blocks are eliminated in the order
+of the march with row exchanges (U. M. Ascher, R. M. M. Mattheij, R. D. Russell,
+Numerical Solution of Boundary Value Problems, 1988, section 7.2).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline.physics._jit import kernel
+from pinchline.physics.pass_march import (
+    COLUMNS,
+    DRIVE,
+    GIVE_LOWER,
+    GIVE_REAR,
+    GIVE_UPPER,
+    LARGEST,
+    LENGTH,
+    MARCHED,
+    NX,
+    NY,
+    PARAMETERS,
+    PATH,
+    PUSH,
+    REAR_Y,
+    STATES,
+    THETA,
+    M,
+    X,
+    Y,
+    march,
+)
+from pinchline.physics.support import GIVE, gives, support_force
+
+if TYPE_CHECKING:
+    from pinchline.physics._jit import Array
+    from pinchline.physics.pass_march import Strip
+
+CONVERGED, STALLED, NOT_FINITE, MESH_FULL, ASTRAY = range(5)
+
+SEGMENTS = 64  # at most
+FINE_STEPS = 8  # of a segment in the nip
+COARSE_SEGMENTS, COARSE_STEPS = 3, 8  # of the span beyond
+GRADING = 1.16  # of the steps of the span, away from the nip
+STEPS = FINE_STEPS * SEGMENTS
+ROWS = 8  # most conditions at an end
+ITERATIONS = 30
+GROWTH = 1.0  # of the largest miss in an iteration; more and the step is halved
+MOST_CUTS = 6
+ACCURACY = 1.0e-7  # of lengths over the thickness, of forces and moments over My
+LARGEST_TURN = 0.15  # rad in one iteration
+LARGEST_SHIFT = 0.1  # of the span, in one iteration
+
+UPPER, LOWER, REAR = range(3)
+
+
+class Solution(NamedTuple):
+    """States (65, 8), parameters (6), path (rows, 17) and mesh; the kernels fill it.
+
+    ``mesh`` (4): length of the nip's part (mm), its segments, rows of the path, +1
+    where the march goes toward the rear roll and -1 where it goes the other way.
+    """
+
+    states: Array
+    q: Array
+    path: Array
+    mesh: Array
+
+
+class Room(NamedTuple):
+    """Working space of the kernels."""
+
+    march: Array
+    w: Array
+    pivots: Array
+    stack: Array
+    end: Array
+    step: Array
+    fine: Array
+    coarse: Array
+    load: Array
+    step_taken: Array
+    change_taken: Array
+
+
+def new_solution() -> Solution:
+    """Allocate a solution."""
+    return Solution(
+        states=np.zeros((SEGMENTS + 1, STATES)),
+        q=np.zeros(PARAMETERS),
+        path=np.zeros((STEPS + SEGMENTS, PATH)),
+        mesh=np.zeros(4),
+    )
+
+
+def new_room() -> Room:
+    """Allocate the working space."""
+    count = COARSE_SEGMENTS * COARSE_STEPS
+    shares = GRADING ** np.arange(count)
+    return Room(
+        march=np.zeros((7, STATES, MARCHED)),
+        w=np.zeros((STATES, MARCHED)),
+        pivots=np.zeros((SEGMENTS, STATES, 2 * STATES + PARAMETERS + 1)),
+        stack=np.zeros((ROWS + STATES, 2 * STATES + PARAMETERS + 1)),
+        end=np.zeros((COLUMNS, COLUMNS + 1)),
+        step=np.zeros((SEGMENTS + 1, STATES)),
+        fine=np.zeros(FINE_STEPS),
+        coarse=shares / np.sum(shares),
+        load=np.zeros((ROWS, COLUMNS + 1)),
+        step_taken=np.zeros((SEGMENTS + 1, STATES)),
+        change_taken=np.zeros(PARAMETERS),
+    )
+
+
+@kernel
+def _rear_rows(
+    strip: Strip,
+    rolls: Array,
+    slide: Array,
+    supports: Array,
+    u: Array,
+    q: Array,
+    out: Array,
+) -> int:
+    """Put the rear roll's conditions into ``out[:6]``: slopes by u and q, the miss."""
+    out[:6] = 0.0
+    last = COLUMNS
+    cx = rolls[REAR, 0] + q[GIVE_REAR] * slide[0]
+    cy = rolls[REAR, 1] + q[GIVE_REAR] * slide[1]
+    nx, ny = u[NX] - q[DRIVE], u[NY]
+    slip = 0.5 * (ny * math.cos(u[THETA]) - nx * math.sin(u[THETA])) / strip.shear
+    c, s = math.cos(u[THETA] + slip), math.sin(u[THETA] + slip)
+    ax, ay = u[X] - cx, u[Y] - cy
+    normal = max(ny * c - nx * s, 0.0)
+    reach = rolls[REAR, 2]
+    # depth of a parabola on the foundation; it hardly changes in an iteration
+    depth = (0.75 * normal / (strip.foundation * math.sqrt(2.0 * reach))) ** (2.0 / 3.0)
+    along, off = ax * c + ay * s, ay * c - ax * s
+    give = STATES + GIVE_REAR
+    out[0, X], out[0, Y], out[0, THETA], out[0, last] = c, s, off, along
+    out[0, give] = -(slide[0] * c + slide[1] * s)
+    out[1, X], out[1, Y], out[1, THETA] = -s, c, -along
+    out[1, last] = off - reach + depth
+    out[1, give] = slide[0] * s - slide[1] * c
+    out[2, M], out[2, last] = 1.0, u[M]
+    out[3, NX], out[3, NY], out[3, STATES + DRIVE] = c, s, -c
+    out[3, THETA], out[3, last] = ny * c - nx * s, nx * c + ny * s
+    out[4, NY], out[4, STATES + REAR_Y], out[4, last] = 1.0, -1.0, u[NY] - q[REAR_Y]
+    out[5, give], out[5, last] = 1.0, q[GIVE_REAR]
+    if gives(supports[REAR]):
+        supports[REAR, GIVE] = q[GIVE_REAR]
+        force, tangent, _ = support_force(supports[REAR])
+        out[5, give] = tangent
+        out[5, NX], out[5, NY] = slide[0], slide[1]
+        out[5, STATES + DRIVE] = -slide[0]
+        out[5, last] = force + nx * slide[0] + ny * slide[1]
+    return 6
+
+
+@kernel
+def _lower_rows(rolls: Array, u: Array, q: Array, out: Array) -> int:
+    """Conditions at the lower roll's outer touch into ``out[:4]``."""
+    out[:4] = 0.0
+    last = COLUMNS
+    ax, ay = u[X] - rolls[LOWER, 0], u[Y] - rolls[LOWER, 1] + q[GIVE_LOWER]
+    distance = math.hypot(ax, ay)
+    out[0, X], out[0, Y] = ax / distance, ay / distance
+    out[0, STATES + GIVE_LOWER] = ay / distance
+    out[0, last] = distance - rolls[LOWER, 2]
+    for row, state in ((1, M), (2, NX), (3, NY)):
+        out[row, state], out[row, last] = 1.0, u[state]
+    return 4
+
+
+@kernel
+def _grip_rows(supports: Array, u: Array, q: Array, way: float, out: Array) -> int:
+    """Balance of the pinch rolls' supports at the end of the march, ``out[:2]``."""
+    out[:2] = 0.0
+    last = COLUMNS
+    lower = way * u[PUSH]
+    for row, roll, give in ((0, UPPER, GIVE_UPPER), (1, LOWER, GIVE_LOWER)):
+        out[row, STATES + give], out[row, last] = 1.0, q[give]
+        if gives(supports[roll]):
+            supports[roll, GIVE] = q[give]
+            force, tangent, _ = support_force(supports[roll])
+            out[row, STATES + give] = tangent
+            out[row, PUSH] = -way
+            out[row, last] = force - lower
+            if roll == UPPER:
+                out[row, STATES + REAR_Y] = -1.0
+                out[row, last] -= q[REAR_Y]
+    return 2
+
+
+@kernel
+def _start_rows(u: Array, out: Array) -> int:
+    """Where the march starts the sheet is virgin: ``out[:2]``."""
+    out[:2] = 0.0
+    out[0, LARGEST], out[0, COLUMNS] = 1.0, u[LARGEST]
+    out[1, PUSH], out[1, COLUMNS] = 1.0, u[PUSH]
+    return 2
+
+
+@kernel
+def _eliminate(stack: Array, rows: int, columns: int) -> None:
+    """Gauss with row exchanges on the first ``columns`` of ``stack[:rows]``."""
+    width = stack.shape[1]
+    for i in range(columns):
+        best = i
+        for r in range(i + 1, rows):
+            if abs(stack[r, i]) > abs(stack[best, i]):
+                best = r
+        if best != i:
+            for k in range(i, width):
+                stack[i, k], stack[best, k] = stack[best, k], stack[i, k]
+        inverse = 1.0 / stack[i, i]
+        for r in range(i + 1, rows):
+            factor = stack[r, i] * inverse
+            if factor != 0.0:
+                for k in range(i, width):
+                    stack[r, k] -= factor * stack[i, k]
+
+
+@kernel
+def _segments(mesh: Array) -> int:
+    return int(mesh[1]) + COARSE_SEGMENTS
+
+
+@kernel
+def _steps_of(mesh: Array, room: Room, i: int) -> tuple[Array, bool]:
+    """Give the steps of segment ``i`` in the march's order, and whether they scale."""
+    fine = int(mesh[1])
+    way = mesh[3]
+    coarse = i - fine if way > 0.0 else i
+    if 0 <= coarse < COARSE_SEGMENTS and (way < 0.0 or i >= fine):
+        a = coarse * COARSE_STEPS
+        if way > 0.0:
+            return room.coarse[a : a + COARSE_STEPS], True
+        count = COARSE_SEGMENTS * COARSE_STEPS
+        backward = room.coarse[count - a - COARSE_STEPS : count - a]
+        return backward[::-1].copy(), True
+    room.fine[:] = mesh[0] / (fine * FINE_STEPS)
+    return room.fine, False
+
+
+@kernel
+def _shoot(
+    strip: Strip,
+    rolls: Array,
+    slide: Array,
+    supports: Array,
+    solution: Solution,
+    room: Room,
+) -> float:
+    """March all segments and solve the Newton step; the largest miss, scaled."""
+    states, q, mesh = solution.states, solution.q, solution.mesh
+    way, count = mesh[3], _segments(mesh)
+    stack, load, w = room.stack, room.load, room.w
+    params = 2 * STATES
+    stack[:] = 0.0
+    u = states[0]
+    n = (
+        _rear_rows(strip, rolls, slide, supports, u, q, load)
+        if way < 0.0
+        else (_lower_rows(rolls, u, q, load))
+    )
+    n += _start_rows(u, load[n:])
+    worst = 0.0
+    for r in range(n):
+        stack[r, :STATES] = load[r, :STATES]
+        stack[r, params:] = load[r, STATES:]
+        worst = max(worst, _scaled(strip, load[r, COLUMNS], r, way < 0.0))
+    at = 0
+    place = 0.0
+    end = room.end[0]
+    for i in range(count):
+        end[:STATES] = states[i]
+        w[:] = 0.0
+        for k in range(STATES):
+            w[k, k] = 1.0
+        steps, scales = _steps_of(mesh, room, i)
+        rows = steps.shape[0] + 1
+        path = solution.path[at : at + rows]
+        march(strip, rolls, q, end[:STATES], w, steps, way, scales, room.march, path)
+        path[:, 0] += place
+        place = path[rows - 1, 0]
+        at += rows
+        for k in range(STATES):
+            row = stack[n + k]
+            row[:] = 0.0
+            for j in range(STATES):
+                row[j] = w[k, j]
+            row[STATES + k] = -1.0
+            for j in range(STATES, MARCHED):
+                row[params + j - STATES] = w[k, j]
+            miss = end[k] - states[i + 1, k]
+            row[params + PARAMETERS] = miss
+            size = (
+                strip.first_yield
+                if k == M or k == LARGEST
+                else (
+                    1.0
+                    if k == THETA
+                    else (
+                        strip.thickness
+                        if k < THETA
+                        else strip.first_yield / strip.thickness
+                    )
+                )
+            )
+            worst = max(worst, abs(miss) / size)
+            if math.isnan(miss):
+                return math.nan
+        _eliminate(stack, n + STATES, STATES)
+        room.pivots[i] = stack[:STATES]
+        for r in range(n):
+            stack[r, :STATES] = stack[STATES + r, STATES:params]
+            stack[r, STATES:params] = 0.0
+            stack[r, params:] = stack[STATES + r, params:]
+    mesh[2] = at
+    u = states[count]
+    m = (
+        _lower_rows(rolls, u, q, load)
+        if way < 0.0
+        else _rear_rows(strip, rolls, slide, supports, u, q, load)
+    )
+    m += _grip_rows(supports, u, q, way, load[m:])
+    room.end[:] = 0.0
+    for r in range(n):
+        room.end[r, :STATES] = stack[r, :STATES]
+        room.end[r, STATES:] = stack[r, params:]
+    for r in range(m):
+        room.end[n + r] = load[r]
+        worst = max(worst, _scaled(strip, load[r, COLUMNS], r, way > 0.0))
+    _eliminate(room.end, COLUMNS, COLUMNS)
+    _back_substitute(room, count)
+    return worst
+
+
+@kernel
+def _scaled(strip: Strip, miss: float, row: int, rear: bool) -> float:
+    """Miss of a condition over its scale."""
+    lengths = 2 if rear else 1
+    if row < lengths:
+        return abs(miss) / strip.thickness
+    if row == lengths:
+        return abs(miss) / strip.first_yield
+    return abs(miss) * strip.thickness / strip.first_yield
+
+
+@kernel
+def _back_substitute(room: Room, count: int) -> None:
+    """Put changes of states into ``room.step``, of parameters into ``room.load``."""
+    end, step = room.end, room.step
+    change = room.load[0]
+    for i in range(COLUMNS - 1, -1, -1):
+        value = -end[i, COLUMNS]
+        for k in range(i + 1, COLUMNS):
+            value -= end[i, k] * change[k]
+        change[i] = value / end[i, i]
+    step[count] = change[:STATES]
+    params = 2 * STATES
+    for seg in range(count - 1, -1, -1):
+        rows = room.pivots[seg]
+        for i in range(STATES - 1, -1, -1):
+            value = -rows[i, params + PARAMETERS]
+            for k in range(i + 1, STATES):
+                value -= rows[i, k] * step[seg, k]
+            for k in range(STATES):
+                value -= rows[i, STATES + k] * step[seg + 1, k]
+            for k in range(PARAMETERS):
+                value -= rows[i, params + k] * change[STATES + k]
+            step[seg, i] = value / rows[i, i]
+
+
+@kernel
+def _move(states: Array, q: Array, room: Room, count: int, share: float) -> None:
+    """Move states and parameters by a share of the step that was taken."""
+    for i in range(count + 1):
+        for k in range(STATES):
+            states[i, k] += share * room.step_taken[i, k]
+    for k in range(PARAMETERS):
+        q[k] += share * room.change_taken[k]
+
+
+@kernel
+def _share(rolls: Array, q: Array, room: Room, count: int) -> float:
+    """Share of the step that keeps turns and lengths within bounds."""
+    share = 1.0
+    for i in range(count + 1):
+        turn = abs(room.step_taken[i, THETA])
+        if turn * share > LARGEST_TURN:
+            share = LARGEST_TURN / turn
+    most = LARGEST_SHIFT * rolls[REAR, 0]
+    for k in (LENGTH, GIVE_UPPER, GIVE_LOWER, GIVE_REAR):
+        if abs(room.change_taken[k]) * share > most:
+            share = most / abs(room.change_taken[k])
+    if q[LENGTH] + share * room.change_taken[LENGTH] < 0.2 * q[LENGTH]:
+        share = -0.8 * q[LENGTH] / room.change_taken[LENGTH]
+    return share
+
+
+@kernel
+def newton(
+    strip: Strip,
+    rolls: Array,
+    slide: Array,
+    supports: Array,
+    solution: Solution,
+    room: Room,
+) -> tuple[int, int]:
+    """Solve from the states and parameters in ``solution``; status and iterations.
+
+    ``rolls (3, 3)``: axes at the lift, before they give, and reach; ``slide (2)``: the
+    way in which the rear roll gives; ``supports``: see ``support``.
+    """
+    states, q = solution.states, solution.q
+    count = _segments(solution.mesh)
+    previous, share, cuts = math.inf, 0.0, 0
+    for iteration in range(ITERATIONS):
+        worst = _shoot(strip, rolls, slide, supports, solution, room)
+        if worst <= ACCURACY:
+            return CONVERGED, iteration + 1
+        if not worst <= GROWTH * previous:
+            if cuts == MOST_CUTS:
+                return (STALLED if math.isfinite(worst) else NOT_FINITE), iteration + 1
+            cuts += 1
+            share *= 0.5
+            _move(states, q, room, count, -share)
+            continue
+        if not math.isfinite(worst):
+            return NOT_FINITE, iteration + 1
+        previous, cuts = worst, 0
+        room.step_taken[: count + 1] = room.step[: count + 1]
+        room.change_taken[:] = room.load[0, STATES:COLUMNS]
+        share = _share(rolls, q, room, count)
+        _move(states, q, room, count, share)
+    return STALLED, ITERATIONS
