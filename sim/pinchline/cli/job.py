@@ -1,0 +1,141 @@
+"""`run` does a job, `plot` draws what came out."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pinchline.cli.common import (
+    STOPPED,
+    CaseFile,
+    InchFirst,
+    PictureFolder,
+    app,
+    check_folder,
+    keep_apart,
+    progress_bar,
+    say,
+    told,
+)
+from pinchline.errors import InputError, SolverError
+
+if TYPE_CHECKING:
+    from pinchline.model.case import Case
+    from pinchline.results.schema import Result
+
+
+class PictureFormat(StrEnum):
+    """Formats in which pictures are written."""
+
+    png = "png"
+    svg = "svg"
+    pdf = "pdf"
+
+
+@app.command()
+def run(
+    case: CaseFile,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="The result file; by default the case's name with .h5, here.",
+            show_default=False,
+        ),
+    ] = None,
+    pictures: PictureFolder = None,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Do the programme of a case: a result file, and a short table."""
+    with told():
+        from pinchline.model.case import load_case
+        from pinchline.results.writer import check_writable, write_result
+
+        job = load_case(case)
+        target = output or Path(f"{Path(job.path).stem}.h5")
+        keep_apart(target, job)
+        check_writable(target)
+        if pictures is not None:
+            check_folder(pictures)
+        result = _run(job, target)
+        write_result(result, target)
+        say(f"The result is in {target}.")
+        _report(result, pictures, inch=inch)
+        if result.stopped:
+            raise typer.Exit(STOPPED)
+
+
+@app.command()
+def plot(
+    file: Annotated[Path, typer.Argument(help="A result file of `pinchline run`.")],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="The folder; by default the result's name with -pictures, here.",
+            show_default=False,
+        ),
+    ] = None,
+    picture_format: Annotated[
+        PictureFormat, typer.Option("--format", help="The format of the pictures.")
+    ] = PictureFormat.png,
+) -> None:
+    """Draw the pictures of a result."""
+    with told():
+        from pinchline.results.reader import read_result
+
+        result = read_result(file)
+        folder = output or Path(f"{file.stem}-pictures")
+        for path in _draw(result, folder, picture_format):
+            typer.echo(str(path))
+
+
+def _run(job: "Case", target: Path) -> "Result":
+    """Run the job; when the solver fails, save what is good and say so."""
+    from pinchline.process.programme import run_case
+
+    try:
+        with progress_bar() as progress:
+            return run_case(job, progress=progress)
+    except SolverError as error:
+        say(f"pinchline: {error}")
+        _save_last(error, target)
+        raise typer.Exit(error.exit_code) from None
+
+
+def _save_last(error: SolverError, target: Path) -> None:
+    from pinchline.results.schema import Result
+    from pinchline.results.writer import write_result
+
+    if not isinstance(error.result, Result):
+        say("No good state was reached; no result was written.")
+        return
+    try:
+        write_result(error.result, target)
+    except InputError as refused:
+        say(f"pinchline: {refused}")
+    else:
+        say(f"The job up to its last good step is in {target}.")
+
+
+def _report(result: "Result", pictures: Path | None, *, inch: bool) -> None:
+    """Print the table; name what stopped the job; draw."""
+    from pinchline.output.table import event_words, summary_table
+
+    typer.echo(summary_table(result, "inch" if inch else "metric"))
+    for event in result.events:
+        if event.level == "stop":
+            say(f"pinchline: {event_words(event)}")
+    if pictures is not None:
+        _draw(result, pictures, PictureFormat.png)
+        say(f"The pictures are in {pictures}.")
+
+
+def _draw(result: "Result", folder: Path, wanted: PictureFormat) -> list[Path]:
+    from pinchline.output.figures import plot_all
+
+    return plot_all(result, folder, wanted.value)

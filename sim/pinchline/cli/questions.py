@@ -1,0 +1,106 @@
+"""Questions asked of a case: across the width, limits, hand rules."""
+
+from typing import Annotated
+
+import typer
+
+from pinchline.cli.common import (
+    STOPPED,
+    CaseFile,
+    InchFirst,
+    PictureFolder,
+    TableFile,
+    app,
+    check_targets,
+    progress_bar,
+    say,
+    told,
+)
+
+
+@app.command()
+def across(
+    case: CaseFile,
+    output: TableFile = None,
+    pictures: PictureFolder = None,
+    stations: Annotated[
+        int, typer.Option(help="Strips across the width, 2 to 25.")
+    ] = 5,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Do a job at several places across the width, with the rolls bending."""
+    with told():
+        from pinchline.analysis.across import across as solve
+        from pinchline.model.case import load_case
+        from pinchline.output.across import across_table, across_words, draw_across
+        from pinchline.results.tables import write_table
+
+        job = load_case(case)
+        check_targets(job, output, pictures)
+        with progress_bar() as progress:
+            found = solve(job, stations=stations, progress=progress)
+        typer.echo(across_words(found, job.title, "inch" if inch else "metric"))
+        if output is not None:
+            write_table(across_table(found, job.title), output)
+            say(f"The table is in {output}.")
+        if pictures is not None:
+            say(f"The picture is {draw_across(found, job.title, pictures)}.")
+        if found.stopped:
+            say("pinchline: a station's job was stopped; `pinchline run` says why")
+            raise typer.Exit(STOPPED)
+
+
+@app.command()
+def limits(
+    case: CaseFile,
+    output: TableFile = None,
+    pictures: PictureFolder = None,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Find how tight the sheet of a case can be rolled, and what binds."""
+    with told():
+        from pinchline.analysis.limits import limits as solve
+        from pinchline.model.case import load_case
+        from pinchline.output.limits import draw_limits, limits_table, limits_words
+        from pinchline.results.tables import write_table
+
+        job = load_case(case)
+        check_targets(job, output, pictures)
+        with progress_bar() as progress:
+            found = solve(job, progress=progress)
+        typer.echo(limits_words(found, job.title, "inch" if inch else "metric"))
+        if output is not None:
+            write_table(limits_table(found, job.title), output)
+            say(f"The table is in {output}.")
+        if pictures is not None:
+            say(f"The picture is {draw_limits(found, job.title, pictures)}.")
+
+
+@app.command()
+def rules(
+    case: CaseFile,
+    output: TableFile = None,
+    pictures: PictureFolder = None,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Put the hand rules of the trade beside the model, and say where they hold."""
+    with told():
+        from pinchline.analysis.rules import compare
+        from pinchline.model.case import load_case
+        from pinchline.output.rules import rules_table, rules_words
+        from pinchline.output.rules_picture import draw_rules
+        from pinchline.results.tables import write_table
+
+        job = load_case(case)
+        check_targets(job, output, pictures)
+        with progress_bar() as progress:
+            found = compare(job, progress=progress)
+        typer.echo(rules_words(found, job.title, "inch" if inch else "metric"))
+        if output is not None:
+            write_table(rules_table(found, job.title), output)
+            say(f"The table is in {output}.")
+        if pictures is not None:
+            say(f"The picture is {draw_rules(found, job.title, pictures)}.")
