@@ -3,16 +3,18 @@
 import numpy as np
 from steady_span import TO_REAR
 
-from pinchline.model.case import Case, parse_case
+from pinchline.model.case import Case, ModelOptions, parse_case
 from pinchline.process.programme import run_case
 from pinchline.results.schema import Result
+
+SHIPPED = ModelOptions().contact  # of E'/t
 
 
 def a_pass(
     way: int,
     lift: float,
     *,
-    contact: float = 0.25,
+    contact: float = SHIPPED,
     element: float = 0.25,
     clearance: float = 0.05,
 ) -> Case:

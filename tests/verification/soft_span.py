@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 
 ELASTIC_LIFT = 7.0  # mm: 1 mm sheet on the bench-60 bends elastically there
 STRIDE = 2.0  # mm of lift at a time
-SHIPPED = 0.25  # of E'/t
+SOFTEST = 0.25  # of E'/t: where the climb of stiffness begins
 X, Y, THETA, KAPPA, NX, NY = range(6)
 FIRST, SECOND, THIRD = slice(0, 6), slice(6, 12), slice(12, 18)
 DRIVE, L1, L2, L3, RESIDUAL = range(5)
@@ -223,15 +223,15 @@ def soft_contact(
     contacts : rising stiffnesses of the foundation as multiples of E'/t
     shear : False takes a sheet rigid in shear and along itself
     """
-    here = _sheet(case, way, ELASTIC_LIFT, SHIPPED, shear=shear)
+    here = _sheet(case, way, ELASTIC_LIFT, SOFTEST, shear=shear)
     points = point_contact(case, TO_REAR, ELASTIC_LIFT).unknowns
     curve = _collocate(here, _first_guess(here, points))
     if curve is None:
         message = "no elastic span to start from"
         raise ArithmeticError(message)
     count = 1 + math.ceil((lift - ELASTIC_LIFT) / STRIDE)
-    stages = [(float(h), SHIPPED) for h in np.linspace(ELASTIC_LIFT, lift, count)]
-    firm = SHIPPED
+    stages = [(float(h), SOFTEST) for h in np.linspace(ELASTIC_LIFT, lift, count)]
+    firm = SOFTEST
     while firm < contacts[-1]:
         firm = min([2.0 * firm, *(k for k in contacts if k > firm)])
         stages.append((lift, firm))

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pinchline.model.case import load_case, parse_case
+from pinchline.model.case import ModelOptions, load_case, parse_case
 from pinchline.process.programme import run_case
 from pinchline.results.schema import Result
 
@@ -27,6 +27,7 @@ use = "bench-60"
 [machine.nip]
 clearance = "0.05 mm"  # rigid: the theory of these tests
 """
+SHIPPED = ModelOptions().contact  # of E'/t
 WRAP = 1.0 / 30.5  # 1/mm: upper roll of 30 mm under a sheet of 1 mm
 
 
@@ -106,10 +107,10 @@ def test_stiff_contact_keeps_the_raise_within_the_wrap_bound() -> None:
     moves = place(130) + lift(28) + feed("operator", 2)
     excess = [
         roll(moves, f'contact = {k}\nelement = "{e} mm"').summary["wrap_excess"] - 1.0
-        for k, e in ((0.25, 0.25), (4.0, 0.125), (64.0, 0.0625))
+        for k, e in ((SHIPPED, 0.25), (4.0, 0.125), (64.0, 0.0625))
     ]
     print(
-        "excess over the wrap bound at contact 0.25, 4, 64 E'/t:",
+        "excess over the wrap bound at the shipped contact, 4 and 64 E'/t:",
         ", ".join(f"{value:.2%}" for value in excess),
     )
     assert excess[0] > excess[1] > excess[2]
@@ -130,17 +131,23 @@ def test_the_two_directions_differ_below_wrap_and_agree_at_wrap() -> None:
     assert at[0] == pytest.approx(at[1], rel=0.015)
 
 
-@pytest.mark.parametrize(("height", "way"), [(26.0, "forward"), (14.2, "reverse")])
-def test_halving_the_element_changes_the_radius_by_less_than_half_a_percent(
-    height: float, way: str
-) -> None:
-    """The lifts of the demo, at the shipped resolution and at half of it."""
+@pytest.mark.parametrize(
+    ("height", "way"),
+    [(26.0, "forward"), (12.0, "reverse"), (14.2, "reverse"), (16.0, "reverse")],
+)
+def test_the_radius_does_not_hang_on_the_element(height: float, way: str) -> None:
+    """The shipped resolution against a quarter of it, to 0.4 %.
+
+    Half a percent of change was asked for one halving. What is left, 0.3 % at most, is
+    the peak of the moment that falls between two stops of the feed: an element of the
+    shipped length in four steps instead of two leaves 0.1 %.
+    """
     run = forward if way == "forward" else backward
     zone = (95, 125) if way == "forward" else (150, 165)
     shipped = radius(run(height), *zone)
-    halved = radius(run(height, 'element = "0.125 mm"'), *zone)
-    report(f"{way} radius at 0.25 mm against 0.125 mm", shipped, halved)
-    assert shipped == pytest.approx(halved, rel=0.005)
+    fine = radius(run(height, 'element = "0.0625 mm"'), *zone)
+    report(f"{way} radius, {height} mm, 0.25 against 0.0625 mm", shipped, fine)
+    assert shipped == pytest.approx(fine, rel=0.004)
 
 
 def test_halving_the_element_moves_each_flat_by_less_than_half_a_millimetre() -> None:
@@ -226,10 +233,10 @@ def test_a_raise_leaves_a_crease_and_a_lift_carried_along_the_feed_does_not() ->
         + '\nlift_to = "26 mm"\n'
         + feed("rear", 50)
     )
-    sharpest = radius(raised, 198, 204), radius(carried, 198, 204)
+    bend = 1.0 / radius(raised, 198, 204), 1.0 / radius(carried, 198, 204)
     print(f"crease {raised.summary['crease_height']:.2f} times the plateau")
     assert raised.summary["crease_height"] > 1.5
-    assert sharpest[1] > 3.0 * sharpest[0]
+    assert abs(bend[1]) < bend[0] / 3.0
 
 
 def wraps(result: Result) -> list[int]:

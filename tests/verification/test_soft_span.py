@@ -9,7 +9,7 @@ import time
 
 import numpy as np
 import pytest
-from passes import a_pass, stepped
+from passes import SHIPPED, a_pass, stepped
 from scipy.optimize import fsolve
 from soft_span import soft_contact
 from steady_span import TO_OPERATOR, TO_REAR, point_contact, span_of
@@ -19,9 +19,12 @@ pytestmark = pytest.mark.verification
 
 @pytest.mark.parametrize("lift", [14.0, 20.0, 26.0])
 def test_a_forward_pass_agrees_at_the_shipped_resolution(lift: float) -> None:
-    """Weak to strong bend; measured 0.08, 0.03 and 0.01 % of radius."""
+    """Weak to strong bend; measured 0.01, 0.02 and 0.004 % of radius.
+
+    Half a percent was asked for; forces and power swing with the stops of the feed.
+    """
     case = a_pass(TO_REAR, lift)
-    (span,) = soft_contact(case, TO_REAR, lift, [0.25])
+    (span,) = soft_contact(case, TO_REAR, lift, [SHIPPED])
     radius, result = stepped(case, TO_REAR)
     row = np.flatnonzero(result.steps["move"] == 3)[-20]
     forces = [result.steps[f"force_{r}"][row] for r in ("lower", "upper", "rear")]
@@ -29,7 +32,7 @@ def test_a_forward_pass_agrees_at_the_shipped_resolution(lift: float) -> None:
         f"forward, {lift} mm: stepped {radius:.3f}, span {span.radius:.3f} mm, "
         f"{radius / span.radius - 1.0:+.3%}"
     )
-    assert radius == pytest.approx(span.radius, rel=0.005)
+    assert radius == pytest.approx(span.radius, rel=0.001)
     asked = [span.force_lower, span.force_upper, span.force_rear]
     assert forces == pytest.approx(asked, rel=0.003)
     power = result.steps["drive_force"][row]
@@ -38,8 +41,8 @@ def test_a_forward_pass_agrees_at_the_shipped_resolution(lift: float) -> None:
 
 
 def test_a_reverse_pass_agrees_at_every_stiffness() -> None:
-    """12 mm, elements of t/8; measured 0.2, 0.3 and 0.5 % of radius."""
-    way, lift, contacts = TO_OPERATOR, 12.0, [0.25, 1.0, 4.0]
+    """12 mm, elements of t/8; measured 0.02, 0.05 and 0.04 % of radius."""
+    way, lift, contacts = TO_OPERATOR, 12.0, [0.25, SHIPPED, 4.0]
     spans = soft_contact(a_pass(way, lift), way, lift, contacts)
     for contact, span in zip(contacts, spans, strict=True):
         radius, _ = stepped(a_pass(way, lift, contact=contact, element=0.125), way)
@@ -47,20 +50,22 @@ def test_a_reverse_pass_agrees_at_every_stiffness() -> None:
             f"reverse, {lift} mm, contact {contact} E'/t: stepped {radius:.3f}, "
             f"span {span.radius:.3f} mm, {radius / span.radius - 1.0:+.3%}"
         )
-        assert radius == pytest.approx(span.radius, rel=0.01)
+        assert radius == pytest.approx(span.radius, rel=0.002)
         assert -span.power == pytest.approx(span.spent, rel=1.0e-4)
 
 
-def test_a_reverse_pass_converges_to_the_span_as_elements_shrink() -> None:
-    """At the shipped contact; measured 0.84, 0.23 and 0.08 % of radius at 12 mm."""
+def test_a_reverse_pass_agrees_at_every_element() -> None:
+    """12 mm, shipped contact, elements of t/2 to t/16; measured 0.13 % at most.
+
+    With the moment of an element its mean (`contact`: the plain arc) it is 0.84 % at t/4.
+    """
     way, lift = TO_OPERATOR, 12.0
-    (span,) = soft_contact(a_pass(way, lift), way, lift, [0.25])
-    gaps = []
-    for element in (0.25, 0.125, 0.0625):
+    (span,) = soft_contact(a_pass(way, lift), way, lift, [SHIPPED])
+    for element, most in ((0.5, 0.01), (0.25, 0.003), (0.125, 0.002), (0.0625, 0.002)):
         radius, _ = stepped(a_pass(way, lift, element=element), way)
-        gaps.append(radius / span.radius - 1.0)
-        print(f"reverse, {lift} mm, element {element} mm: {gaps[-1]:+.3%}")
-    assert 0.015 > gaps[0] > 2.0 * gaps[1] > 4.0 * gaps[2] > 0.0
+        gap = radius / span.radius - 1.0
+        print(f"reverse, {lift} mm, element {element} mm: {gap:+.3%}")
+        assert abs(gap) < most
 
 
 def test_stiff_contacts_without_shear_tend_to_points() -> None:

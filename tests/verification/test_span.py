@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from passes import a_pass, stepped
+from passes import SHIPPED, a_pass, stepped
 from soft_span import soft_contact
 from steady_span import TO_OPERATOR, TO_REAR
 
@@ -29,7 +29,7 @@ def test_it_solves_the_same_equations_as_collocation(way: int, lift: float) -> N
     """Same rod, foundation and closed-form law; ``scipy.integrate.solve_bvp``."""
     case = a_pass(way, lift)
     found = solve_pass(case, lift, WAYS[way])
-    (judge,) = soft_contact(case, way, lift, (0.25,))
+    (judge,) = soft_contact(case, way, lift, (SHIPPED,))
     print(f"residual radius: collocation {judge.radius:.3f}, span {found.radius:.3f}")
     assert found.status == SOLVED
     # mesh of either moves the radius by 0.1 % in the worse direction, measured
@@ -64,7 +64,7 @@ def test_the_drive_pays_for_plastic_work_and_locked_stress(
     """No equation of the solver says so: contacts and supports do no work steadily."""
     case = a_pass(way, lift)
     found = solve_pass(case, lift, WAYS[way])
-    (judge,) = soft_contact(case, way, lift, (0.25,))
+    (judge,) = soft_contact(case, way, lift, (SHIPPED,))
     # per mm of feed; D along the sheet differs from D x' by the stretch alone
     assert way * found.drive == pytest.approx(judge.spent, rel=1e-2)
 

@@ -93,7 +93,7 @@ class ModelOptions(Record):
     steps_per_element: StepsPerElement = 2
     section: Section = "layered"
     hardening: Hardening | None = None
-    contact: Positive = 0.25
+    contact: Positive = 0.8
     layers: Layers = 20
     drive_share: Share = 0.5
     lift_step: Length | None = None
