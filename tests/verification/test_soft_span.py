@@ -57,7 +57,7 @@ def test_a_reverse_pass_agrees_at_every_stiffness() -> None:
 def test_a_reverse_pass_agrees_at_every_element() -> None:
     """12 mm, shipped contact, elements of t/2 to t/16; measured 0.13 % at most.
 
-    With the moment of an element its mean (`contact`: the plain arc) it is 0.84 % at t/4.
+    Where an element's moment is its mean (`contact`: the plain arc) it is 0.84 %.
     """
     way, lift = TO_OPERATOR, 12.0
     (span,) = soft_contact(a_pass(way, lift), way, lift, [SHIPPED])
