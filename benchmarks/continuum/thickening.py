@@ -5,8 +5,8 @@
 Bent sheet is thicker on its hollow side and thinner on the other: without strain across
 the width, by ``nu/(1 - nu)`` of the elastic part of the strain and by the whole of the
 plastic part, which sums up to ``t^2/8`` of the curvature (derived). The beam has none
-of it. Here each case runs once more with its clearance less by what the upper roll finds
-at the loaded peak, less what the lower roll loses on sheet that has been bent.
+of it. Here each case runs once more with its clearance less by what the upper roll
+finds at the loaded peak, less what the lower roll loses on sheet that has been bent.
 """
 
 from __future__ import annotations

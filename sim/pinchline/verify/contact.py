@@ -204,5 +204,5 @@ def _layer(k: float) -> Check:
         tolerance=0.65,
         reason="what the foundation is known to part by",
         finding="0.8 E'/t, calibrated on a continuum: softer, for it stands also for "
-        "the moment that a patch narrower than the sheet is thick takes off its section",
+        "the moment that a patch narrower than the sheet is thick takes off",
     )
