@@ -97,7 +97,7 @@ def fetch(
     if is_path(source):
         path = Path(source)
         path = path if folder is None else folder / path
-        return Source(path.stem, str(path), _read(path, source, file, key))
+        return Source(path.stem, str(path), read_text(path, source, file, key))
     name = str(source)
     known = names(kind)
     if name not in known:
@@ -141,8 +141,18 @@ def _unknown(
     )
 
 
-def _read(path: Path, source: str | Path, file: str | None, key: str | None) -> str:
-    """Text of a user's file."""
+def read_text(
+    path: Path,
+    source: str | Path,
+    file: str | None,
+    key: str | None,
+    allowed: str = "a readable TOML file in UTF-8",
+) -> str:
+    """Text of a user's file.
+
+    ``source`` is how ``key`` of ``file`` names it, for the error; ``allowed`` what it
+    should be.
+    """
     try:
         return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
@@ -155,7 +165,6 @@ def _read(path: Path, source: str | Path, file: str | None, key: str | None) -> 
         reason = error.strerror or "the system refuses"
     except ValueError:
         reason = "that is no path"
-    allowed = "a readable TOML file in UTF-8"
     if file is None:
         message = f"the file cannot be read: {reason}"
         raise InputError(message, file=path, allowed=allowed)

@@ -1,5 +1,6 @@
 """A case: one sheet, one machine, one programme, and what to measure."""
 
+from collections.abc import Callable
 from math import ceil
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -27,8 +28,10 @@ from pinchline.model.fields import (
 from pinchline.model.machine import Machine, read_machine
 from pinchline.model.moves import Move, read_moves
 from pinchline.model.sheet import Sheet, read_sheet
+from pinchline.model.target import Target, read_target
 
 _DEFAULT_ELEMENT = 0.25  # of the thickness
+_FLAT_GUESS = 0.4  # of the distance of the rear roll: a flat, until it is planned
 _HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
 
 
@@ -138,6 +141,10 @@ class _CaseTable(Record):
         BeforeValidator(Tables("tables [[move]], each with its kind")),
     ] = Field(default_factory=list)
     measure: Measures = Measures()
+    target: Annotated[
+        dict[str, Any] | None,
+        BeforeValidator(Table("a table [target] with radius and angle, or others")),
+    ] = None
 
 
 class Case(Record):
@@ -149,6 +156,7 @@ class Case(Record):
     text : the TOML text, verbatim
     path : where it was read
     sheet, machine, model, moves, measure : its parts
+    target : the wanted part; a case with one may leave moves and sheet length to a plan
     """
 
     title: str
@@ -159,6 +167,7 @@ class Case(Record):
     model: ModelOptions = ModelOptions()
     moves: tuple[Move, ...]
     measure: Measures = Measures()
+    target: Target | None = None
 
     @property
     def elements(self) -> int:
@@ -191,16 +200,27 @@ def parse_case(text: str, *, path: str) -> Case:
         that names file, key, value and what is allowed
     """
     table = read(_CaseTable, library.parse_toml(text, path), file=path)
+    target = None if table.target is None else read_target(table.target, path)
+    machine = read_machine(table.machine, path)
     return Case(
         title=table.title or Path(path).stem,
         text=text,
         path=path,
-        sheet=read_sheet(table.sheet, path),
-        machine=read_machine(table.machine, path),
+        sheet=read_sheet(table.sheet, path, _blank(target, machine)),
+        machine=machine,
         model=table.model,
         moves=read_moves(table.move, path),
         measure=table.measure,
+        target=target,
     )
+
+
+def _blank(target: Target | None, machine: Machine) -> Callable[[float], float] | None:
+    """Length of a blank for a target, by the sheet's thickness; both in mm."""
+    if target is None:
+        return None
+    flat = _FLAT_GUESS * machine.rear.distance
+    return lambda thickness: target.blank(thickness, flat)
 
 
 def load_case(source: str | Path) -> Case:

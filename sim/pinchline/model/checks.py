@@ -33,8 +33,24 @@ def check_case(case: "Case") -> None:
         _check_elements(case)
         _check_programme(case)
         _check_measures(case)
+        _check_target(case)
     except InputError as error:
         raise error.located(file=case.path) from None
+
+
+def require_programme(case: "Case") -> None:
+    """Refuse a case that says what part is wanted but not how it is rolled.
+
+    Raises
+    ------
+    InputError
+        that says what to do
+    """
+    if not case.moves:
+        try:
+            _refuse_no_programme("[[move]] tables, such as `pinchline plan` writes")
+        except InputError as error:
+            raise error.located(file=case.path) from None
 
 
 def rear_roll_centre(
@@ -49,6 +65,11 @@ def rear_roll_centre(
 
 def _refuse(message: str, key: str, value: str, allowed: str) -> NoReturn:
     raise InputError(message, key=key, value=value, allowed=allowed)
+
+
+def _refuse_no_programme(allowed: str) -> NoReturn:
+    message = "the programme is empty"
+    raise InputError(message, key="move", allowed=allowed)
 
 
 def _mm(value: float) -> str:
@@ -171,10 +192,8 @@ def _check_elements(case: "Case") -> None:
 
 
 def _check_programme(case: "Case") -> None:
-    if not case.moves:
-        message = "the programme is empty"
-        allowed = 'at least one [[move]], the first of kind "place"'
-        raise InputError(message, key="move", allowed=allowed)
+    if not case.moves and case.target is None:
+        _refuse_no_programme('at least one [[move]], the first of kind "place"')
     desk = _Desk(case.sheet.length)
     for number, move in enumerate(case.moves, 1):
         desk.make(move, move_key(number, move.kind))
@@ -275,3 +294,46 @@ def _check_measures(case: "Case") -> None:
         if low >= high:
             allowed = f"less than {high_name}, {_mm(high)}"
             _refuse("does not rise", f"measure.{low_name}", _mm(low), allowed)
+
+
+def _check_target(case: "Case") -> None:
+    """Refuse a part that no sheet of this thickness is, or that is not bent."""
+    target, thickness = case.target, case.sheet.thickness
+    if target is None:
+        return
+    tightest = thickness / _THICKEST
+    for key, radius in _target_radii(case):
+        if target.to_middle(radius, thickness) < tightest * (1.0 - _ROUNDING):
+            _refuse(
+                "a part too tight for its thickness",
+                f"target.{key}",
+                _mm(radius),
+                f"a mid-line radius of four thicknesses, {_mm(tightest)}, or more",
+            )
+    drawing = target.drawing
+    if drawing is not None and drawing.straight:
+        _refuse(
+            "the profile is straight",
+            "target.profile",
+            target.profile or "",
+            "the outline of a part that is bent",
+        )
+    closed = target.hand_opening
+    if closed is not None and closed < thickness * (1.0 - _ROUNDING):
+        _refuse(
+            "the edges would lie inside each other",
+            "target.opening",
+            _mm(closed),
+            f"the thickness, {_mm(thickness)}, or more",
+        )
+
+
+def _target_radii(case: "Case") -> list[tuple[str, float]]:
+    """Radii of a target by key, mm on its side."""
+    target = case.target
+    if target is None:
+        return []
+    if target.nose is not None:
+        names = ("radius_operator", "radius_rear")
+        return [(f"nose.{name}", getattr(target.nose, name)) for name in names]
+    return [] if target.radius is None else [("radius", target.radius)]

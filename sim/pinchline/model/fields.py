@@ -4,6 +4,7 @@ Text from a file needs a unit for every dimensional value. Code that builds the 
 objects passes plain floats in internal units; the ranges hold for both.
 """
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import isfinite
@@ -23,6 +24,7 @@ from pinchline.library import did_you_mean
 from pinchline.units import Dimension
 
 _ROUNDING = 1.0e-12
+_PERCENT = re.compile(r"(\d+\.?\d*|\.\d+)\s*%")
 
 
 class Record(BaseModel):
@@ -150,6 +152,41 @@ class Number:
         if not self.bounds.hold(number):
             refuse("is out of range", value=value, allowed=self.allowed)
         return int(number) if self.whole else number
+
+
+@dataclass(frozen=True)
+class Percentage:
+    """Validator of a part of a whole, as ``"1 %"`` or as a number."""
+
+    bounds: Bounds = Bounds(at_least=0.0, at_most=1.0)
+
+    @property
+    def allowed(self) -> str:
+        """What is accepted, in words."""
+        low, high = (
+            self.bounds.above or self.bounds.at_least or 0.0,
+            self.bounds.at_most,
+        )
+        word = "above" if self.bounds.above is not None else "from"
+        return (
+            f"a share {word} {100.0 * low:g} % to {100.0 * (high or 1.0):g} %, such as "
+            '"1 %" or 0.01'
+        )
+
+    def __call__(self, value: object) -> float:
+        """Return the share, or refuse it."""
+        if isinstance(value, str):
+            match = _PERCENT.fullmatch(value.strip())
+            if match is None:
+                refuse("is not a share", value=value, allowed=self.allowed)
+            number = float(match[1]) / 100.0
+        elif _is_number(value):
+            number = _as_float(value)
+        else:
+            refuse("is not a share", value=value, allowed=self.allowed)
+        if not isfinite(number) or not self.bounds.hold(number):
+            refuse("is out of range", value=value, allowed=self.allowed)
+        return number
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,12 @@
 """The blank that goes into the bender."""
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, model_validator
 
 from pinchline import units
+from pinchline.errors import InputError
 from pinchline.model.fields import (
     Choice,
     Curvature,
@@ -36,7 +38,7 @@ class SheetTable(Record):
     material: Annotated[str | dict[str, Any], BeforeValidator(_CardOrTable(_MATERIAL))]
     direction: Annotated[Direction, BeforeValidator(Choice(("L", "LT")))]
     thickness: Length
-    length: Length
+    length: Length | None = None
     width: Length
     off_centre: SignedLength = 0.0
     curvature: Curvature | None = None
@@ -76,9 +78,21 @@ class Sheet(Record):
     curvature: Curvature = 0.0
 
 
-def read_sheet(table: dict[str, Any], file: str) -> Sheet:
-    """Build the sheet of a case from its ``[sheet]`` table and the material card."""
+def read_sheet(
+    table: dict[str, Any], file: str, blank: Callable[[float], float] | None = None
+) -> Sheet:
+    """Build the sheet of a case from its ``[sheet]`` table and the material card.
+
+    ``blank`` gives a length for a thickness (mm) where the table may leave it out.
+    """
     keys = read(SheetTable, table, file=file, key="sheet")
+    length = keys.length
+    if length is None:
+        if blank is None:
+            allowed = units.allowed_text("length", "above 0")
+            message = "is missing"
+            raise InputError(message, file=file, key="sheet.length", allowed=allowed)
+        length = blank(keys.thickness)
     material = load_material(keys.material, keys.direction, keys.thickness, where=file)
     curvature = keys.curvature or 0.0
     if keys.radius is not None:
@@ -86,7 +100,7 @@ def read_sheet(table: dict[str, Any], file: str) -> Sheet:
     return Sheet(
         material=material,
         thickness=keys.thickness,
-        length=keys.length,
+        length=length,
         width=keys.width,
         off_centre=keys.off_centre,
         curvature=curvature,

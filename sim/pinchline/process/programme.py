@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.errors import SolverError
+from pinchline.model.checks import require_programme
 from pinchline.model.moves import describe
 from pinchline.process import events
 from pinchline.process.effort import grip_margin, pushed_away
@@ -93,10 +94,24 @@ def run_case(case: Case, *, progress: Progress | None = None) -> Result:
 
     Raises
     ------
+    InputError
+        The case has no moves.
     SolverError
         A step has no equilibrium; its ``result`` is the job up to the last good step.
     """
-    return _run(Job(new_state(case), progress=progress))
+    return run_to_state(case, progress=progress)[0]
+
+
+def run_to_state(
+    case: Case, *, progress: Progress | None = None
+) -> tuple[Result, State]:
+    """Do the programme of a case; the free sheet with its stresses comes along.
+
+    Parameters, and what it raises, as ``run_case``.
+    """
+    require_programme(case)
+    job = Job(new_state(case), progress=progress)
+    return _run(job), job.state
 
 
 def run_shifted(case: Case, shifts: Track) -> tuple[Result, Track]:
@@ -105,6 +120,7 @@ def run_shifted(case: Case, shifts: Track) -> tuple[Result, Track]:
     Returns the result and, along the job, the forces with which the sheet pushes upper,
     lower and rear roll away and the margin of grip (N/mm).
     """
+    require_programme(case)
     state = new_state(case)
     state.track = shifts
     job = Job(state)
