@@ -310,6 +310,10 @@ def _check_target(case: "Case") -> None:
                 _mm(radius),
                 f"a mid-line radius of four thicknesses, {_mm(tightest)}, or more",
             )
+    if target.opening is not None and target.hand_opening is None:
+        flats = target.flat_operator, target.flat_rear
+        if flats[0] is not None and flats[1] is not None:
+            target.arc(thickness, (flats[0], flats[1]))
     drawing = target.drawing
     if drawing is not None and drawing.straight:
         _refuse(

@@ -22,7 +22,7 @@ _MEET = (
     1.0e-3  # of the drawing's size: how far apart ends may lie that are meant to meet
 )
 _TANGENT = 3.0  # deg between neighbours, past which they meet in a corner
-_SAG = 1.0e-6  # of its size: how far a spline's points may lie off it
+_SAG = 1.0e-5  # of its size: how far a spline may bulge between points on it
 
 
 @dataclass(frozen=True)

@@ -234,7 +234,10 @@ class Target(TargetTable):
             bent = self.to_middle(n.radius_operator, thickness) * n.angle_operator
             bent += self.to_middle(n.radius_rear, thickness) * n.angle_rear
         else:
-            radius, angle = self.arc(thickness, flats)
+            try:
+                radius, angle = self.arc(thickness, flats)
+            except InputError:  # with other flats there may be one
+                radius, angle = self.radius or self.opening or 0.0, self.angle or pi
             bent = radius * angle
         return float(ceil(bent + sum(flats) - _ROUNDING))
 

@@ -30,13 +30,15 @@ class Circle(NamedTuple):
     residual: float
 
 
-def free_outline(curvature: NDArray[np.float64], length: float) -> Outline:
+def free_outline(
+    curvature: NDArray[np.float64], length: float | NDArray[np.float64]
+) -> Outline:
     """Shape of elements of ``length`` (mm) with residual ``curvature`` (1/mm).
 
     Each element is an arc, integrated exactly: its chord is ``sin(a)/a`` of its length,
     with ``a`` half the angle it turns.
     """
-    theta = np.concatenate(([0.0], np.cumsum(curvature) * length))
+    theta = np.concatenate(([0.0], np.cumsum(curvature * length)))
     mean = 0.5 * (theta[:-1] + theta[1:])
     chord = length * np.sinc(0.5 * curvature * length / np.pi)
     x = np.concatenate(([0.0], np.cumsum(chord * np.cos(mean))))

@@ -1,4 +1,4 @@
-"""Shape of the free part: arcs laid out, chord and rise, the fitted circle, blanks."""
+"""Shape of the part: arcs laid out, chord and rise, fitted circle, blanks, a nose."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from pinchline.process.measure import (
     free_outline,
     straightedge_flat,
 )
+from pinchline.process.smoothing import fit_curvature
 from pinchline.verify.check import Check, worst
 
 if TYPE_CHECKING:
@@ -33,6 +34,31 @@ SEGMENTS = [
 # an inside radius of 0.156 in
 BEND_ALLOWANCE, BEND_RADIUS, BEND_THICKNESS = 0.27280, 0.156, 0.040
 
+NACA = "NACA 4-digit section, formula (references.md 10.1)"
+# references.md 10.1: thickness over chord; arc length of one surface, in chords, from
+# the nose to each of NOSE_ENDS
+NOSE_ENDS = (0.05, 0.10, 0.30, 1.00)
+NOSES = {
+    0.09: (0.059441, 0.110172, 0.310539, 1.012190),
+    0.12: (0.064762, 0.116052, 0.316705, 1.019636),
+    0.15: (0.070696, 0.122697, 0.323714, 1.028286),
+    0.18: (0.077107, 0.129961, 0.331422, 1.037992),
+}
+NOSE_POINTS = 121
+
+
+def nose_points(
+    share: float, end: float, count: int = NOSE_POINTS
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points of a 4-digit section of unit chord, round the nose from x = end to end.
+
+    ``share``: thickness over chord. Their root of x is evenly spaced.
+    """
+    root = np.linspace(-math.sqrt(end), math.sqrt(end), count)
+    x = root * root
+    rest = x * (-0.1260 + x * (-0.3516 + x * (0.2843 - 0.1015 * x)))
+    return x, 5.0 * share * (0.2969 * root + np.sign(root) * rest)
+
 
 def arc(radius: float, length: float, elements: int) -> Outline:
     """Lay out a part that is bent to one radius (mm) over its length (mm)."""
@@ -40,10 +66,11 @@ def arc(radius: float, length: float, elements: int) -> Outline:
 
 
 def checks() -> Iterator[Check]:
-    """Check segments of a circle, the straightedge, and the blank of a bend."""
+    """Check segments, the straightedge, the blank of a bend, the nose of a section."""
     yield from _segments()
     yield _straightedge()
     yield _blank()
+    yield from _noses()
 
 
 def _segments() -> Iterator[Check]:
@@ -109,3 +136,40 @@ def _blank() -> Check:
         finding="our neutral line is the middle of the sheet; 0.05 t matter at a "
         "radius of 4 t (1.3 %), and are 0.1 % of the blank at radii that rolls make",
     )
+
+
+def _noses() -> Iterator[Check]:
+    """Blank and nose radius of a part drawn by points, as a plan's target is."""
+    lengths: list[Check] = []
+    radii: list[Check] = []
+    for share, row in NOSES.items():
+        name = f"00{100.0 * share:02.0f}"
+        for end, published in zip(NOSE_ENDS, row, strict=True):
+            fit = fit_curvature(*nose_points(share, end))
+            lengths.append(
+                Check(
+                    what=f"{name} to x/c = {end:g}",
+                    source=NACA,
+                    published=published,
+                    computed=0.5 * float(fit.s[-1]),
+                    unit="chords",
+                    tolerance=2.0e-5,
+                    reason="six decimals are printed; 121 points on the longest line",
+                )
+            )
+            if end == NOSE_ENDS[0]:
+                middle = np.interp(0.5 * fit.s[-1], fit.s, np.abs(fit.curvature))
+                radii.append(
+                    Check(
+                        what=name,
+                        source=NACA,
+                        published=1.1019 * share * share,
+                        computed=1.0 / float(middle),
+                        unit="chords",
+                        tolerance=0.01,
+                        reason="the section is 1.3 % tighter just beside its nose, "
+                        "which smooth points round off",
+                    )
+                )
+    yield worst(lengths, "blank of a nose through points, from the nose to x")
+    yield worst(radii, "radius of a nose through points, 1.1019 t^2 c")
