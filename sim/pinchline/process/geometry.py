@@ -50,6 +50,14 @@ def wrap_curvature(machine: Machine, thickness: float) -> float:
     return 1.0 / (machine.rolls.upper_radius + thickness / 2.0)
 
 
+def rear_gap(machine: Machine, thickness: float, lift: float) -> float:
+    """Clear distance (mm) between upper and rear roll at a lift, sheet in the nip."""
+    rolls = machine.rolls
+    x, y = rear_roll_centre(machine, thickness, lift)
+    upper = rolls.upper_radius + 0.5 * (thickness + machine.nip.opening)
+    return math.hypot(x, y - upper) - rolls.upper_radius - rolls.rear_radius
+
+
 def jam_lift(machine: Machine, thickness: float) -> float:
     """Lift (mm) at which rear and upper roll are one thickness apart; inf if never."""
     x0, y0 = rear_roll_centre(machine, thickness, 0.0)
