@@ -1,4 +1,4 @@
-"""A plan: the job that makes the wanted part, what it leaves, and what remains to do."""
+"""A plan: the job for a wanted part, what it leaves, and what remains to do."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ class Plan:
 
 
 def crank_turns(machine: Machine, fed: float) -> float:
-    """Turns of the crank for a feed (mm); NaN without a crank."""
+    """Give the turns of the crank for a feed (mm); NaN without a crank."""
     if machine.crank is None:
         return math.nan
     round_once = math.pi * (machine.rolls.upper_radius + machine.rolls.lower_radius)
