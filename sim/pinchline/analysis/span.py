@@ -69,12 +69,15 @@ if TYPE_CHECKING:
 
 Way = Literal["rear", "operator"]
 
-ROWS = 96  # of the section's table
+ROWS = 64  # of the section's table
 TIGHTEST = 2.0  # of the upper roll's curvature: where the table ends
 SOLVED, JAM, LOST, REVERSED = "solved", "jam", "not found", "yields both ways"
 UPPER_FIRST = "upper roll touches first"
 # columns of the parameters of solve_many; NaN takes the case's own
 THICKNESS, YIELD, TANGENT, YOUNGS, CLAMP, STIFFNESS, LIFT = range(7)
+# what a ratio of each does to the bend, roughly: tells which solution is nearest
+_WEIGHTS = np.array([1.0, 1.0, 0.1, 1.0, 0.1, 0.1, 2.0])
+MOST_STARTS = 200  # kept of a chunk
 
 
 class Pass(NamedTuple):
@@ -216,7 +219,8 @@ class _Solver:
         self.room = pass_solve.new_room()
         self.solution = pass_solve.new_solution()
         self.kept = pass_solve.new_solution()
-        self.rungs: list[tuple[float, pass_solve.Solution]] = []
+        self.starts: list[pass_solve.Solution] = []
+        self.places: list[Array] = []
 
     def from_nothing(self, case: Case, lift: float) -> Pass:
         """Follow the pass up from an elastic bend."""
@@ -237,17 +241,17 @@ class _Solver:
         """Keep solutions of the case at these lifts (mm), where there are any."""
         for lift in lifts:
             if self.from_nothing(self.case, float(lift)).status == SOLVED:
-                kept = pass_solve.new_solution()
-                pass_follow.copy_solution(self.solution, kept)
-                self.rungs.append((float(lift), kept))
+                self._keep(self._place(self.case, float(lift)))
 
     def near(self, case: Case, lift: float) -> Pass:
-        """Start at the nearest rung; from nothing where that does not lead there."""
-        if not self.rungs or lift >= jam_lift(case.machine, case.sheet.thickness):
+        """Start at the nearest solution kept; from nothing where that fails."""
+        if not self.starts or lift >= jam_lift(case.machine, case.sheet.thickness):
             return self.from_nothing(case, lift)
         setting = _setting(case, lift, self.natural)
-        _, rung = min(self.rungs, key=lambda item: abs(item[0] - lift))
-        pass_follow.copy_solution(rung, self.solution)
+        place = self._place(case, lift)
+        apart = np.abs(np.array(self.places) - place) @ _WEIGHTS
+        start = self.starts[int(np.argmin(apart))]
+        pass_follow.copy_solution(start, self.solution)
         rolls = np.empty_like(setting.machine)
         pass_follow.at_lift(setting.machine, setting.slide, lift, rolls)
         status, spent = pass_follow.approach(
@@ -260,7 +264,38 @@ class _Solver:
         )
         if status != pass_solve.CONVERGED:
             return self.from_nothing(case, lift)
-        return self._end(case, setting, lift, status, spent)
+        found = self._end(case, setting, lift, status, spent)
+        if found.status == SOLVED and len(self.starts) < MOST_STARTS:
+            self._keep(place)
+        return found
+
+    def _keep(self, place: Array) -> None:
+        """Keep the present solution as a start for what lies near it."""
+        rows = int(self.solution.mesh[2])
+        kept = pass_solve.Solution(
+            states=self.solution.states.copy(),
+            q=self.solution.q.copy(),
+            path=self.solution.path[:rows].copy(),
+            mesh=self.solution.mesh.copy(),
+        )
+        self.starts.append(kept)
+        self.places.append(place)
+
+    @staticmethod
+    def _place(case: Case, lift: float) -> Array:
+        """Where a case lies among its variations: logarithms, so that ratios count."""
+        sheet, nip = case.sheet, case.machine.nip
+        material = sheet.material
+        sizes = np.zeros(LIFT + 1)
+        sizes[THICKNESS], sizes[LIFT] = sheet.thickness, lift
+        sizes[YIELD] = material.yield_strength
+        sizes[TANGENT], sizes[YOUNGS] = (
+            material.tangent_modulus,
+            material.youngs_modulus,
+        )
+        sizes[CLAMP], sizes[STIFFNESS] = nip.clamp or 0.0, nip.stiffness or 0.0
+        places: Array = np.log(np.maximum(sizes, 1.0e-3))
+        return places
 
     def _end(
         self, case: Case, setting: _Setting, lift: float, status: int, spent: int
@@ -320,7 +355,7 @@ def solve_many(
     natural_curvature: float = 0.0,
     workers: int | None = None,
     chunk: int = 500,
-    rungs: int = 9,
+    rungs: int = 3,
 ) -> list[Pass]:
     """Solve many passes that vary a case; in order, the same for any ``workers``.
 

@@ -23,6 +23,7 @@ starts before it stops. Nothing is checked here: the model refuses bad geometry.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -107,6 +108,7 @@ def mean_influence(shaft: Shaft, start: Array, stop: Array) -> Array:
     return width * _deflection(shaft, places, (one, two, three), apart(1), apart(3))
 
 
+@lru_cache(maxsize=64)
 def mean_compliance(shaft: Shaft, width: float, off_centre: float) -> float:
     """Deflection averaged over the sheet for 1 N/mm over its width (mm per N/mm).
 
