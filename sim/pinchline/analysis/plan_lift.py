@@ -1,0 +1,79 @@
+"""Which lift leaves which curvature: the span solver, inverted, for first guesses."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis.passes import longest_lift
+from pinchline.analysis.span import SOLVED, Pass, solve_pass
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.model.case import Case
+
+    Array = NDArray[np.float64]
+
+LIFTS = 28  # passes tabulated
+SET = 2.0e-3  # of the upper roll's curvature: less is no set to speak of
+
+
+@dataclass(frozen=True)
+class LiftTable:
+    """Passes toward the operator by rising lift, as far as more lift bends more.
+
+    Attributes
+    ----------
+    lifts, curvatures : of passes that leave a set, mm and 1/mm, both rising
+    passes : the same, in full
+    most : longest lift that the machine allows, mm; ``end``: what ends it
+    """
+
+    lifts: Array
+    curvatures: Array
+    passes: tuple[Pass, ...]
+    most: float
+    end: str
+
+    @property
+    def tightest(self) -> float:
+        """Largest curvature that a pass leaves, 1/mm; 0 where none leaves a set."""
+        return float(self.curvatures[-1]) if self.curvatures.size else 0.0
+
+    def lift(self, curvature: float) -> float:
+        """Lift (mm) that leaves a curvature (1/mm), the highest where none does."""
+        return float(np.interp(curvature, self.curvatures, self.lifts))
+
+    def slope(self, curvature: float) -> float:
+        """Curvature per mm of lift, at a curvature that a pass leaves (1/mm2)."""
+        k, last = self.curvatures, self.curvatures.size - 1
+        i = int(np.clip(np.searchsorted(k, curvature), 1, last))
+        return float((k[i] - k[i - 1]) / (self.lifts[i] - self.lifts[i - 1]))
+
+
+def lift_table(case: Case) -> LiftTable:
+    """Tabulate the passes of a case's sheet toward the operator."""
+    most, end = longest_lift(case)
+    least = SET / case.machine.rolls.upper_radius
+    natural = case.sheet.curvature
+    found: list[Pass] = []
+    for lift in np.linspace(0.1 * most, 0.995 * most, LIFTS):
+        one = solve_pass(case, float(lift), "operator", natural_curvature=natural)
+        if one.status != SOLVED or not one.residual - natural > least:
+            if found:
+                break
+            continue
+        if found and one.residual <= found[-1].residual:
+            break
+        found.append(one)
+    return LiftTable(
+        lifts=np.array([p.lift for p in found]),
+        curvatures=np.array([p.residual for p in found]),
+        passes=tuple(found),
+        most=most if math.isfinite(most) else case.machine.rear.travel,
+        end=end,
+    )
