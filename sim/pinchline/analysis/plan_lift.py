@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.analysis.passes import longest_lift
+from pinchline.analysis.plan_job import Knot, Run
 from pinchline.analysis.span import SOLVED, Pass, solve_pass
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
+LAG = 0.06  # of the distance to the rear roll: that far ahead the sheet is bent most
+RIDGE = 0.05  # of a knot's own weight: knots that nothing tells of stay where they are
 LIFTS = 28  # passes tabulated
 SET = 2.0e-3  # of the upper roll's curvature: less is no set to speak of
 
@@ -53,6 +56,30 @@ class LiftTable:
         k, last = self.curvatures, self.curvatures.size - 1
         i = int(np.clip(np.searchsorted(k, curvature), 1, last))
         return float((k[i] - k[i - 1]) / (self.lifts[i] - self.lifts[i - 1]))
+
+
+def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
+    """Correct the lifts of a run so that missing curvature is made up.
+
+    Parameters
+    ----------
+    u : places (mm), told where the nip line was as they were bent
+    missing : curvature (1/mm) that they lack
+    slopes : curvature per mm of lift there (1/mm2)
+
+    Least squares over the knots, the lift being linear between them.
+    """
+    places = np.array([k.u for k in run.knots])
+    hats = np.array([np.interp(u, places, row) for row in np.eye(places.size)]).T
+    weighed = hats * slopes[:, None]
+    normal = weighed.T @ weighed
+    normal += RIDGE * np.diag(np.diag(normal)) + 1.0e-12 * np.eye(places.size)
+    more = np.linalg.solve(normal, weighed.T @ missing)
+    return Run(
+        tuple(
+            Knot(k.u, k.lift + float(m)) for k, m in zip(run.knots, more, strict=True)
+        )
+    )
 
 
 def lift_table(case: Case) -> LiftTable:

@@ -1,0 +1,115 @@
+"""The second run: the edge nearer the rear roll, bent with the sheet turned round."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis.plan_follow import follow, play, raise_until
+from pinchline.analysis.plan_job import Knot, Run
+from pinchline.analysis.plan_lift import LAG, mend
+from pinchline.process.stepping import place, take_out, turn
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.analysis.plan_lift import LiftTable
+    from pinchline.analysis.plan_made import Made
+    from pinchline.process.state import State
+
+    Array = NDArray[np.float64]
+
+CRISP = 1.3  # of the wanted curvature: set at rest where the run starts
+EVEN = 0.97  # of the curvature: where the first run's curve begins to fade
+OVERLAP = 0.3  # of the distance: how far it goes into that curve
+REPLAYS = 2  # of the run on the kept sheet, each corrected by what it left
+DEEP = 3.0  # of LAG: beyond the joint, up to where the arc is read
+
+
+class DoesNotLieError(Exception):
+    """The bent sheet, turned end for end, does not lie in the nip."""
+
+
+def find_edge(
+    state: State, made: Made, start: float, bend: float, table: LiftTable
+) -> tuple[Run, float]:
+    """Find the second run on the sheet as the first one left it.
+
+    Parameters
+    ----------
+    state, made : the free sheet after the first run
+    start : where it is gripped, from the edge nearer the rear roll, mm
+    bend : curvature wanted there, 1/mm
+    table : of lifts
+
+    Returns
+    -------
+    run : lifts by place from that edge
+    arc_flat : flat (mm) of the sharp-edged part that would turn as much
+
+    Raises
+    ------
+    DoesNotLieError
+    """
+    distance = state.case.machine.rear.distance
+    state = state.copy()
+    turn(state)
+    if not place(state, made.length - start, 0):
+        raise DoesNotLieError
+    laid = state.copy()
+    curve = made.curvature[::-1]
+    even = np.flatnonzero(curve > EVEN * bend)
+    joint = float(even[0]) * made.element if even.size else made.arc_flats[1]
+    until = joint + OVERLAP * distance
+    slope, most = table.slope(bend), table.most
+    raise_until(state, CRISP * bend, 0.0, most)
+    run = edge_knots(follow(state, lambda _: bend, until, slope, most), joint)
+    for replay in range(REPLAYS + 1):
+        state.restore(laid)
+        play(state, run)
+        take_out(state, 0)
+        curve = state.chain.curvature
+        if replay < REPLAYS:
+            run = mended_edge(run, curve, made.element, bend, table, distance)
+    inside = int((joint + DEEP * LAG * distance) / made.element)
+    arc_flat = inside * made.element - float(np.sum(curve[:inside])) * (
+        made.element / bend
+    )
+    return run, arc_flat
+
+
+def mended_edge(
+    run: Run,
+    curve: Array,
+    element: float,
+    bend: float,
+    table: LiftTable,
+    distance: float,
+) -> Run:
+    """Correct a second run by the curvature (1/mm) left, counted from its edge."""
+    u = np.asarray((np.arange(curve.size) + 0.5) * element - LAG * distance)
+    knots = run.knots
+    here = (u >= knots[0].u) & (u <= knots[-1].u)
+    missing = bend - curve[here]
+    slopes = np.full(missing.size, table.slope(bend))
+    return mend(run, u[here], missing, slopes)
+
+
+def edge_knots(trace: list[Knot], joint: float) -> Run:
+    """Give the traced lift in four knots: start, half way, at the joint, the end."""
+    u = np.array([k.u for k in trace])
+    lift = np.array([k.lift for k in trace])
+    settled = float(np.mean(lift[u >= u[-1] - 0.3 * (u[-1] - joint)]))
+    reached = np.flatnonzero(lift >= settled)
+    top = float(u[reached[0]]) if reached.size else joint
+    half = 0.5 * (u[0] + top)
+    middle = float(np.interp(half, u, lift))
+    return Run(
+        (
+            Knot(float(u[0]), float(lift[0])),
+            Knot(half, middle),
+            Knot(top, settled),
+            Knot(float(u[-1]), settled),
+        )
+    )

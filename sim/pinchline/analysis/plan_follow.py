@@ -1,0 +1,101 @@
+"""Find the lift along a run by raising and lowering as the sheet goes through.
+
+What a skilled hand would do that could see the set under the rolls: at every piece of
+feed the set that the place of the largest moment would keep is read, and the lift
+corrected. It serves where the sheet is curved already and no steady pass is a guide.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis.plan_job import Knot, Run
+from pinchline.process.stepping import feed, move_rear
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pinchline.process.state import State
+
+BEHIND, AHEAD = 8.0, 12.0  # thicknesses round the nip line that are read
+FIRST = 0.5  # mm of lift a step while raising; halved where the set is passed
+FINEST = 0.06
+PIECE = 1.5  # thicknesses of feed
+SHARE = 0.5  # of the lift that would mend the set at once
+KEPT = 0.7  # of the last change of lift: along a ramp the next is like it
+MOST = 1.0  # mm of lift in a piece
+
+
+def set_under_rolls(state: State) -> float:
+    """Curvature (1/mm) that the place of the largest moment would keep now."""
+    element, _ = state.driven()
+    t, h = state.case.sheet.thickness, state.beam.length
+    low = max(0, int(element - BEHIND * t / h))
+    high = min(state.elements, int(element + AHEAD * t / h) + 1)
+    moment = state.chain.moment[low:high]
+    at = int(np.argmax(moment))
+    taken = float(moment[at]) / state.section.bending
+    return float(state.chain.curvature[low + at]) - taken
+
+
+def _go_on() -> bool:
+    return False
+
+
+def raise_until(state: State, wanted: float, start: float, most: float) -> float:
+    """Raise the rear roll until the sheet under it keeps a set (1/mm); the lift, mm.
+
+    ``start``, ``most``: lifts that set nothing, and that the machine has (mm).
+    """
+    move_rear(state, min(start, most), 0, _go_on)
+    step = FIRST
+    while state.lift < most:
+        kept = state.copy()
+        move_rear(state, min(state.lift + step, most), 0, _go_on)
+        if set_under_rolls(state) <= wanted:
+            continue
+        if step <= FINEST:
+            break
+        state.restore(kept)
+        step *= 0.5
+    return state.lift
+
+
+def follow(
+    state: State,
+    wanted: Callable[[float], float],
+    until: float,
+    slope: float,
+    most: float,
+) -> list[Knot]:
+    """Feed toward the operator and keep the set as wanted; lift by place.
+
+    Parameters
+    ----------
+    wanted : curvature (1/mm) by place, mm from the edge nearer the operator
+    until : place at which the run ends, mm
+    slope : curvature per mm of lift, 1/mm2
+    most : longest lift, mm
+    """
+    piece = PIECE * state.case.sheet.thickness
+    trace = [Knot(state.nip, state.lift)]
+    more = 0.0
+    while until - state.nip > 1.0e-6:
+        by = min(piece, until - state.nip)
+        missing = wanted(state.nip + 0.5 * by) - set_under_rolls(state)
+        more = KEPT * more + SHARE * missing / slope
+        more = float(np.clip(more, -MOST, MOST))
+        lift = min(max(state.lift + more, 0.0), most)
+        feed(state, -1, by, lift, 0, _go_on)
+        trace.append(Knot(state.nip, state.lift))
+    return trace
+
+
+def play(state: State, run: Run) -> None:
+    """Do a run with a sheet that is laid in: raise, then feed from knot to knot."""
+    first, *rest = run.knots
+    move_rear(state, first.lift, 0, _go_on)
+    for knot in rest:
+        feed(state, -1, knot.u - state.nip, knot.lift, 0, _go_on)

@@ -1,0 +1,259 @@
+"""Search the job for a wanted part: first guess, run, correct, run again.
+
+All bending is done toward the operator: the sheet comes flat over the rear roll into
+the nip, nothing that is bent already stands in its way, and every lift leaves its own
+even curve. What the rear roll cannot reach, the edge nearer it, is bent in a second
+run with the sheet turned end for end, the lift carried along the feed as the curve
+that is there already comes over the rear roll.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis.plan_edge import find_edge, mended_edge
+from pinchline.analysis.plan_job import Knot, Run, job
+from pinchline.analysis.plan_lift import LAG, LiftTable, lift_table, mend
+from pinchline.analysis.plan_made import Made, closure, judge, read_made
+from pinchline.process.geometry import GRIP_EDGE
+from pinchline.process.part import Part, wanted_part
+from pinchline.process.programme import run_to_state
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from pinchline.analysis.plan import Deviation
+    from pinchline.model.case import Case
+    from pinchline.model.target import Target
+    from pinchline.process.state import State
+    from pinchline.results.schema import Result
+
+    Array = NDArray[np.float64]
+    Progress = Callable[[float, str], None]
+
+GRIPPED = GRIP_EDGE + 1.0  # thicknesses left in hand at an edge
+FLAT_BEYOND = 5.0  # thicknesses of flat beyond what is in hand, at first
+RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
+JUMP = 4.0  # thicknesses over which a jump of curvature is carried
+ROUNDS = 5  # of correction
+GOOD_SHARE = 0.25  # of a tolerance: near enough to stop
+PIECES = 6  # most pieces of feed in a run that follows a varying curvature
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A job as it is searched: runs, blank (mm), and what it left once it was run."""
+
+    runs: tuple[Run, ...]
+    blank: float
+    case: Case
+    result: Result
+    state: State
+    made: Made
+    part: Part
+    deviations: tuple[Deviation, ...]
+
+    @property
+    def miss(self) -> float:
+        """Largest deviation over its tolerance, of those that are asked."""
+        asked = [d for d in self.deviations if not math.isnan(d.tolerance)]
+        return max((abs(d.off) / d.tolerance for d in asked), default=0.0)
+
+
+class Search:
+    """The search for one case with a target."""
+
+    def __init__(self, case: Case, table: LiftTable | None = None) -> None:
+        assert case.target is not None
+        self.case = case
+        self.target: Target = case.target
+        self.thickness = case.sheet.thickness
+        self.distance = case.machine.rear.distance
+        self.table = table or lift_table(case)
+        self.gap = case.measure.straightedge_gap
+        self.least = GRIPPED * self.thickness
+        self.runs_made = 0
+
+    def part(self, machine_flats: tuple[float, float]) -> Part:
+        """Build the wanted part; flats left to the machine are those given (mm)."""
+        return wanted_part(self.target, self.thickness, machine_flats)
+
+    def do(self, runs: tuple[Run, ...], blank: float, part: Part | None) -> Draft:
+        """Run a job and measure it; without ``part`` the machine's own flats count."""
+        case = job(self.case, runs, blank)
+        result, state = run_to_state(case)
+        self.runs_made += 1
+        bend = part.sharpest if part is not None else self.table.tightest
+        made = read_made(result, bend, self.distance)
+        part = self.part(made.arc_flats)
+        rows = judge(case, part, made)
+        return Draft(runs, case.sheet.length, case, result, state, made, part, rows)
+
+    # first run
+
+    def lifts(self, part: Part, start: float, arc_flat: float, stop: float) -> Run:
+        """Lay out the first run: raised at ``start``, the arc begins at ``arc_flat``.
+
+        Places from the operator's edge, mm.
+        """
+        pattern = curvature_knots(part, JUMP * self.thickness)
+        lag = LAG * self.distance
+        knots = [Knot(start, self.table.lift(pattern[0][1]))]
+        for x, k in pattern[1:-1]:
+            knots.append(Knot(arc_flat + x - lag, self.table.lift(k)))
+        knots.append(Knot(stop, self.table.lift(pattern[-1][1])))
+        return Run(tuple(k for k in knots if start <= k.u <= stop))
+
+    def first_guess(self) -> Draft:
+        """Do the first run with the span solver's lifts."""
+        beyond = FLAT_BEYOND * self.thickness
+        run_out = RUN_OUT * self.distance
+        part = self.part((self.least, run_out))
+        start = self.least
+        if self.target.flat_operator is not None or self.target.drawing is not None:
+            start = max(part.straightedge(self.gap)[0] - beyond, self.least)
+        arc_flat = start + 0.4 * beyond
+        arc = part.length - sum(part.flats)
+        blank = arc_flat + arc + run_out
+        run = self.lifts(part, start, arc_flat, blank - self.least)
+        return self.do((run,), blank, part)
+
+    def improve(self, draft: Draft) -> Draft:
+        """Correct first run, edges and blank by what came out, and run again."""
+        blank, starts, stop = self._places(draft)
+        share, _ = closure(self.target, draft.part, draft.made)
+        runs = [self._corrected(draft, starts[0], stop, share)]
+        if len(draft.runs) > 1:
+            runs.append(self._corrected_edge(draft, starts[1]))
+        return self.do(tuple(runs), blank, draft.part)
+
+    def _places(self, draft: Draft) -> tuple[float, tuple[float, float], float]:
+        """Give blank, starts of the runs, and stop of the first one, corrected (mm)."""
+        made, part = draft.made, draft.part
+        _, more = closure(self.target, part, made)
+        off = [0.0, 0.0]
+        straight = part.straightedge(self.gap)
+        for side in range(2):
+            if self.asked[side]:
+                off[side] = straight[side] - made.flats[side]
+        first = draft.runs[0].knots
+        starts = [first[0].u, draft.runs[-1].knots[0].u]
+        moved = max(starts[0] + off[0], self.least) - starts[0]
+        starts[0] += moved
+        blank = draft.blank + moved + more
+        if len(draft.runs) > 1:
+            shift = max(starts[1] + off[1], self.least) - starts[1]
+            starts[1] += shift
+            return blank + shift, (starts[0], starts[1]), blank + shift - self.least
+        left = draft.blank - first[-1].u
+        if self.asked[1]:
+            left = max(left + off[1], self.least)
+            blank += left - (draft.blank - first[-1].u)
+        return blank, (starts[0], math.nan), blank - left
+
+    @property
+    def asked(self) -> tuple[bool, bool]:
+        """Whether the target tells operator's and rear flat."""
+        target = self.target
+        whole = target.drawing is not None
+        return (
+            whole or target.flat_operator is not None,
+            whole or target.flat_rear is not None,
+        )
+
+    def _corrected(self, draft: Draft, start: float, stop: float, share: float) -> Run:
+        """Move the knots of the first run to their places, their lifts to the bend."""
+        made, part = draft.made, draft.part
+        old = draft.runs[0].knots
+        arc_flat = made.arc_flats[0] + start - old[0].u
+        run = self.lifts(part, start, arc_flat, stop)
+        if len(run.knots) != len(old):
+            return run
+        run = Run(tuple(Knot(k.u, o.lift) for k, o in zip(run.knots, old, strict=True)))
+        s = made.s - LAG * self.distance
+        low = made.arc_flats[0] + 3.0 * LAG * self.distance
+        high = made.length - (RUN_OUT + 2.0 * LAG) * self.distance
+        here = (made.s > low) & (made.s < high)
+        wanted = self._wanted(part, made.s[here] - made.arc_flats[0])
+        missing = (1.0 + share) * wanted - made.curvature[here]
+        slopes = np.array([self.table.slope(k) for k in wanted])
+        if len(old) == 2:  # one lift all along
+            more = float(np.mean(missing) / np.mean(slopes))
+            return run.raised_by(more)
+        return mend(run, s[here] + start - old[0].u, missing, slopes)
+
+    def _wanted(self, part: Part, x: Array) -> Array:
+        """Give the wanted curvature (1/mm) at places from the start of the arc (mm)."""
+        return part.mean_curvature(x + part.flats[0], 0.5 * self.thickness)
+
+    # second run, the sheet turned end for end
+
+    def with_edge(self, draft: Draft) -> Draft:
+        """Add the run that bends the edge nearer the rear roll."""
+        part = draft.part
+        start = self.least
+        if self.asked[1]:
+            flat = part.straightedge(self.gap)[1]
+            start = max(flat - FLAT_BEYOND * self.thickness, self.least)
+        bend = float(part.curvature[part.curvature > 0.0][-1])
+        edge, arc_flat = find_edge(draft.state, draft.made, start, bend, self.table)
+        blank = draft.blank - (draft.made.arc_flats[1] - arc_flat)
+        first = self.lifts(
+            part, draft.runs[0].knots[0].u, draft.made.arc_flats[0], blank - self.least
+        )
+        return self.do((first, edge), blank, part)
+
+    def _corrected_edge(self, draft: Draft, start: float) -> Run:
+        """Correct the second run's lifts by the curvature that it left."""
+        made, part = draft.made, draft.part
+        bend = float(part.curvature[part.curvature > 0.0][-1])
+        run = mended_edge(
+            draft.runs[1],
+            made.curvature[::-1],
+            made.element,
+            bend,
+            self.table,
+            self.distance,
+        )
+        moved = start - run.knots[0].u
+        return Run(tuple(Knot(k.u + moved, k.lift) for k in run.knots))
+
+
+def curvature_knots(part: Part, jump: float) -> list[tuple[float, float]]:
+    """Give curvature (1/mm) by place from the start of the arc (mm), in few knots.
+
+    A jump is carried over ``jump`` (mm); between knots it is linear.
+    """
+    start, end = part.flats
+    s, k = part.s, part.curvature
+    inside = (s >= start - 1.0e-9) & (s <= part.length - end + 1.0e-9) & (k != 0.0)
+    x, k = s[inside] - start, k[inside]
+    knots: list[tuple[float, float]] = []
+    for here, value in zip(x, k, strict=True):
+        if knots and here - knots[-1][0] < 1.0e-9:
+            before = knots.pop()
+            knots.append((before[0] - 0.5 * jump, before[1]))
+            knots.append((here + 0.5 * jump, float(value)))
+        else:
+            knots.append((float(here), float(value)))
+    return thinned(knots, PIECES + 1)
+
+
+def thinned(knots: list[tuple[float, float]], most: int) -> list[tuple[float, float]]:
+    """Keep the knots that matter most for a line through them (Douglas-Peucker)."""
+    kept = [0, len(knots) - 1]
+    x, y = (np.array(column) for column in zip(*knots, strict=True))
+    scale = float(np.max(np.abs(y))) or 1.0
+    while len(kept) < most:
+        off = np.abs(y - np.interp(x, x[kept], y[kept]))
+        worst = int(np.argmax(off))
+        if off[worst] < 5.0e-3 * scale:
+            break
+        kept = sorted([*kept, worst])
+    return [knots[i] for i in kept]
