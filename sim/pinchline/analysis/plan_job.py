@@ -47,11 +47,9 @@ class Run(NamedTuple):
         """Give the run with every lift higher by so much (mm)."""
         return Run(tuple(Knot(k.u, k.lift + more) for k in self.knots))
 
-    def moved(self, by: float, beyond: float) -> Run:
-        """Give the run with knots past a place moved by so much (mm)."""
-        return Run(
-            tuple(Knot(k.u + (by if k.u > beyond else 0.0), k.lift) for k in self.knots)
-        )
+    def below(self, most: float) -> Run:
+        """Give the run with no lift above ``most`` (mm)."""
+        return Run(tuple(Knot(k.u, min(k.lift, most)) for k in self.knots))
 
 
 def _to(value: float, step: float) -> float:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pinchline.analysis.passes import longest_lift
 from pinchline.analysis.plan_job import Knot, Run
-from pinchline.analysis.span import SOLVED, Pass, solve_pass
+from pinchline.analysis.span import SOLVED, Pass, climb_lifts
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -47,6 +47,16 @@ class LiftTable:
         """Largest curvature that a pass leaves, 1/mm; 0 where none leaves a set."""
         return float(self.curvatures[-1]) if self.curvatures.size else 0.0
 
+    def capped(self, lift: float) -> LiftTable:
+        """Give the table without passes at more than a lift (mm), but for one."""
+        kept = max(1, int(np.count_nonzero(self.lifts <= lift + 1.0e-9)))
+        return replace(
+            self,
+            lifts=self.lifts[:kept],
+            curvatures=self.curvatures[:kept],
+            passes=self.passes[:kept],
+        )
+
     def lift(self, curvature: float) -> float:
         """Lift (mm) that leaves a curvature (1/mm), the highest where none does."""
         return float(np.interp(curvature, self.curvatures, self.lifts))
@@ -54,6 +64,8 @@ class LiftTable:
     def slope(self, curvature: float) -> float:
         """Curvature per mm of lift, at a curvature that a pass leaves (1/mm2)."""
         k, last = self.curvatures, self.curvatures.size - 1
+        if last < 1:
+            return float(k[0] / self.lifts[0])
         i = int(np.clip(np.searchsorted(k, curvature), 1, last))
         return float((k[i] - k[i - 1]) / (self.lifts[i] - self.lifts[i - 1]))
 
@@ -88,8 +100,8 @@ def lift_table(case: Case) -> LiftTable:
     least = SET / case.machine.rolls.upper_radius
     natural = case.sheet.curvature
     found: list[Pass] = []
-    for lift in np.linspace(0.1 * most, 0.995 * most, LIFTS):
-        one = solve_pass(case, float(lift), "operator", natural_curvature=natural)
+    lifts = np.linspace(0.1 * most, 0.995 * most, LIFTS)
+    for one in climb_lifts(case, lifts, "operator", natural_curvature=natural):
         if one.status != SOLVED or not one.residual - natural > least:
             if found:
                 break

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.analysis.plan_edge import find_edge, mended_edge
-from pinchline.analysis.plan_job import Knot, Run, job
+from pinchline.analysis.plan_job import STEP_S, Knot, Run, job
 from pinchline.analysis.plan_lift import LAG, LiftTable, lift_table, mend
 from pinchline.analysis.plan_made import Made, closure, judge, read_made
+from pinchline.errors import SolverError
 from pinchline.process.geometry import GRIP_EDGE
 from pinchline.process.part import Part, wanted_part
 from pinchline.process.programme import run_to_state
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 
 GRIPPED = GRIP_EDGE + 1.0  # thicknesses left in hand at an edge
 FLAT_BEYOND = 5.0  # thicknesses of flat beyond what is in hand, at first
+AHEAD = 0.12  # of that distance: as far ahead of the nip line a stopped run bends
 RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
 JUMP = 4.0  # thicknesses over which a jump of curvature is carried
 ROUNDS = 5  # of correction
@@ -60,6 +62,12 @@ class Draft:
     deviations: tuple[Deviation, ...]
 
     @property
+    def stopped(self) -> str:
+        """What ended a move, "" where nothing did."""
+        stops = (event.kind for event in self.result.events if event.level == "stop")
+        return next(stops, "")
+
+    @property
     def miss(self) -> float:
         """Largest deviation over its tolerance, of those that are asked."""
         asked = [d for d in self.deviations if not math.isnan(d.tolerance)]
@@ -78,7 +86,8 @@ class Search:
         self.table = table or lift_table(case)
         self.gap = case.measure.straightedge_gap
         self.least = GRIPPED * self.thickness
-        self.runs_made = 0
+        self.edge_refused = False
+        self.one_run_flat = math.nan
 
     def part(self, machine_flats: tuple[float, float]) -> Part:
         """Build the wanted part; flats left to the machine are those given (mm)."""
@@ -88,12 +97,45 @@ class Search:
         """Run a job and measure it; without ``part`` the machine's own flats count."""
         case = job(self.case, runs, blank)
         result, state = run_to_state(case)
-        self.runs_made += 1
         bend = part.sharpest if part is not None else self.table.tightest
         made = read_made(result, bend, self.distance)
         part = self.part(made.arc_flats)
         rows = judge(case, part, made)
         return Draft(runs, case.sheet.length, case, result, state, made, part, rows)
+
+    def solve(self, progress: Progress | None = None) -> Draft:
+        """Find the job: run, add a second run where an edge asks for it, correct."""
+        tell = progress or (lambda _share, _text: None)
+        tell(0.1, "first run toward the operator")
+        draft = self.first_guess()
+        if draft.stopped:
+            return draft
+        best = draft
+        for number in range(ROUNDS):
+            due = self.edge_is_due(draft) and not self.edge_refused
+            if draft.stopped or (not due and best.miss <= GOOD_SHARE):
+                break
+            tell(0.2 + 0.1 * number, "second run" if due else "corrected")
+            try:
+                better = self.with_edge(draft) if due else self.improve(draft)
+            except SolverError:
+                break
+            if better is None:
+                continue
+            if due or (better.miss < best.miss and not better.stopped):
+                best = better
+            draft = better
+        return best
+
+    def edge_is_due(self, draft: Draft) -> bool:
+        """Whether one run to the end leaves a longer rear flat than is wanted."""
+        run = draft.runs[0].knots
+        if len(draft.runs) > 1 or draft.blank - run[-1].u > self.least + STEP_S:
+            return False
+        if not self.asked[1]:
+            return True
+        wanted = draft.part.straightedge(self.gap)[1]
+        return draft.made.flats[1] > wanted + 0.5 * self.target.tolerance_flat
 
     # first run
 
@@ -121,7 +163,13 @@ class Search:
         arc_flat = start + 0.4 * beyond
         arc = part.length - sum(part.flats)
         blank = arc_flat + arc + run_out
-        run = self.lifts(part, start, arc_flat, blank - self.least)
+        left = self.least
+        if self.asked[1]:
+            flat = part.straightedge(self.gap)[1]
+            if flat > run_out + beyond:
+                left = flat + AHEAD * self.distance
+                blank += part.flats[1] - run_out
+        run = self.lifts(part, start, arc_flat, blank - left)
         return self.do((run,), blank, part)
 
     def improve(self, draft: Draft) -> Draft:
@@ -153,8 +201,12 @@ class Search:
             return blank + shift, (starts[0], starts[1]), blank + shift - self.least
         left = draft.blank - first[-1].u
         if self.asked[1]:
-            left = max(left + off[1], self.least)
-            blank += left - (draft.blank - first[-1].u)
+            before = max(left, made.flats[1] + AHEAD * self.distance)
+            if left < before and off[1] <= 0.0:
+                before = left  # the sheet ran out: the flat is the machine's
+            after = max(before + off[1], self.least)
+            blank += off[1]
+            left = after
         return blank, (starts[0], math.nan), blank - left
 
     @property
@@ -178,15 +230,18 @@ class Search:
         run = Run(tuple(Knot(k.u, o.lift) for k, o in zip(run.knots, old, strict=True)))
         s = made.s - LAG * self.distance
         low = made.arc_flats[0] + 3.0 * LAG * self.distance
-        high = made.length - (RUN_OUT + 2.0 * LAG) * self.distance
+        high = made.length - made.arc_flats[1] - 3.0 * LAG * self.distance
+        if len(draft.runs) > 1:
+            high = made.length - draft.runs[1].knots[-1].u - LAG * self.distance
         here = (made.s > low) & (made.s < high)
         wanted = self._wanted(part, made.s[here] - made.arc_flats[0])
         missing = (1.0 + share) * wanted - made.curvature[here]
         slopes = np.array([self.table.slope(k) for k in wanted])
         if len(old) == 2:  # one lift all along
-            more = float(np.mean(missing) / np.mean(slopes))
-            return run.raised_by(more)
-        return mend(run, s[here] + start - old[0].u, missing, slopes)
+            run = run.raised_by(float(np.mean(missing) / np.mean(slopes)))
+        else:
+            run = mend(run, s[here] + start - old[0].u, missing, slopes)
+        return run.below(float(self.table.lifts[-1]))
 
     def _wanted(self, part: Part, x: Array) -> Array:
         """Give the wanted curvature (1/mm) at places from the start of the arc (mm)."""
@@ -194,20 +249,30 @@ class Search:
 
     # second run, the sheet turned end for end
 
-    def with_edge(self, draft: Draft) -> Draft:
-        """Add the run that bends the edge nearer the rear roll."""
+    def with_edge(self, draft: Draft) -> Draft | None:
+        """Add the run that bends the edge nearer the rear roll; None if it cannot."""
+        self.edge_refused = True
+        self.one_run_flat = draft.made.flats[1]
         part = draft.part
         start = self.least
         if self.asked[1]:
             flat = part.straightedge(self.gap)[1]
             start = max(flat - FLAT_BEYOND * self.thickness, self.least)
         bend = float(part.curvature[part.curvature > 0.0][-1])
-        edge, arc_flat = find_edge(draft.state, draft.made, start, bend, self.table)
+        try:
+            edge, arc_flat = find_edge(draft.state, draft.made, start, bend, self.table)
+        except (DoesNotLieError, SolverError):
+            return None
         blank = draft.blank - (draft.made.arc_flats[1] - arc_flat)
         first = self.lifts(
             part, draft.runs[0].knots[0].u, draft.made.arc_flats[0], blank - self.least
         )
-        return self.do((first, edge), blank, part)
+        try:
+            longer = self.do((first, edge), blank, part)
+        except SolverError:
+            return None
+        self.edge_refused = bool(longer.stopped)
+        return None if self.edge_refused else longer
 
     def _corrected_edge(self, draft: Draft, start: float) -> Run:
         """Correct the second run's lifts by the curvature that it left."""

@@ -61,6 +61,8 @@ from pinchline.process.state import SHEAR_FACTOR
 from pinchline.process.supports import clamped_depths, support_table
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from pinchline.model.case import Case
@@ -237,6 +239,16 @@ class _Solver:
         )
         return self._end(case, setting, lift, status, spent)
 
+    def onward(self, below: float, lift: float) -> Pass:
+        """Follow the present solution, of the case at ``below``, to a lift (mm)."""
+        if lift >= jam_lift(self.case.machine, self.case.sheet.thickness):
+            return _nothing(lift, self.way, JAM)
+        setting = _setting(self.case, lift, self.natural)
+        status, spent, _ = pass_follow.climb(
+            *setting, below, lift, self.solution, self.kept, self.room
+        )
+        return self._end(self.case, setting, lift, status, spent)
+
     def climb_rungs(self, lifts: Array) -> None:
         """Keep solutions of the case at these lifts (mm), where there are any."""
         for lift in lifts:
@@ -318,6 +330,22 @@ def solve_pass(
     natural_curvature : of the stress-free sheet before the pass, 1/mm
     """
     return _Solver(case, way, natural_curvature).from_nothing(case, lift)
+
+
+def climb_lifts(
+    case: Case, lifts: Array, way: Way, *, natural_curvature: float = 0.0
+) -> Iterator[Pass]:
+    """Solve the passes at rising lifts (mm), each from those before it."""
+    solver = _Solver(case, way, natural_curvature)
+    below: float | None = None
+    for lift in map(float, lifts):
+        found = (
+            solver.from_nothing(case, lift)
+            if below is None
+            else solver.onward(below, lift)
+        )
+        below = lift if found.status == SOLVED else None
+        yield found
 
 
 def _varied(case: Case, row: Array) -> Case:

@@ -1,0 +1,280 @@
+"""From the wanted part to the plan: search, closing by hand, effects, what forbids it.
+
+See ``plan_search`` for how the job is found. Where the part cannot be made the nearest
+one is planned, and the limit that binds is named.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline import units
+from pinchline.analysis import parallel
+from pinchline.analysis.closing import close_part
+from pinchline.analysis.passes import NO_SET, STRAIN, WRAP
+from pinchline.analysis.plan import Effect, Plan, settings_of
+from pinchline.analysis.plan_job import job, with_text
+from pinchline.analysis.plan_lift import lift_table
+from pinchline.analysis.plan_limits import (
+    EFFORT,
+    GRIP,
+    PINCH,
+    SCREW,
+    TORQUE,
+    changes,
+    efforts,
+    tightest,
+)
+from pinchline.analysis.plan_made import read_made, zone_radius, zones_of
+from pinchline.analysis.plan_search import Draft, Search
+from pinchline.analysis.span import SOLVED, solve_pass
+from pinchline.errors import InputError, PinchlineError
+from pinchline.model.target import DETERMINED
+from pinchline.process.programme import run_case
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pinchline.analysis.closing import Closing
+    from pinchline.analysis.plan_lift import LiftTable
+    from pinchline.model.case import Case
+    from pinchline.results.schema import Result
+
+    Progress = Callable[[float, str], None]
+
+MACHINE = (GRIP, EFFORT, SCREW, TORQUE, PINCH, "jam", "end of screw travel")
+NIP_EDGE, ONE_WAY = "the nip must hold the edge", "the rolls bend one way only"
+COUNTER = 0.02  # of the sharpest curvature: less of the other sign is noise
+SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
+MORE_LIFT = 0.1  # mm, between the two runs of an effect
+TOO_TIGHT = 1.002  # of the tightest curvature: rounding of the table
+CREASED = 1.5  # of the wanted curvature: a crease worth a word
+CURL = ("curl meets the machine", "curl meets itself")
+
+
+def make_plan(
+    case: Case, *, workers: int | None = None, progress: Progress | None = None
+) -> Plan:
+    """Plan the job of a case with a target.
+
+    Parameters
+    ----------
+    case : its sheet's length and its moves are found, not taken
+    workers : processes; None takes all cores
+    progress : called with the share done (0..1) and what is done
+
+    Raises
+    ------
+    InputError
+        The case has no target.
+    SolverError
+        The first run found no equilibrium.
+    """
+    if case.target is None:
+        message = "the case does not say what part is wanted"
+        raise InputError(
+            message,
+            file=case.path,
+            key="target",
+            allowed=f"a table [target] with {DETERMINED}",
+        )
+    tell = progress or (lambda _share, _text: None)
+    tell(0.0, "lifts by the span solver")
+    table = lift_table(case)
+    search = Search(case, table)
+    wanted = search.part((0.0, 0.0)).sharpest
+    limit, draft = "", None
+    if not table.passes:
+        message = "no lift of this machine leaves a set in this sheet"
+        raise InputError(
+            message,
+            file=case.path,
+            key="sheet.material",
+            allowed="a softer or thicker sheet, or a machine with more lift",
+        )
+    if wanted <= TOO_TIGHT * table.tightest:
+        draft = search.solve(tell)
+        limit = draft.stopped
+    if draft is None or (limit and limit not in CURL):
+        tell(0.5, "the tightest curve that can be made")
+        bound = tightest(case, table)
+        limit = bound.limit
+        draft = Search(case, table.capped(bound.lift)).solve(tell)
+    tell(0.8, "a little more lift, closing by hand")
+    limit = limit or _limit(draft, table, search)
+    helps = changes(case, wanted, workers) if limit in (*MACHINE, WRAP) else {}
+    return Plan(
+        case=with_text(draft.case),
+        result=draft.result,
+        way="turn end for end" if len(draft.runs) > 1 else "one pass",
+        settings=settings_of(draft.case),
+        deviations=draft.deviations,
+        effects=_effects(draft, workers),
+        closing=_closing(draft),
+        reached=not limit,
+        limit=limit,
+        nearest=_nearest(draft) if limit else "",
+        changes=_change_words(case, table, wanted, limit, helps) if limit else (),
+        notes=_notes(draft, search),
+    )
+
+
+def _limit(draft: Draft, table: LiftTable, search: Search) -> str:
+    """Name what keeps a job from being the wanted part; "" where nothing does."""
+    part, values = draft.part, draft.result.summary
+    if draft.stopped:
+        return draft.stopped
+    if values["surface_strain_max"] > values["allowable_strain"]:
+        return STRAIN
+    if draft.miss <= 1.0:
+        return ""
+    if float(np.min(part.curvature)) < -COUNTER * part.sharpest:
+        return ONE_WAY
+    if part.sharpest < float(table.curvatures[0]):
+        return NO_SET
+    worst = max(draft.deviations, key=lambda d: 0.0 if d.good else abs(d.off))
+    if "flat" in worst.name and worst.off > 0.0:
+        if len(draft.runs) == 1 and "rear" in worst.name and search.edge_refused:
+            return "the bent sheet does not go into the nip again, turned end for end"
+        return NIP_EDGE
+    return f"no job found that meets it: {worst.name}"
+
+
+def _effects(draft: Draft, workers: int | None) -> tuple[Effect, ...]:
+    """Run the job with a little more lift in one run after the other."""
+    asked = []
+    for i in range(len(draft.runs)):
+        runs = list(draft.runs)
+        runs[i] = runs[i].raised_by(MORE_LIFT)
+        asked.append(job(draft.case, tuple(runs), draft.case.sheet.length))
+    with parallel.workers(workers, len(asked)) as do_all:
+        results = list(do_all(_run_case, asked))
+    found = []
+    moves = draft.case.moves
+    lifts = [n for n, move in enumerate(moves, 1) if move.kind == "lift"]
+    distance = draft.case.machine.rear.distance
+    target = draft.case.target
+    assert target is not None
+    zones = zones_of(target, draft.part, distance)
+    for number, run, result in zip(lifts, draft.runs, results, strict=True):
+        if result is None:
+            continue
+        more = read_made(result, draft.part.sharpest, distance)
+        radii = [
+            (zone_radius(more, zone) - zone_radius(draft.made, zone)) / MORE_LIFT
+            for zone in zones
+        ] or [math.nan, math.nan]
+        opened = (more.opening - draft.made.opening) / MORE_LIFT
+        lift = run.knots[-1].lift
+        found.append(Effect(number, lift, MORE_LIFT, opened, radii[0], radii[1]))
+    return tuple(found)
+
+
+def _run_case(case: Case) -> Result | None:
+    try:
+        return run_case(case)
+    except PinchlineError:
+        return None
+
+
+def _closing(draft: Draft) -> Closing | None:
+    """Close the finished part by hand, where the target says to."""
+    target = draft.case.target
+    assert target is not None
+    wanted = target.hand_opening
+    if not target.closing or wanted is None or draft.stopped:
+        return None
+    if abs(draft.made.opening - wanted) <= target.tolerance_opening:
+        return None
+    try:
+        return close_part(draft.state, wanted)
+    except PinchlineError:
+        return None
+
+
+def _length(value: float) -> str:
+    return f"{units.format(value, 'length')} ({units.format(value, 'length', 'inch')})"
+
+
+def _nearest(draft: Draft) -> str:
+    """Say the part that the plan's job makes."""
+    made = draft.made
+    words = []
+    asked = [d for d in draft.deviations if d.name.startswith("radius")]
+    words += [f"{d.name} {_length(d.made)}" for d in asked]
+    words.append(f"opening {_length(made.opening)}")
+    words.append(f"turned by {math.degrees(made.turned):.1f} deg")
+    words.append(f"flats {_length(made.flats[0])} and {_length(made.flats[1])}")
+    return ", ".join(words)
+
+
+def _change_words(
+    case: Case, table: LiftTable, wanted: float, limit: str, helps: dict[str, float]
+) -> tuple[str, ...]:
+    """Say what would make the part possible."""
+    if limit == NIP_EDGE:
+        return ("a longer blank, its edges cut off after rolling",)
+    if limit in CURL:
+        return ("less turned angle on this machine, the rest closed by hand",)
+    if limit == ONE_WAY:
+        return ("counter-bends in a second job, with the sheet turned over",)
+    words = []
+    if "roll" in helps:
+        words.append(f"an upper roll of {_length(helps['roll'])} radius or less")
+    if "thickness" in helps:
+        words.append(f"sheet of {_length(helps['thickness'])} or thinner")
+    if "yield" in helps:
+        stress = units.format(helps["yield"], "stress")
+        words.append(f"softer sheet, yield strength {stress} or less")
+    if limit in MACHINE and wanted <= table.tightest:
+        words += _machine_words(case, table.lift(wanted), limit)
+    if not words and limit in (*MACHINE, WRAP):
+        words.append("no smaller upper roll, thinner or softer sheet alone is enough")
+    return tuple(words)
+
+
+def _machine_words(case: Case, lift: float, limit: str) -> list[str]:
+    """Say what the machine would have to allow for a lift (mm)."""
+    found = solve_pass(case, lift, "operator")
+    if found.status != SOLVED:
+        return []
+    asked = next((a for a in efforts(case, found) if a.kind == limit), None)
+    if asked is None or not asked.allowed:
+        return []
+    over = asked.asked / asked.allowed
+    if limit == GRIP:
+        friction = over * case.machine.nip.friction
+        return [f"rolls that grip with a friction of {friction:.2f} or more"]
+    width = case.sheet.width / over
+    return [f"sheet no wider than {_length(width)}"] if over > 1.0 else []
+
+
+def _notes(draft: Draft, search: Search) -> tuple[str, ...]:
+    """Tell what the operator should know besides."""
+    case, notes = draft.case, []
+    lift = draft.runs[0].knots[-1].lift
+    there = solve_pass(case, lift, "rear", natural_curvature=case.sheet.curvature)
+    back = draft.made.mean(0.4 * draft.made.length, 0.6 * draft.made.length)
+    if there.status == SOLVED and back > 0.0 and len(draft.runs[0].knots) == 2:
+        other = "flat" if there.residual < SLIGHT else _length(there.radius)
+        notes.append(
+            "crank toward you only: fed away from you at this lift the sheet would "
+            f"come out {other}, toward you {_length(1.0 / back)}"
+        )
+    crease = draft.result.summary["crease_height"]
+    if crease > CREASED:
+        at = _length(draft.result.summary["crease_s"])
+        notes.append(
+            f"where the roll is raised at rest, {at} from the edge, a crease of "
+            f"{crease:.1f} times the bend stays, at the border of the flat"
+        )
+    if len(draft.runs) > 1:
+        one = search.one_run_flat
+        notes.append(
+            "the second run is for the rear edge alone: without it that flat would be "
+            f"{_length(one)} and the sheet would not have to be turned"
+        )
+    return tuple(notes)
