@@ -59,10 +59,20 @@ def test_the_straightedge_reaches_past_a_flat_by_the_root_of_twice_gap_and_radiu
     assert part.straightedge(0.1)[0] == pytest.approx(reach, abs=2.0e-3)
 
 
-def test_a_profile_tighter_than_the_sheet_allows_is_refused():
-    drawing = Curvatures(s=(0.0, 10.0), curvature=(0.3, 0.3))
+@pytest.mark.parametrize(("side", "radius"), [("inside", 3.5), ("outside", 4.5)])
+def test_a_profile_tighter_than_four_thicknesses_in_the_middle_is_refused(side, radius):
+    """Sheet of 1 mm: the middle of a drawn face lies half a millimetre off it."""
+
+    def built(drawn):
+        drawing = Curvatures(s=(0.0, 10.0), curvature=(1.0 / drawn, 1.0 / drawn))
+        target = Target(profile="tight.csv", drawing=drawing, side=side)
+        return wanted_part(target, 1.0)
+
     with pytest.raises(InputError, match="curls too tightly"):
-        wanted_part(Target(profile="tight.csv", drawing=drawing, side="outside"), 1.0)
+        built(radius - 0.1)
+    assert built(radius + 0.1).length > 8.0
+    with pytest.raises(InputError, match="curls too tightly"):
+        built(0.4)  # on the outside no middle is left at all
 
 
 def scattered_arc(count, scatter):

@@ -109,7 +109,15 @@ def lines_and_arc(space):
     space.add_arc((20.0, 80.0), 80.0, -90.0, 50.0)
 
 
-@pytest.mark.parametrize("draw", [polyline, lines_and_arc])
+def from_the_other_edge(space):
+    """The same, the far flat drawn first: its arc is gone along backward."""
+    first, second, third, last = corners()
+    space.add_line(third, last)
+    space.add_arc((20.0, 80.0), 80.0, -90.0, 50.0)
+    space.add_line(second, first)
+
+
+@pytest.mark.parametrize("draw", [polyline, lines_and_arc, from_the_other_edge])
 def test_arcs_of_a_drawing_give_their_curvature_exactly(tmp_path, draw):
     part = part_of(tmp_path, drawing(tmp_path, draw))
     assert part.flats == pytest.approx((20.0, 20.0))

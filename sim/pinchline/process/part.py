@@ -207,16 +207,15 @@ def _to_middle(
         The profile curls tighter than the sheet allows.
     """
     away = -target.to_middle(0.0, thickness)  # toward the centre
-    with np.errstate(divide="ignore"):
-        k_middle = curvature / (1.0 - away * curvature)
-    sharpest = float(np.max(np.abs(k_middle)))
-    if np.any(away * curvature >= 1.0) or sharpest * thickness > TIGHTEST:
+    tightest = TIGHTEST / thickness
+    if np.any(np.abs(curvature) > tightest * (1.0 - away * curvature) + STRAIGHT):
         message = "the profile curls too tightly for its thickness"
         raise InputError(
             message,
             key="target.profile",
-            value=f"{target.profile}, a mid-line radius of {1.0 / sharpest:.4g} mm",
-            allowed=f"mid-line radii of {thickness / TIGHTEST:.4g} mm or more",
+            value=f"{target.profile}, a radius of "
+            f"{1.0 / float(np.max(np.abs(curvature))):.4g} mm as drawn",
+            allowed=f"mid-line radii of {1.0 / tightest:.4g} mm or more",
         )
     if away == 0.0:
         return s, curvature
