@@ -18,12 +18,13 @@ from pinchline.errors import InputError
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
-Kind = Literal["materials", "machines", "cases"]
+Kind = Literal["materials", "machines", "cases", "studies"]
 
 _WORD: dict[Kind, str] = {
     "materials": "material card",
     "machines": "machine card",
     "cases": "case",
+    "studies": "study",
 }
 
 
@@ -38,7 +39,7 @@ class Source:
 
 def data_root(kind: Kind) -> Traversable:
     """Folder of shipped TOML files: inside the wheel, or the checkout's top level."""
-    parts = ("cases", "machines") if kind == "machines" else (kind,)
+    parts = ("cases", kind) if kind in ("machines", "studies") else (kind,)
     shipped: Traversable = files("pinchline")
     for part in parts:
         shipped = shipped / part

@@ -162,6 +162,21 @@ def parse(text: object, dimension: Dimension) -> float:
     InputError
         where the text is no finite number with a unit of that dimension
     """
+    number, unit = split(text, dimension)
+    value = number * _factor(unit, dimension, str(text))
+    if not math.isfinite(value):
+        _refuse("is not a finite number", text, dimension)
+    return value
+
+
+def split(text: object, dimension: Dimension) -> tuple[float, str]:
+    """Give number and unit of a quantity as they are written, the unit unchecked.
+
+    Raises
+    ------
+    InputError
+        where the text is no number with a unit
+    """
     if not isinstance(text, str):
         _refuse(_why_no_text(text), text, dimension)
     plain = text.strip()
@@ -174,10 +189,7 @@ def parse(text: object, dimension: Dimension) -> float:
         if under == 0:
             _refuse("divides by zero", text, dimension)
         number /= under
-    value = number * _factor(match["unit"], dimension, text)
-    if not math.isfinite(value):
-        _refuse("is not a finite number", text, dimension)
-    return value
+    return number, match["unit"]
 
 
 def display(

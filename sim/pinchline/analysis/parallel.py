@@ -1,11 +1,18 @@
-"""The same question asked of many items, in processes."""
+"""The same question asked of many items, in processes here or on a cluster."""
 
 from __future__ import annotations
 
+import multiprocessing
 import os
-from concurrent.futures import ProcessPoolExecutor
+import signal
+import threading
+from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, TypeVar
+
+from pinchline.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -34,3 +41,89 @@ def workers(wanted: int | None, jobs: int) -> Iterator[Map]:
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
+
+
+CONNECT_SECONDS = 20
+
+
+@dataclass(frozen=True)
+class Crew:
+    """Who works: futures are asked of the executor; how many can run at a time."""
+
+    executor: Executor
+    size: Callable[[], int]
+
+
+@contextmanager
+def crew(
+    wanted: int | None, scheduler: str | None, keep_out: Iterable[int] = ()
+) -> Iterator[Crew]:
+    """Give an executor: processes of this machine, or a Dask cluster.
+
+    Parameters
+    ----------
+    wanted : processes here; None takes all cores
+    scheduler : address of a Dask scheduler, which then does the work
+    keep_out : file descriptors that processes here must not hold
+
+    Raises
+    ------
+    InputError
+        Dask is not installed, or no scheduler with a worker answers.
+    """
+    if scheduler is not None:
+        with _cluster(scheduler) as found:
+            yield found
+        return
+    count = wanted or os.cpu_count() or 1
+    pool = ProcessPoolExecutor(count, initializer=_enlist, initargs=(tuple(keep_out),))
+    try:
+        yield Crew(pool, lambda: count)
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _enlist(keep_out: tuple[int, ...]) -> None:
+    """Make a process leave with its parent, and leave Ctrl-C to it."""
+    for descriptor in keep_out:
+        os.close(descriptor)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+
+    def follow() -> None:
+        if parent is not None:
+            parent.join()
+        os._exit(1)
+
+    threading.Thread(target=follow, daemon=True).start()
+
+
+@contextmanager
+def _cluster(address: str) -> Iterator[Crew]:
+    try:
+        distributed: Any = import_module("distributed")
+    except ImportError:
+        message = "a cluster needs Dask, which is not installed"
+        allowed = "pip install 'pinchline[cluster]', or no scheduler"
+        raise InputError(
+            message, key="--scheduler", value=address, allowed=allowed
+        ) from None
+    allowed = "the address of a Dask scheduler with workers, such as tcp://host:8786"
+    try:
+        client = distributed.Client(
+            address, timeout=CONNECT_SECONDS, set_as_default=False
+        )
+    except (OSError, ValueError) as error:
+        message = f"no Dask scheduler answers: {' '.join(str(error).split())[:120]}"
+        raise InputError(
+            message, key="--scheduler", value=address, allowed=allowed
+        ) from None
+    with client:
+        try:
+            client.wait_for_workers(1, timeout=CONNECT_SECONDS)
+        except TimeoutError:
+            message = f"the scheduler has had no worker for {CONNECT_SECONDS} s"
+            raise InputError(
+                message, key="--scheduler", value=address, allowed=allowed
+            ) from None
+        yield Crew(client.get_executor(), lambda: sum(client.nthreads().values()))

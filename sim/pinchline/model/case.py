@@ -121,7 +121,7 @@ class Measures(Record):
     zone_to: LengthOrZero | None = None
 
 
-class _CaseTable(Record):
+class CaseTable(Record):
     """Top level of a case file."""
 
     title: Text | None = None
@@ -199,7 +199,12 @@ def parse_case(text: str, *, path: str) -> Case:
     InputError
         that names file, key, value and what is allowed
     """
-    table = read(_CaseTable, library.parse_toml(text, path), file=path)
+    return build_case(library.parse_toml(text, path), text=text, path=path)
+
+
+def build_case(data: dict[str, Any], *, text: str, path: str) -> Case:
+    """Build a case from the table of its TOML ``text``, changed or not."""
+    table = read(CaseTable, data, file=path)
     target = None if table.target is None else read_target(table.target, path)
     machine = read_machine(table.machine, path)
     return Case(

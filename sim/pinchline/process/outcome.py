@@ -40,7 +40,7 @@ def outcome(state: State, recorder: Recorder, seconds: float) -> Result:
         title=case.title,
         case_text=case.text,
         case_path=case.path,
-        versions=_versions(),
+        versions=versions(),
         inputs=_inputs(state),
         labels={
             "material": material.name,
@@ -58,7 +58,8 @@ def outcome(state: State, recorder: Recorder, seconds: float) -> Result:
     )
 
 
-def _versions() -> dict[str, str]:
+def versions() -> dict[str, str]:
+    """Package to version, of what the numbers depend on."""
     found = {"pinchline": __version__, "python": platform.python_version()}
     for name in ("numpy", "numba", "h5py"):
         try:

@@ -96,7 +96,7 @@ def check_writable(path: str | Path) -> Path:
             if not os.access(target, os.W_OK):
                 message = "the output cannot be written: the file is write-protected"
                 raise InputError(message, file=path, allowed=_ALLOWED)
-        trial = _beside(target)
+        trial = beside(target)
         trial.touch(exist_ok=False)
         trial.unlink()
     except (OSError, ValueError, RuntimeError) as error:
@@ -110,13 +110,13 @@ def _refused(path: str | Path, error: Exception) -> InputError:
     return InputError(message, file=path, allowed=_ALLOWED)
 
 
-def _beside(target: Path) -> Path:
+def beside(target: Path) -> Path:
     """Name a file in the same folder, so that the rename stays on one disk."""
     return target.with_name(f".pinchline-{uuid.uuid4().hex}.part")
 
 
 def _replace(target: Path, image: bytes) -> None:
-    partial = _beside(target)
+    partial = beside(target)
     try:
         with partial.open("xb") as stream:
             stream.write(image)
@@ -136,9 +136,9 @@ def _image(result: Result) -> bytes:
     with h5py.File(buffer, "w") as file:
         file.attrs["schema"] = SCHEMA
         file.attrs["schema_version"] = SCHEMA_VERSION
-        file.attrs["title"] = _plain(result.title)
-        file.attrs["case"] = _plain(result.case_text)
-        file.attrs["case_path"] = _plain(result.case_path)
+        file.attrs["title"] = plain(result.title)
+        file.attrs["case"] = plain(result.case_text)
+        file.attrs["case_path"] = plain(result.case_path)
         file.attrs["versions"] = json.dumps(result.versions)
         file.attrs["labels"] = json.dumps(result.labels)
         for name in GROUPS:
@@ -179,7 +179,7 @@ def _write_dataset(group: h5py.Group, field: Field, value: Any) -> h5py.Dataset:
 
     data: Any
     if field.dtype == "text":
-        data = np.array([_plain(text) for text in value], dtype=object)
+        data = np.array([plain(text) for text in value], dtype=object)
         options: dict[str, Any] = {"dtype": h5py.string_dtype()}
     else:
         data = np.asarray(value, dtype=field.dtype)
@@ -196,6 +196,6 @@ def _describe(dataset: h5py.Dataset, units: str, long_name: str) -> None:
     dataset.attrs["long_name"] = long_name
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
     """Text that HDF5 can hold: no NUL, no halves of characters."""
     return text.replace("\0", "\ufffd").encode("utf-8", "replace").decode("utf-8")
