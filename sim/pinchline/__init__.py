@@ -13,16 +13,29 @@ from pinchline._version import __version__
 
 if TYPE_CHECKING:
     from pinchline.analysis.across import across as across
+    from pinchline.analysis.study import study as study
     from pinchline.model.case import load_case as load_case
     from pinchline.process.programme import run_case as run
     from pinchline.results.reader import read_result as read_result
+    from pinchline.results.study_reader import read_study as read_study
     from pinchline.results.writer import write_result as write_result
 
-__all__ = ["__version__", "across", "load_case", "read_result", "run", "write_result"]
+__all__ = [
+    "__version__",
+    "across",
+    "load_case",
+    "read_result",
+    "read_study",
+    "run",
+    "study",
+    "write_result",
+]
 
 _HOME = {
     "across": ("pinchline.analysis.across", "across"),
     "load_case": ("pinchline.model.case", "load_case"),
+    "study": ("pinchline.analysis.study", "study"),
+    "read_study": ("pinchline.results.study_reader", "read_study"),
     "read_result": ("pinchline.results.reader", "read_result"),
     "run": ("pinchline.process.programme", "run_case"),
     "write_result": ("pinchline.results.writer", "write_result"),

@@ -26,7 +26,7 @@ def _card_list() -> list[str]:
     from pinchline import library
 
     lines: list[str] = []
-    kinds: tuple[library.Kind, ...] = ("materials", "machines", "cases")
+    kinds: tuple[library.Kind, ...] = ("materials", "machines", "cases", "studies")
     for kind in kinds:
         lines += [kind]
         for name in library.names(kind):
@@ -51,15 +51,11 @@ def _card(name: str) -> list[str]:
             for key, value, source in _numbers(table, "", {})
         ]
         return [title, "", f"{'number':<{width}}{'value':<18}source", *rows]
-    if name in library.names("machines"):
-        return library.fetch("machines", name).text.splitlines()
-    if name in library.names("cases"):
-        return library.fetch("cases", name).text.splitlines()
-    known = [
-        *library.names("materials"),
-        *library.names("machines"),
-        *library.names("cases"),
-    ]
+    files: tuple[library.Kind, ...] = ("machines", "cases", "studies")
+    for kind in files:
+        if name in library.names(kind):
+            return library.fetch(kind, name).text.splitlines()
+    known = [n for kind in ("materials", *files) for n in library.names(kind)]
     hint = library.did_you_mean(name, known)
     message = f"there is no card or case of that name{hint}"
     raise InputError(message, value=name, allowed=", ".join(known))

@@ -25,7 +25,7 @@ TableFile = Annotated[
     typer.Option(
         "-o",
         "--output",
-        help="Also write the table to this file, .h5 or .csv.",
+        help="Also write the table to this file, .h5, .csv or .parquet.",
         show_default=False,
     ),
 ]

@@ -22,6 +22,7 @@ from pinchline.errors import InputError, SolverError
 
 if TYPE_CHECKING:
     from pinchline.model.case import Case
+    from pinchline.model.picture import Picture
     from pinchline.results.schema import Result
 
 
@@ -70,7 +71,7 @@ def run(
 
 @app.command()
 def plot(
-    file: Annotated[Path, typer.Argument(help="A result file of `pinchline run`.")],
+    file: Annotated[Path, typer.Argument(help="A file of `run` or `study`.")],
     output: Annotated[
         Path | None,
         typer.Option(
@@ -83,14 +84,38 @@ def plot(
     picture_format: Annotated[
         PictureFormat, typer.Option("--format", help="The format of the pictures.")
     ] = PictureFormat.png,
+    show: Annotated[
+        list[str] | None,
+        typer.Option(help="Of a study: a result; may stand several times."),
+    ] = None,
+    over: Annotated[
+        list[str] | None,
+        typer.Option(help="Of a study: what was varied; twice for a map."),
+    ] = None,
+    lines: Annotated[
+        str | None,
+        typer.Option(help="Of a study: what has a line for every value."),
+    ] = None,
 ) -> None:
-    """Draw the pictures of a result."""
+    """Draw the pictures of a result or a study."""
     with told():
+        from pinchline.output.study_pictures import asked_pictures, draw_study
         from pinchline.results.reader import read_result
+        from pinchline.results.study_reader import is_study, read_study
 
-        result = read_result(file)
         folder = output or Path(f"{file.stem}-pictures")
-        for path in _draw(result, folder, picture_format):
+        if is_study(file):
+            study = read_study(file)
+            wanted: tuple[Picture, ...] = ()
+            if show or over or lines:
+                wanted = asked_pictures(study, show or [], over or [], lines)
+            paths = draw_study(study, folder, picture_format.value, wanted)
+        elif show or over or lines:
+            message = "only a study has results to choose from"
+            raise InputError(message, file=file, allowed="a file of `pinchline study`")
+        else:
+            paths = _draw(read_result(file), folder, picture_format)
+        for path in paths:
             typer.echo(str(path))
 
 

@@ -23,7 +23,7 @@ class Panel(Record):
     lines : a coordinate with a line for every value
     least : coordinates over which the smallest value is sought, where nothing failed
     at : values of the other coordinates; where it tells none, the middle one
-    log : whether the result is drawn by factors
+    log : whether the result is drawn by factors; None does so over a wide range
     """
 
     show: Text
@@ -36,7 +36,7 @@ class Panel(Record):
         dict[str, Any],
         BeforeValidator(Table('a table such as { thickness = "1 mm" }')),
     ] = Field(default_factory=dict)
-    log: YesNo = False
+    log: YesNo | None = None
 
     @model_validator(mode="after")
     def _map_has_no_lines(self) -> "Panel":

@@ -1,7 +1,7 @@
-"""Tables of many jobs: named columns with units, as HDF5 or CSV.
+"""Tables of many jobs: named columns with units, as HDF5, CSV or Parquet.
 
 The HDF5 opens with ``xarray.open_dataset(..., engine="h5netcdf")``; the CSV has the
-units in its header.
+units in its header, the Parquet in the metadata of its fields (it needs pyarrow).
 """
 
 from __future__ import annotations
@@ -9,6 +9,8 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass, field
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +22,7 @@ from pinchline.results.writer import check_writable, write_whole
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-SUFFIXES = (".h5", ".csv")
+SUFFIXES = (".h5", ".csv", ".parquet")
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,12 @@ def check_table_path(path: Path) -> None:
     """Refuse a file that cannot be written, or of a kind that is not known."""
     if path.suffix.lower() not in SUFFIXES:
         message = "the table cannot be written in that format"
-        raise InputError(message, file=path, allowed="a name that ends in .h5 or .csv")
+        allowed = "a name that ends in .h5, .csv or .parquet"
+        raise InputError(message, file=path, allowed=allowed)
+    if path.suffix.lower() == ".parquet" and find_spec("pyarrow") is None:
+        message = "Parquet needs pyarrow, which is not installed"
+        allowed = "pip install 'pinchline[parquet]', or a name that ends in .csv"
+        raise InputError(message, file=path, allowed=allowed)
     check_writable(path)
 
 
@@ -69,8 +76,8 @@ def write_table(table: Table, path: str | Path) -> Path:
     """
     path = Path(path)
     check_table_path(path)
-    csv_wanted = path.suffix.lower() == ".csv"
-    write_whole(path, _as_csv(table) if csv_wanted else _as_hdf5(table))
+    image = {".csv": _as_csv, ".h5": _as_hdf5, ".parquet": _as_parquet}
+    write_whole(path, image[path.suffix.lower()](table))
     return path
 
 
@@ -105,4 +112,23 @@ def _as_hdf5(table: Table) -> bytes:
             data.attrs["units"] = column.units
             data.attrs["long_name"] = column.long_name
             data.dims[0].attach_scale(scale)
+    return buffer.getvalue()
+
+
+def _as_parquet(table: Table) -> bytes:
+    arrow: Any = import_module("pyarrow")
+    parquet: Any = import_module("pyarrow.parquet")
+    arrays = [arrow.array(column.values) for column in table.columns]
+    fields = [
+        arrow.field(
+            column.name,
+            array.type,
+            metadata={"units": column.units, "long_name": column.long_name},
+        )
+        for column, array in zip(table.columns, arrays, strict=True)
+    ]
+    about = {"schema": table.schema} | {k: str(v) for k, v in table.about.items()}
+    whole = arrow.Table.from_arrays(arrays, schema=arrow.schema(fields, about))
+    buffer = io.BytesIO()
+    parquet.write_table(whole, buffer)
     return buffer.getvalue()

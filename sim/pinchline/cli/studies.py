@@ -1,0 +1,138 @@
+"""`study` computes many runs of a case; `plot` draws what came of them."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pinchline.cli.common import (
+    INTERRUPTED,
+    PictureFolder,
+    app,
+    check_folder,
+    progress_bar,
+    say,
+    told,
+)
+from pinchline.errors import InputError
+
+if TYPE_CHECKING:
+    from pinchline.results.study_schema import StudyResult
+
+
+@app.command()
+def study(
+    study: Annotated[
+        str, typer.Argument(help="A study file (.toml) or a shipped study.")
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="The file of the results; by default the study's name with .h5, here.",
+            show_default=False,
+        ),
+    ] = None,
+    pictures: PictureFolder = None,
+    csv: Annotated[
+        Path | None,
+        typer.Option(help="Also write a row for every point.", show_default=False),
+    ] = None,
+    parquet: Annotated[
+        Path | None,
+        typer.Option(help="The same as Parquet (needs pyarrow).", show_default=False),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(help="Processes here; by default every core.", min=1),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            help="Address of a Dask scheduler that does the work, tcp://host:8786.",
+            show_default=False,
+        ),
+    ] = None,
+    *,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with a file that is there.")
+    ] = False,
+    anew: Annotated[
+        bool, typer.Option("--anew", help="Replace a file that is there.")
+    ] = False,
+) -> None:
+    """Do many runs of a case, with its values varied, into one file."""
+    with told():
+        from pinchline.analysis.study import StoppedError
+        from pinchline.analysis.study import study as compute
+        from pinchline.model.study import load_study
+        from pinchline.output.study import study_words
+        from pinchline.output.study_pictures import draw_study
+
+        if resume and anew:
+            message = "there is either something to go on with or to replace"
+            raise InputError(message, key="--anew", allowed="--resume or --anew")
+        wanted = load_study(study)
+        target = output or Path(f"{Path(wanted.path).stem}.h5")
+        _check_targets(target, (wanted.path, wanted.case_path), csv, parquet, pictures)
+        try:
+            with progress_bar() as progress:
+                found = compute(
+                    wanted,
+                    target,
+                    resume=resume,
+                    anew=anew,
+                    workers=workers,
+                    scheduler=scheduler,
+                    progress=progress,
+                )
+        except StoppedError as stopped:
+            say(f"pinchline: interrupted; {stopped} are in {target}. Go on: --resume")
+            raise typer.Exit(INTERRUPTED) from None
+        say(f"The study is in {target}.")
+        typer.echo(study_words(found))
+        _write_tables(found, csv, parquet)
+        if pictures is not None:
+            for path in draw_study(found, pictures):
+                say(f"The picture is {path}.")
+
+
+def _check_targets(
+    target: Path,
+    sources: tuple[str, ...],
+    csv: Path | None,
+    parquet: Path | None,
+    pictures: Path | None,
+) -> None:
+    """Make sure, before a long study, that everything can be written."""
+    from pinchline.results.tables import check_table_path
+
+    outputs = [path for path in (target, csv, parquet) if path is not None]
+    taken = [Path(source).resolve() for source in sources]
+    for file in outputs:
+        if file.resolve() in taken:
+            message = "the output would overwrite what the study is made of"
+            raise InputError(message, file=file, allowed="another file name")
+        taken.append(file.resolve())
+    for path, suffix in ((csv, ".csv"), (parquet, ".parquet")):
+        if path is None:
+            continue
+        if path.suffix.lower() != suffix:
+            message = "the name does not tell the format"
+            raise InputError(
+                message, file=path, allowed=f"a name that ends in {suffix}"
+            )
+        check_table_path(path)
+    if pictures is not None:
+        check_folder(pictures)
+
+
+def _write_tables(found: "StudyResult", csv: Path | None, parquet: Path | None) -> None:
+    from pinchline.output.study import study_table
+    from pinchline.results.tables import write_table
+
+    for path in (csv, parquet):
+        if path is not None:
+            write_table(study_table(found), path)
+            say(f"The table is in {path}.")
