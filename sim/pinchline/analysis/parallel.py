@@ -5,12 +5,14 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import socket
 import threading
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, TypeVar
+from urllib.parse import urlsplit
 
 from pinchline.errors import InputError
 
@@ -48,23 +50,32 @@ CONNECT_SECONDS = 20
 
 @dataclass(frozen=True)
 class Crew:
-    """Who works: futures are asked of the executor; how many can run at a time."""
+    """Who works.
+
+    Attributes
+    ----------
+    executor : what futures are asked of
+    size : how many can run at a time
+    private : files (descriptor, inode) that a process here must not inherit
+    """
 
     executor: Executor
     size: Callable[[], int]
+    private: list[tuple[int, int]] = field(default_factory=list)
+
+    def keep_out(self, descriptor: int) -> None:
+        """Keep a file from processes that start later."""
+        self.private.append((descriptor, os.fstat(descriptor).st_ino))
 
 
 @contextmanager
-def crew(
-    wanted: int | None, scheduler: str | None, keep_out: Iterable[int] = ()
-) -> Iterator[Crew]:
+def crew(wanted: int | None, scheduler: str | None) -> Iterator[Crew]:
     """Give an executor: processes of this machine, or a Dask cluster.
 
     Parameters
     ----------
     wanted : processes here; None takes all cores
     scheduler : address of a Dask scheduler, which then does the work
-    keep_out : file descriptors that processes here must not hold
 
     Raises
     ------
@@ -76,17 +87,20 @@ def crew(
             yield found
         return
     count = wanted or os.cpu_count() or 1
-    pool = ProcessPoolExecutor(count, initializer=_enlist, initargs=(tuple(keep_out),))
+    private: list[tuple[int, int]] = []
+    pool = ProcessPoolExecutor(count, initializer=_enlist, initargs=(private,))
     try:
-        yield Crew(pool, lambda: count)
+        yield Crew(pool, lambda: count, private)
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
 
 
-def _enlist(keep_out: tuple[int, ...]) -> None:
-    """Make a process leave with its parent, and leave Ctrl-C to it."""
-    for descriptor in keep_out:
-        os.close(descriptor)
+def _enlist(private: list[tuple[int, int]]) -> None:
+    """Make a process leave with its parent, and leave Ctrl-C and its lock to it."""
+    for descriptor, inode in private:
+        with suppress(OSError):  # a process that was not forked does not have it
+            if os.fstat(descriptor).st_ino == inode:
+                os.close(descriptor)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
 
@@ -109,11 +123,14 @@ def _cluster(address: str) -> Iterator[Crew]:
             message, key="--scheduler", value=address, allowed=allowed
         ) from None
     allowed = "the address of a Dask scheduler with workers, such as tcp://host:8786"
+    where = urlsplit(address if "://" in address else f"tcp://{address}")
     try:
+        # Dask itself asks for half a minute before it says that nobody is there
+        socket.create_connection((where.hostname, where.port), 5.0).close()
         client = distributed.Client(
-            address, timeout=CONNECT_SECONDS, set_as_default=False
+            where.geturl(), timeout=CONNECT_SECONDS, set_as_default=False
         )
-    except (OSError, ValueError) as error:
+    except (OSError, TypeError, ValueError) as error:
         message = f"no Dask scheduler answers: {' '.join(str(error).split())[:120]}"
         raise InputError(
             message, key="--scheduler", value=address, allowed=allowed

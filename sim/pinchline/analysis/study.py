@@ -93,9 +93,10 @@ def study(
     points = points_of(wanted)
     digest = check_study(wanted, points)
     with (
+        parallel.crew(workers, scheduler) as crew,
         _file(wanted, points, digest, path, resume=resume, anew=anew) as file,
-        parallel.crew(workers, scheduler, [file.lock]) as crew,
     ):
+        crew.keep_out(file.lock)
         _Run(wanted, points, file, crew, progress).go()
     return read_study(path)
 
