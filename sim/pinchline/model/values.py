@@ -144,7 +144,8 @@ def written(value: Any, unit: str, *, whole: bool = False) -> Any:
     if isinstance(value, str | bool) or unit == "":
         return value
     if unit == "1":
-        return round(float(value)) if whole else float(value)
+        number = float(value)
+        return int(number) if whole and number.is_integer() else number
     return f"{float(value)!r} {unit}"
 
 
