@@ -8,8 +8,14 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, model_validator
 
 from pinchline.model.fields import Record, Table, Text, YesNo, refuse
-from pinchline.model.values import Label, Names
+from pinchline.model.values import Label, Names, Plain
 
+FileName = Annotated[
+    str,
+    BeforeValidator(
+        Plain("a name of letters, digits, _ and -, such as radius", r"[A-Za-z][\w-]*")
+    ),
+]
 _OVER = Names('a coordinate, such as "lift", or two: ["lift", "thickness"]', 1, 2)
 
 
@@ -51,6 +57,6 @@ class Panel(Record):
 class Picture(Record):
     """One picture: the name of its file, what stands above it, its panels."""
 
-    name: Label
+    name: FileName
     title: Text | None = None
     panel: list[Panel] = Field(min_length=1)

@@ -15,26 +15,28 @@ from pinchline.units import Dimension
 Spacing = Literal["even", "log"]
 
 MOST_VALUES = 100_000
-_LABEL = re.compile(r"[A-Za-z][A-Za-z0-9_]*")
 
 ValueCount = Annotated[
     int, BeforeValidator(Number(Bounds(at_least=2, at_most=MOST_VALUES), whole=True))
 ]
 
 
-class _Label(Words):
-    """Validator of a word that names a coordinate."""
+@dataclass(frozen=True)
+class Plain(Words):
+    """Validator of a word that names something in a file, or a file."""
+
+    pattern: str = r"[A-Za-z][A-Za-z0-9_]*"
 
     def __call__(self, value: object) -> str:
         """Return the word, or refuse it."""
         word = super().__call__(value)
-        if _LABEL.fullmatch(word) is None:
+        if re.fullmatch(self.pattern, word, re.ASCII) is None:
             refuse("is no plain name", value=value, allowed=self.allowed)
         return word
 
 
 Label = Annotated[
-    str, BeforeValidator(_Label("a name of letters, digits and _, such as lift"))
+    str, BeforeValidator(Plain("a name of letters, digits and _, such as lift"))
 ]
 
 

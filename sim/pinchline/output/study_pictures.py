@@ -138,13 +138,14 @@ def _draw(ax: Axes, result: StudyResult, panel: Panel) -> None:
         ax.set_ylabel(_label(shown))
         if _by_factor(panel, cut.values):
             _by_factors(ax.yaxis)
-    elif any(v.words for v in cut.over):
-        _cells(ax, cut)
-    else:
+    elif _continuous(cut):
         _map(ax, cut)
-    _axis(ax.xaxis, cut.over[0])
+    else:
+        _cells(ax, cut)
+    scaled = len(cut.over) == 1 or _continuous(cut)
+    _axis(ax.xaxis, cut.over[0], scaled=scaled)
     if len(cut.over) == 2:
-        _axis(ax.yaxis, cut.over[1])
+        _axis(ax.yaxis, cut.over[1], scaled=scaled)
         ax.set_title(f"{_label(shown, 60)}\n", fontsize=9.5)
     ax.annotate(
         cut.fixed,
@@ -235,13 +236,16 @@ def _lines(ax: Axes, cut: _Cut) -> None:
         look.legend_below(ax, 3, title=cut.lines.name if cut.lines else None)
 
 
+def _continuous(cut: _Cut) -> bool:
+    """Whether contours can be drawn: numbers both ways, and two of each."""
+    numbers = not any(variable.words for variable in cut.over)
+    return numbers and min(cut.values.shape) > 1 and bool(np.isfinite(cut.values).any())
+
+
 def _map(ax: Axes, cut: _Cut) -> None:
     """Draw a map with labelled contours."""
     x, y = (np.asarray(v.values, dtype="f8") for v in cut.over)
     values = np.where(np.isfinite(cut.values) & ~cut.failed, cut.values, np.nan).T
-    if values.shape[0] < 2 or values.shape[1] < 2 or np.isnan(values).all():
-        _cells(ax, cut)
-        return
     levels = _levels(values)
     ax.contourf(x, y, values, levels, cmap=_shades(), extend="both")
     drawn = ax.contour(x, y, values, levels, colors=look.INK, linewidths=0.7)
@@ -270,6 +274,11 @@ def _cells(ax: Axes, cut: _Cut) -> None:
         text = "-" if math.isnan(value) else f"{value:.3g}"
         look.note(ax, text, column, row)
     ax.grid(visible=False)
+    for axis, variable in ((ax.xaxis, cut.over[0]), (ax.yaxis, cut.over[1])):
+        if not variable.words:
+            axis.set_ticks(
+                range(variable.values.size), [f"{value:g}" for value in variable.values]
+            )
 
 
 def _scatter(ax: Axes, result: StudyResult, panel: Panel, shown: Variable) -> None:
@@ -311,13 +320,13 @@ def _distinct(variable: Variable) -> list[str]:
     return list(dict.fromkeys(str(value) for value in variable.values))
 
 
-def _axis(axis: Any, variable: Variable) -> None:
-    """Name an axis, with words where the values are words."""
+def _axis(axis: Any, variable: Variable, *, scaled: bool = True) -> None:
+    """Name an axis, with words where the values are words; ``scaled`` by its values."""
     axis.set_label_text(_name(variable))
     if variable.words:
         words = _distinct(variable)
         axis.set_ticks(range(len(words)), words)
-    elif variable.log:
+    elif variable.log and scaled:
         _by_factors(axis)
 
 
