@@ -209,6 +209,12 @@ def format(value: float, dimension: Dimension, system: System = "metric") -> str
     return f"{number:.{decimals}f} {unit}"
 
 
+def shop_unit(dimension: Dimension, system: System) -> tuple[str, float, int]:
+    """Return the shop unit, its size in the internal unit, and the decimals shown."""
+    unit, decimals = _DISPLAY[dimension][system]
+    return unit, FACTORS[dimension][unit], decimals
+
+
 def _refuse(message: str, value: object, dimension: Dimension) -> NoReturn:
     raise InputError(message, value=value, allowed=allowed_text(dimension))
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from pinchline.errors import InputError
 from pinchline.output import look
+from pinchline.output.playback import travel
 from pinchline.output.table import move_words, opening_words
 from pinchline.process.measure import fit_circle
 from pinchline.results.schema import ROLLS
@@ -131,7 +132,7 @@ def roll_forces(
             fig = look.figure(7.2, 6.4)
             axes = list(fig.subplots(3, sharex=True, height_ratios=(3, 3, 2)))
         pinch, rear, lift = axes
-        path = _travel(result)
+        path = travel(result)
         for ax, name, label in (
             (pinch, "force_upper", "upper roll"),
             (pinch, "force_lower", "lower roll"),
@@ -305,12 +306,6 @@ def _mark_crease(ax: Axes, result: Result, top: float) -> None:
     words = f"crease at s {at:.0f}: {height:.1f} x the plateau"
     side = ("left", "center", "center", "right")[min(3, int(4.0 * at / s[-1]))]
     look.note(ax, words, at, 0.95 * top, ha=side)
-
-
-def _travel(result: Result) -> Array:
-    """Path of the sheet and the rear roll added up, mm."""
-    moved = [np.diff(result.steps[n], prepend=0.0) for n in ("fed", "lift")]
-    return np.cumsum(np.nan_to_num(np.abs(moved[0]) + np.abs(moved[1])))
 
 
 def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:

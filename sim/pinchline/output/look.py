@@ -1,12 +1,15 @@
-"""One look for every picture: colours, line styles, fonts, and the way to label.
+"""One look for every picture and page: colours, line styles, fonts, ways to label.
 
 The colours differ in lightness as well as in hue, so that they stay apart in grey print
-and for colour-blind eyes, and lines that share axes also differ in style.
+and for colour-blind eyes, and lines that share axes also differ in style. On a page
+every colour has a second value for readers who ask for a dark one.
 """
 
 from __future__ import annotations
 
+import io
 import math
+import re
 import textwrap
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -28,6 +31,35 @@ GOLD = "#d8a33c"
 STEEL = "#dbdfe2"
 PALE = "#f3e9d2"
 MIST = "#e3ecf1"
+STRAW = "#c9b582"
+GRID = "#d5d9dc"
+PAPER = "#ffffff"
+
+# name on a page: on light paper, on dark
+PAGE: dict[str, tuple[str, str]] = {
+    "paper": (PAPER, "#1b2126"),
+    "bench": ("#f1efe8", "#12171a"),
+    "ink": (INK, "#e4e7e6"),
+    "faint": ("#5b656c", "#a3adb3"),
+    "grid": (GRID, "#38424a"),
+    "blue": (BLUE, "#8ab6dd"),
+    "rust": (RUST, "#e58e63"),
+    "sea": (SEA, "#6fbdb3"),
+    "gold": (GOLD, "#e2b65a"),
+    "steel": (STEEL, "#465059"),
+    "pale": (PALE, "#3a3527"),
+    "straw": (STRAW, "#7d7048"),
+    "mist": (MIST, "#26333d"),
+}
+# how sharply the sheet is bent, from flat to sharpest: on light paper, on dark
+BEND: tuple[tuple[str, str], ...] = (
+    ("#8f9aa1", "#76828a"),
+    ("#d9b95c", "#8d5a3c"),
+    ("#d0902f", "#b5673a"),
+    ("#b9602b", "#d98a45"),
+    ("#8f3a22", "#ecb862"),
+    ("#571a16", "#fff0c4"),
+)
 
 # role: what a line stands for, wherever it is drawn
 LINES: dict[str, dict[str, Any]] = {
@@ -47,7 +79,16 @@ LINES: dict[str, dict[str, Any]] = {
     "guide": {"color": INK, "linestyle": "-", "linewidth": 0.6},
     "fit": {"color": SEA, "linestyle": (0, (4, 2)), "linewidth": 1.0},
 }
-FLAT: dict[str, Any] = {"facecolor": PALE, "edgecolor": "#c9b582", "hatch": "////"}
+# jobs drawn on one another
+JOBS: tuple[dict[str, Any], ...] = (
+    {"color": BLUE, "linestyle": "-", "linewidth": 2.0},
+    {"color": RUST, "linestyle": (0, (5, 1.6)), "linewidth": 1.7},
+    {"color": INK, "linestyle": (0, (1, 1.3)), "linewidth": 1.9},
+    {"color": SEA, "linestyle": (0, (6, 1.4, 1.2, 1.4)), "linewidth": 1.9},
+    {"color": GOLD, "linestyle": "-", "linewidth": 1.3},
+    {"color": STRAW, "linestyle": (0, (9, 3)), "linewidth": 2.2},
+)
+FLAT: dict[str, Any] = {"facecolor": PALE, "edgecolor": STRAW, "hatch": "////"}
 ZONE: dict[str, Any] = {"facecolor": MIST, "edgecolor": "none"}
 ROLL: dict[str, Any] = {"facecolor": STEEL, "edgecolor": INK, "linewidth": 0.8}
 PLATE: dict[str, Any] = {"facecolor": BLUE, "edgecolor": BLUE, "linewidth": 0.5}
@@ -78,7 +119,7 @@ _RC: Any = {
     "axes.spines.right": False,
     "axes.axisbelow": True,
     "axes.grid": True,
-    "grid.color": "#d5d9dc",
+    "grid.color": GRID,
     "grid.linewidth": 0.5,
     "text.color": INK,
     "text.parse_math": False,
@@ -88,7 +129,7 @@ _RC: Any = {
     "legend.edgecolor": "none",
     "legend.framealpha": 0.85,
     "hatch.linewidth": 0.5,
-    "figure.facecolor": "white",
+    "figure.facecolor": PAPER,
     "figure.dpi": 100.0,
     "savefig.dpi": 200.0,
     "svg.fonttype": "none",
@@ -206,7 +247,7 @@ def radius_axis(ax: Axes) -> None:
 
 def note(ax: Axes, text: str, x: float, y: float, **options: Any) -> None:
     """Write on a white ground, so that lines behind do not cross the words."""
-    ground = {"facecolor": "white", "edgecolor": "none", "pad": 1.2, "alpha": 0.85}
+    ground = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.2, "alpha": 0.85}
     settings: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 8.5}
     ax.text(x, y, text, **(settings | {"bbox": ground} | options))
 
@@ -343,6 +384,63 @@ def save_in(fig: Figure, folder: Path, name: str) -> Path:
         allowed = "a folder that can be written to, or made"
         raise InputError(message, file=folder, allowed=allowed) from None
     return path
+
+
+def page_style() -> str:
+    """Colours and lines as a style sheet: light, dark as the reader asks, and print."""
+    sides = []
+    for side in (0, 1):
+        pairs = {name: pair[side] for name, pair in PAGE.items()}
+        pairs |= {f"bend{i}": pair[side] for i, pair in enumerate(BEND)}
+        sides.append("".join(f"--{name}:{value};" for name, value in pairs.items()))
+    rules = [
+        f":root{{color-scheme:light dark;{sides[0]}}}",
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{sides[1]}}}}}",
+    ]
+    for role, line in LINES.items():
+        width = line["linewidth"]
+        dashes = () if line["linestyle"] == "-" else line["linestyle"][1]
+        pattern = " ".join(f"{width * dash:.1f}" for dash in dashes) or "none"
+        colour = _page_colours(line["color"])
+        rules.append(
+            f".line-{role}{{stroke:{colour};stroke-width:{width};"
+            f"stroke-dasharray:{pattern}}}"
+        )
+    return "\n".join(rules)
+
+
+def inline_svg(fig: Figure, mark: str, label: str) -> str:
+    """Return a figure as SVG to stand in a page: in the page's colours, small.
+
+    Parameters
+    ----------
+    fig : what to draw
+    mark : goes before the names inside, which must differ between the page's figures
+    label : what a reader hears who does not see it
+    """
+    from xml.sax.saxutils import quoteattr
+
+    text = io.StringIO()
+    with applied():
+        fig.savefig(text, format="svg", metadata={"Date": None})
+    svg = text.getvalue()
+    svg = svg[svg.index("<svg") :]
+    for part in ("<metadata>.*?</metadata>", "<style.*?</style>", r"\n\s*(?=<)"):
+        svg = re.sub(part, "", svg, flags=re.DOTALL)
+    svg = re.sub(r"(?<=[\d]\.\d\d)\d+", "", svg)
+    svg = re.sub(r' id="[\w.]*?_\d+"', "", svg)  # groups, to which nothing refers
+    svg = re.sub(r'(id="|href="#|url\(#)', rf"\g<1>{mark}-", svg)
+    svg = re.sub(r' fill="(#\w{6})"', r' style="fill: \1"', svg)
+    svg = re.sub(r'style="[^"]*"', lambda style: _page_colours(style[0]), svg)
+    opening = f"<svg role=\"img\" aria-label={quoteattr(label)}"
+    return svg.replace("<svg", opening, 1)
+
+
+def _page_colours(text: str) -> str:
+    """Replace the colours of the house by their names on a page."""
+    for name, (light, _) in PAGE.items():
+        text = text.replace(light, f"var(--{name})")
+    return text
 
 
 def strip(x: Any, y: Any, inner: float, outer: float) -> tuple[Any, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pinchline import units
 from pinchline.analysis.explain import crease_words, explain_flats, flat_words
@@ -33,6 +33,17 @@ _SAME = 0.02  # mm
 _NOISE = 1.0e-9
 
 
+class Row(NamedTuple):
+    """One line: what it is, indented under its parent, and its values as text."""
+
+    words: str
+    values: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        cells = "".join(f"{value:>{_VALUE_WIDTH}}" for value in self.values)
+        return f"  {self.words:<{_WORD_WIDTH if cells else 0}}{cells}"
+
+
 def move_words(result: Result) -> list[str]:
     """Return the moves of the programme in words, without their numbers."""
     lines = result.labels.get("moves", "").splitlines()
@@ -53,28 +64,36 @@ def summary_table(result: Result, system: System = "metric") -> str:
     result : of a run
     system : the units that come first; the others stand beside them
     """
-    lines = [result.title, _subject(result, system)]
-    for heading, rows in (
-        ("The free part", _part(result, system)),
-        ("Springback and strain", _bend(result, system)),
-        ("The machine", _machine(result, system)),
-    ):
-        lines += ["", heading, *rows]
-    lines += ["", "Why it came out so", *_reasons(result, system)]
+    lines = [result.title, subject(result, system)]
+    for heading, rows in sections(result, system):
+        lines += ["", heading, *map(str, rows)]
+    lines += ["", "Why it came out so"]
+    for first, *rest in reasons(result, system):
+        lines += textwrap.wrap(first, _TEXT_WIDTH, initial_indent="  ", **_HANGING)
+        for line in rest:
+            lines += textwrap.wrap(
+                line, _TEXT_WIDTH, initial_indent="    ", **_HANGING
+            )
     lines += ["", "Events"]
     lines += [f"  {event_words(event)}" for event in result.events] or ["  none"]
     return "\n".join([*lines, "", CAUTIONS])
 
 
-def _reasons(result: Result, system: System) -> Iterator[str]:
-    """Give the flats and the crease in words, wrapped."""
+def sections(
+    result: Result, system: System = "metric"
+) -> tuple[tuple[str, list[Row]], ...]:
+    """Return the rows of the table under their headings."""
+    return (
+        ("The free part", list(_part(result, system))),
+        ("Springback and strain", list(_bend(result, system))),
+        ("The machine", list(_machine(result, system))),
+    )
+
+
+def reasons(result: Result, system: System = "metric") -> list[list[str]]:
+    """Give the flats and the crease in words: of each, a heading and what follows."""
     parts = [flat_words(flat, result, system) for flat in explain_flats(result)]
-    for first, *rest in filter(None, [*parts, crease_words(result, system)]):
-        yield from textwrap.wrap(first, _TEXT_WIDTH, initial_indent="  ", **_HANGING)
-        for line in rest:
-            yield from textwrap.wrap(
-                line, _TEXT_WIDTH, initial_indent="    ", **_HANGING
-            )
+    return [part for part in (*parts, crease_words(result, system)) if part]
 
 
 def opening_words(result: Result) -> str:
@@ -85,7 +104,8 @@ def opening_words(result: Result) -> str:
     return f"opening between the {'gauge lines' if named else 'edges'}"
 
 
-def _subject(result: Result, system: System) -> str:
+def subject(result: Result, system: System = "metric") -> str:
+    """Return material, direction, thickness and machine in one line."""
     thickness = result.inputs["thickness"]
     labels = result.labels
     first = units.format(thickness, "length", system)
@@ -98,27 +118,26 @@ def _subject(result: Result, system: System) -> str:
     )
 
 
-def _row(words: str, *values: str) -> str:
-    cells = "".join(f"{value:>{_VALUE_WIDTH}}" for value in values)
-    return f"  {words:<{_WORD_WIDTH}}{cells}"
-
-
-def _both(words: str, value: float, dimension: Dimension, system: System) -> str:
+def both(
+    words: str, value: float, dimension: Dimension, system: System = "metric"
+) -> Row:
+    """Return a row with a value in both systems of units."""
     if math.isnan(value):
-        return _row(words, "none")
+        return Row(words, ("none",))
     if math.isinf(value):
-        return _row(words, "flat" if dimension == "length" else "unbounded")
+        return Row(words, ("flat" if dimension == "length" else "unbounded",))
     value = value if abs(value) > _NOISE else 0.0  # no "-0.0"
     first = units.format(value, dimension, system)
     second = units.format(value, dimension, "inch" if system == "metric" else "metric")
-    return _row(words, first) if first == second else _row(words, first, second)
+    return Row(words, (first,) if first == second else (first, second))
 
 
-def _plain(words: str, value: float, pattern: str) -> str:
-    return _row(words, "none" if math.isnan(value) else pattern.format(value))
+def plain(words: str, value: float, pattern: str) -> Row:
+    """Return a row with a value that has no unit."""
+    return Row(words, ("none" if math.isnan(value) else pattern.format(value),))
 
 
-def _part(result: Result, system: System) -> Iterator[str]:
+def _part(result: Result, system: System) -> Iterator[Row]:
     values = result.summary
     gap = units.format(result.inputs["straightedge_gap"], "length")
     for key, words in {
@@ -127,82 +146,82 @@ def _part(result: Result, system: System) -> Iterator[str]:
     }.items():
         straight = values[f"flat_{key}_straightedge"]
         moment = values[f"flat_{key}_moment"]
-        yield f"  {words}"
-        yield _both(f"  by straightedge, gap {gap}", straight, "length", system)
-        yield _both("  by moment, never past first yield", moment, "length", system)
-    yield _both(opening_words(result), values["opening"], "length", system)
-    yield _both("turned angle", values["turned_angle"], "angle", system)
+        yield Row(words)
+        yield both(f"  by straightedge, gap {gap}", straight, "length", system)
+        yield both("  by moment, never past first yield", moment, "length", system)
+    yield both(opening_words(result), values["opening"], "length", system)
+    yield both("turned angle", values["turned_angle"], "angle", system)
     zone = f"zone s {values['zone_from']:.0f} to {values['zone_to']:.0f} mm"
     zone = "no zone" if math.isnan(values["zone_from"]) else zone
     fit = values["radius_fit"]
-    yield _both(f"radius, circle fitted, {zone}", fit, "length", system)
-    yield _both(
+    yield both(f"radius, circle fitted, {zone}", fit, "length", system)
+    yield both(
         "  departure from that circle", values["radius_fit_residual"], "length", system
     )
     chord = values["chord"]
     over = "" if math.isnan(chord) else f" over {chord:.1f} mm"
-    yield _both(
+    yield both(
         f"radius by chord and rise{over}", values["radius_chord_rise"], "length", system
     )
-    yield _both(
+    yield both(
         "tightest radius that stays", values["radius_residual_min"], "length", system
     )
-    yield _both("crease at s", values["crease_s"], "length", system)
-    yield _plain("  its height over the plateau", values["crease_height"], "{:.2f} x")
-    yield _plain("difference of the two halves", values["halves_difference"], "{:.1%}")
+    yield both("crease at s", values["crease_s"], "length", system)
+    yield plain("  its height over the plateau", values["crease_height"], "{:.2f} x")
+    yield plain("difference of the two halves", values["halves_difference"], "{:.1%}")
 
 
-def _bend(result: Result, system: System) -> Iterator[str]:
+def _bend(result: Result, system: System) -> Iterator[Row]:
     values = result.summary
-    yield _both(
+    yield both(
         "tightest radius under the rolls", values["radius_loaded_min"], "length", system
     )
-    yield _both(
+    yield both(
         "middle of the zone, under the rolls",
         values["springback_loaded_radius"],
         "length",
         system,
     )
-    yield _both(
+    yield both(
         "middle of the zone, once free",
         values["springback_residual_radius"],
         "length",
         system,
     )
-    yield _plain(
+    yield plain(
         "  opens by springback, free over loaded",
         values["springback_ratio"],
         "{:.2f} x",
     )
     strain, allowed = values["surface_strain_max"], values["allowable_strain"]
-    yield _plain("largest surface strain", strain, "{:.2%}")
-    yield _plain("  allowed for this alloy", allowed, "{:.2%}")
+    yield plain("largest surface strain", strain, "{:.2%}")
+    yield plain("  allowed for this alloy", allowed, "{:.2%}")
     if strain > allowed:
-        yield "  THE STRAIN IS MORE THAN THE ALLOY ALLOWS: expect cracks"
+        yield Row("THE STRAIN IS MORE THAN THE ALLOY ALLOWS: expect cracks")
 
 
-def _machine(result: Result, system: System) -> Iterator[str]:
+def _machine(result: Result, system: System) -> Iterator[Row]:
     values, inputs = result.summary, result.inputs
-    yield _both("largest lift", values["lift_max"], "length", system)
+    yield both("largest lift", values["lift_max"], "length", system)
     for key, words in {
         "force_upper_max": "largest force, upper roll",
         "force_lower_max": "largest force, lower roll",
         "force_rear_max": "largest force, rear roll",
         "drive_force_max": "largest drive force",
     }.items():
-        yield _both(f"{words}, per width", values[key], "line_force", system)
+        yield both(f"{words}, per width", values[key], "line_force", system)
         total = values[key] * inputs["width"]
-        yield _both("  over the whole width", total, "force", system)
+        yield both("  over the whole width", total, "force", system)
     opened = values["nip_opening_max"] - inputs["thickness"]
-    yield _both("nip opens beyond the sheet, up to", opened, "length", system)
-    yield _both("rear roll gives way, up to", values["give_rear_max"], "length", system)
+    yield both("nip opens beyond the sheet, up to", opened, "length", system)
+    yield both("rear roll gives way, up to", values["give_rear_max"], "length", system)
     for key, words, dimension in _EFFORTS:
         if not math.isnan(values[key]):
-            yield _both(words, values[key], dimension, system)
+            yield both(words, values[key], dimension, system)
     wrap = values["wrap_excess"]
-    yield _plain("largest loaded curvature over the wrap bound", wrap, "{:.2f} x")
-    yield _row("width counts as", _width_words(inputs["held_flat"]))
-    yield _plain("energy account closes within", values["energy_error_max"], "{:.3%}")
+    yield plain("largest loaded curvature over the wrap bound", wrap, "{:.2f} x")
+    yield Row("width counts as", (_width_words(inputs["held_flat"]),))
+    yield plain("energy account closes within", values["energy_error_max"], "{:.3%}")
 
 
 _EFFORTS: tuple[tuple[str, str, Dimension], ...] = (
