@@ -120,7 +120,7 @@ def _change(value: float, first: float, dimension: Dimension | None) -> str:
     """Say by how much a value differs from the first job's."""
     if not (math.isfinite(value) and math.isfinite(first)):
         return ""
-    if abs(value - first) <= _SAME * max(abs(value), abs(first)):
+    if _text(value, dimension) == _text(first, dimension):
         return "the same"
     share = f" ({(value - first) / abs(first):+.1%})" if first else ""
     sign = "+" if value > first else "-"

@@ -427,13 +427,18 @@ def inline_svg(fig: Figure, mark: str, label: str) -> str:
     svg = svg[svg.index("<svg") :]
     for part in ("<metadata>.*?</metadata>", "<style.*?</style>", r"\n\s*(?=<)"):
         svg = re.sub(part, "", svg, flags=re.DOTALL)
-    svg = re.sub(r"(?<=[\d]\.\d\d)\d+", "", svg)
+    svg = re.sub(r' (?:d|x|y|transform)="[^"]*"', _shorter, svg)
     svg = re.sub(r' id="[\w.]*?_\d+"', "", svg)  # groups, to which nothing refers
     svg = re.sub(r'(id="|href="#|url\(#)', rf"\g<1>{mark}-", svg)
     svg = re.sub(r' fill="(#\w{6})"', r' style="fill: \1"', svg)
     svg = re.sub(r'style="[^"]*"', lambda style: _page_colours(style[0]), svg)
-    opening = f"<svg role=\"img\" aria-label={quoteattr(label)}"
+    opening = f'<svg role="img" aria-label={quoteattr(label)}'
     return svg.replace("<svg", opening, 1)
+
+
+def _shorter(numbers: re.Match[str]) -> str:
+    """Cut decimals beyond the second: a hundredth of a point cannot be seen."""
+    return re.sub(r"(?<=\.\d\d)\d+", "", numbers[0])
 
 
 def _page_colours(text: str) -> str:

@@ -12,13 +12,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pinchline import units
-from pinchline.output.playback import Playback, playback, thin, travel
+from pinchline.output.playback import bend_edges, playback, thin, travel
 from pinchline.output.table import move_words
 from pinchline.results.schema import ROLLS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
+    from pinchline.output.playback import Playback
     from pinchline.results.schema import Result
     from pinchline.units import Dimension, System
 
@@ -33,9 +36,19 @@ _DIMENSIONS: tuple[Dimension, ...] = ("length", "line_force", "force")
 _SYSTEMS: tuple[System, ...] = ("metric", "inch")
 
 
-def page_data(result: Result) -> dict[str, Any]:
-    """Return what the script needs of a job, ready for JSON."""
-    shown = playback(result)
+def page_data(results: Sequence[Result]) -> list[dict[str, Any]]:
+    """Return what the script needs of the jobs, ready for JSON.
+
+    Jobs beside one another are drawn in the same classes of bend.
+    """
+    shown = [playback(result) for result in results]
+    edges = bend_edges(np.concatenate([one.curvature.ravel() for one in shown]))
+    return [
+        _job(result, one, edges) for result, one in zip(results, shown, strict=True)
+    ]
+
+
+def _job(result: Result, shown: Playback, edges: tuple[float, ...]) -> dict[str, Any]:
     return {
         "title": result.title,
         "thickness": result.inputs["thickness"],
@@ -43,6 +56,7 @@ def page_data(result: Result) -> dict[str, Any]:
         "radii": [result.inputs[f"{roll}_radius"] for roll in ROLLS],
         "bound": result.inputs["curvature_wrap"],
         "moves": move_words(result),
+        "edges": edges,
         "frames": _frames(result, shown),
         "trace": _trace(result),
         "sheet": _sheet(result),
@@ -61,7 +75,10 @@ def _frames(result: Result, shown: Playback) -> dict[str, Any]:
         [held[f"roll_{axis}"][shown.rows] for axis in ("x", "y")], axis=2
     )
     contacts = np.stack(
-        [np.stack([steps[f"{roll}_{axis}"][step] for axis in "xy"], 1) for roll in ROLLS],
+        [
+            np.stack([steps[f"{roll}_{axis}"][step] for axis in "xy"], 1)
+            for roll in ROLLS
+        ],
         axis=1,
     )
     return {
@@ -72,7 +89,6 @@ def _frames(result: Result, shown: Playback) -> dict[str, Any]:
         "x": packed(shown.x),
         "y": packed(shown.y),
         "curvature": packed(shown.curvature),
-        "edges": list(shown.edges),
         "rolls": [[numbers(roll) for roll in frame] for frame in centres],
         "contacts": [[numbers(roll) for roll in frame] for frame in contacts],
         **{name: numbers(steps[name][step]) for name in _SHOWN},
@@ -80,7 +96,7 @@ def _frames(result: Result, shown: Playback) -> dict[str, Any]:
 
 
 def _trace(result: Result) -> dict[str, Any]:
-    """Forces, drive and lift over the travel; thinned, peaks kept."""
+    """Give forces, drive and lift over the travel; thinned, peaks kept."""
     path = travel(result)
     columns = [np.asarray(result.steps[name], dtype="f8") for name in _TRACED]
     rows = thin(columns, TRACE)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -36,7 +37,6 @@ class Playback:
     nodes : which nodes of the sheet
     s, x, y : of those nodes, mm; x and y (frames, nodes)
     curvature : (frames, nodes), 1/mm, NaN where the sheet lies nowhere
-    edges : curvatures between the classes of bend, rising, 1/mm
     on_file : frames in the file
     """
 
@@ -46,7 +46,6 @@ class Playback:
     x: Array
     y: Array
     curvature: Array
-    edges: tuple[float, ...]
     on_file: int
 
 
@@ -58,10 +57,7 @@ def playback(result: Result, frames: int = FRAMES, nodes: int = NODES) -> Playba
     picked = _spread(every.size, nodes)
     x, y = (np.asarray(held[axis][rows][:, picked], dtype="f8") for axis in "xy")
     s = every[picked]
-    curvature = _curvature(x, y, s)
-    return Playback(
-        rows, picked, s, x, y, curvature, bend_edges(curvature), held["move"].size
-    )
+    return Playback(rows, picked, s, x, y, _curvature(x, y, s), held["move"].size)
 
 
 def choose_rows(move: NDArray[Any], most: int) -> Index:
@@ -128,7 +124,7 @@ def thin(values: Sequence[Array], most: int) -> Index:
         return np.arange(size)
     cuts = np.linspace(0, size, max(1, most // share) + 1).astype(int)
     kept = {0, size - 1}
-    for start, end in zip(cuts[:-1], cuts[1:], strict=True):
+    for start, end in pairwise(cuts):
         for curve in values:
             part = np.nan_to_num(curve[start:end], nan=math.inf)
             kept.add(start + int(np.argmin(part)))

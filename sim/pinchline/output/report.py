@@ -40,6 +40,11 @@ if TYPE_CHECKING:
 MOST = 6  # jobs on one page
 LETTERS = "ABCDEF"
 SUFFIX = ".html"
+_DRAWN = {
+    "part": ("free-part", "The free part"),
+    "moment": ("largest-moment", "Why the edges stay flat"),
+    "rolls": ("sheet-in-rolls", "The sheet in the rolls, six times"),
+}
 _DIRECTIONS = {"L": "along the grain (L)", "LT": "across the grain (LT)"}
 
 
@@ -103,7 +108,7 @@ def page(results: Sequence[Result], names: Sequence[str] = ()) -> str:
         style=Markup(f"{look.page_style()}\n{style}"),
         script=Markup(script),
         script_hash=_hash(script),
-        data=Markup(_as_script([page_data(result) for result in results])),
+        data=Markup(_as_script(page_data(results))),
     )
 
 
@@ -124,11 +129,6 @@ def _as_script(data: Any) -> str:
 def _job(result: Result, name: str, index: int) -> dict[str, Any]:
     """Everything that the template tells of one job."""
     mark = f"job{index}"
-    drawn = {
-        "part": (figures.free_part, "The free part"),
-        "moment": (figures.largest_moment, "Why the edges stay flat"),
-        "rolls": (figures.sheet_in_rolls, "The sheet in the rolls, six times"),
-    }
     return {
         "title": result.title,
         "name": name,
@@ -149,8 +149,8 @@ def _job(result: Result, name: str, index: int) -> dict[str, Any]:
         "inputs": [_cells(row) for row in _inputs(result)],
         "case": result.case_text,
         "figures": {
-            key: look.inline_svg(draw(result)[0], f"{mark}{key}", label)
-            for key, (draw, label) in drawn.items()
+            key: look.inline_svg(figures.PICTURES[name](result)[0], mark + key, label)
+            for key, (name, label) in _DRAWN.items()
         },
     }
 

@@ -71,9 +71,7 @@ def summary_table(result: Result, system: System = "metric") -> str:
     for first, *rest in reasons(result, system):
         lines += textwrap.wrap(first, _TEXT_WIDTH, initial_indent="  ", **_HANGING)
         for line in rest:
-            lines += textwrap.wrap(
-                line, _TEXT_WIDTH, initial_indent="    ", **_HANGING
-            )
+            lines += textwrap.wrap(line, _TEXT_WIDTH, initial_indent="    ", **_HANGING)
     lines += ["", "Events"]
     lines += [f"  {event_words(event)}" for event in result.events] or ["  none"]
     return "\n".join([*lines, "", CAUTIONS])

@@ -51,7 +51,7 @@
   }
 
   const radius = (k, units) =>
-    !known(k) ? "none" : Math.abs(k) < 1e-5 ? "flat" : format(1 / k, units).join(" (") + ")";
+    !known(k) ? "none" : Math.abs(k) < 1e-5 ? "flat" : format(1 / k, units).join(", ");
 
   // row of the sorted list nearest to the value
   function nearest(list, value) {
@@ -149,7 +149,7 @@
       const rows = Math.ceil(keys.length / perRow);
       const top = 24 + 15 * rows;
       const bottom = top + (this.spec.tall || 130);
-      this.sized(bottom + 34, head);
+      this.sized(bottom + (across ? 34 : 20), head);
       const [left, right] = [46, this.width - 10];
       const [first, last] = extent([x]);
       let [low, high] = extent(lines.map((line) => line.y));
@@ -163,7 +163,7 @@
       for (const [start, end] of flats || [])
         make("rect", { class: "flat", x: this.toX(start), y: top, width: Math.max(0, this.toX(end) - this.toX(start)), height: bottom - top }, this.svg);
       const axis = { class: "axis", x1: left, x2: right, y1: bottom, y2: bottom };
-      const [ys, decimalsY] = ticks(low, high, 4);
+      const [ys, decimalsY] = ticks(low, high, (bottom - top) / 34);
       for (const value of ys) {
         const y = this.toY(value);
         make("line", { class: "grid", x1: left, x2: right, y1: y, y2: y }, this.svg);
@@ -254,17 +254,18 @@
       const base = this.height - 5;
       make("text", { class: "far", x: 6, y: base }, this.svg, "operator");
       make("text", { class: "far", x: this.width - 6, y: base, "text-anchor": "end" }, this.svg, "rear");
-      const bar = 10 ** Math.floor(Math.log10(wide / 3));
+      const power = 10 ** Math.floor(Math.log10(wide / 4));
+      const bar = power * [5, 2, 1].find((m) => m * power <= wide / 4);
       make("path", { class: "push", d: `M${this.width / 2 - (bar * this.scale) / 2} ${base - 4}h${bar * this.scale}` }, this.svg);
       make("text", { x: this.width / 2 + (bar * this.scale) / 2 + 6, y: base }, this.svg, `${bar} mm`);
       this.onPoint((px, py) => this.player.pickPoint((px - left) / this.scale + this.x[0], this.y[1] - (py - margin) / this.scale));
     }
     update() {
       if (!this.svg) return;
-      const { frames, frame, x, y, curvature } = this.player;
+      const { job, frames, frame, x, y, curvature } = this.player;
       frames.rolls[frame].forEach(([cx, cy], i) =>
         this.rolls[i].setAttribute("transform", `translate(${this.toX(cx)} ${this.toY(cy)})`));
-      this.drawSheet(x[frame], y[frame], curvature[frame], frames.edges);
+      this.drawSheet(x[frame], y[frame], curvature[frame], job.edges);
       ["force_upper", "force_lower", "force_rear"].forEach((name, i) =>
         this.drawPush(i, frames[name][frame], frames.contacts[frame][i], frames.rolls[frame][i]));
       const place = this.player.node();
@@ -328,8 +329,8 @@
     makePlots() {
       const { job, frames } = this;
       const { trace, sheet } = job;
-      const inStep = (head, lines, tall) => ({
-        head, tall, x: trace.travel, zero: true, across: "travel of sheet and rear roll, added up, mm",
+      const inStep = (head, lines, tall, across) => ({
+        head, tall, across, x: trace.travel, zero: true,
         lines: lines.map(([role, name]) => ({ role, name, y: trace[role] })),
         where: () => frames.travel[this.frame],
         pick: (value) => this.go(nearest(frames.travel, value)),
@@ -342,7 +343,7 @@
       const specs = {
         pinch: inStep("Pinch rolls, N per mm of width", [["force_upper", "upper roll"], ["force_lower", "lower roll"]]),
         rear: inStep("Rear roll and drive, N per mm of width", [["force_rear", "rear roll"], ["drive_force", "drive, + to the rear"]]),
-        lift: inStep("Lift of the rear roll, mm", [["lift", ""]], 80),
+        lift: inStep("Lift of the rear roll, mm", [["lift", ""]], 80, "travel of sheet and rear roll, added up, mm"),
         curvature: along("Curvature, 1/mm", [
           { role: "now", name: "now, in the rolls", x: frames.s, y: [], live: () => this.curvature[this.frame] },
           { role: "loaded", name: "largest, under the rolls", y: sheet.loaded },
@@ -358,7 +359,7 @@
     }
     makeLegend() {
       const [unit] = this.job.units.length;
-      const radii = this.frames.edges.map((k) => (1 / k).toPrecision(2)).map(Number);
+      const radii = this.job.edges.map((k) => (1 / k).toPrecision(2)).map(Number);
       const words = radii.map((r, i) => (i ? `${r} to ${radii[i - 1]}` : `over ${r}`));
       words.push(`under ${radii[radii.length - 1]}`);
       words.forEach((text, i) => {
@@ -463,13 +464,12 @@
         ["force_rear", "rear roll", force], ["drive_force", "drive, + to the rear", force],
         ["hand_force", "hand at the crank", hand],
       ];
-      const box = this.find(".readouts");
+      const box = this.find(".readouts tbody");
       box.replaceChildren();
       for (const [name, words, units] of rows) {
-        const [first, second] = format(this.frames[name][this.frame], units);
-        const row = html("div", { "data-name": name }, box);
-        html("dt", {}, row, words);
-        html("small", {}, html("dd", {}, row, first), second);
+        const row = html("tr", { "data-name": name }, box);
+        html("th", { scope: "row" }, row, words);
+        for (const text of format(this.frames[name][this.frame], units)) html("td", {}, row, text);
       }
     }
     node() {
@@ -479,17 +479,24 @@
       const { sheet, units, moves } = this.job;
       const at = nearest(sheet.s, this.s);
       const move = sheet.move[at];
-      const by = move ? `, made by move ${move} (${moves[move - 1] || ""})` : "";
       this.place.value = this.s;
       this.root.dataset.s = this.s;
-      const says = [
-        `s ${format(this.s, units.length).join(" (")})`,
-        `radius now ${radius(this.curvature[this.frame][this.node()], units.length)}`,
-        `sharpest under the rolls ${radius(sheet.loaded[at], units.length)}`,
-        `once free ${radius(sheet.residual[at], units.length)}`,
-        `largest moment ${known(sheet.moment[at]) ? sheet.moment[at].toFixed(2) : "none"} of first yield${by}`,
-      ];
-      this.find(".there").textContent = says.join("; ");
+      const ratio = sheet.moment[at];
+      const says = {
+        "s": format(this.s, units.length).join(", "),
+        "radius now": radius(this.curvature[this.frame][this.node()], units.length),
+        "sharpest under the rolls": radius(sheet.loaded[at], units.length),
+        "once free": radius(sheet.residual[at], units.length),
+        "largest moment": known(ratio) ? `${ratio.toFixed(2)} of first yield` : "none",
+        "made by": move ? `${move} ${moves[move - 1] || ""}` : "no move",
+      };
+      const box = this.find(".there");
+      box.replaceChildren();
+      for (const name in says) {
+        const cell = html("div", {}, box);
+        html("dt", {}, cell, name);
+        html("dd", {}, cell, says[name]);
+      }
     }
     // place of the sheet nearest to a point of the machine
     pickPoint(px, py) {
