@@ -124,6 +124,7 @@ def test_scrubbing_shows_the_step_of_the_file(shown, result, tmp_path):
             page.slide("scrub", frame)
             step = page.at("step")
             assert step == frames["step"][frame]
+            assert f"(step {step})" in page.page.locator(".where").inner_text()
             for name in ("lift", "force_upper", "force_rear", "drive_force"):
                 kind = "length" if name == "lift" else "line_force"
                 cell = page.page.locator(f"[data-name={name}] td").first

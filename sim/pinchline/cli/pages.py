@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from pinchline.cli.common import app, told
+from pinchline.cli.common import app, say, told
 
 
 @app.command()
@@ -33,3 +33,62 @@ def report(
         check_page(target, len(files))
         results = [read_result(file) for file in files]
         typer.echo(str(write_report(results, target, [file.name for file in files])))
+
+
+@app.command()
+def export(
+    file: Annotated[Path, typer.Argument(help="A result file of `pinchline run`.")],
+    output: Annotated[
+        list[Path],
+        typer.Option(
+            "-o",
+            "--output",
+            help="What to write; the ending tells: .csv tables, .dxf the free part for "
+            "CAD, .pvd shapes for mesh viewers, .gif or .mp4 the playback. May be "
+            "given again.",
+            show_default=False,
+        ),
+    ],
+    group: Annotated[
+        str, typer.Option(help="Which group of the result a .csv holds.")
+    ] = "sheet",
+    tolerance: Annotated[
+        str, typer.Option(help="How near a .dxf keeps to the part.")
+    ] = "0.005 mm",
+    *,
+    inch: Annotated[
+        bool, typer.Option("--inch/--mm", help="The unit of a .dxf.")
+    ] = False,
+) -> None:
+    """Hand a result to other programs: tables, CAD, mesh viewers, moving pictures."""
+    with told():
+        from pinchline.output.export import check_export, left_out
+        from pinchline.output.export import export as write
+        from pinchline.results.reader import read_result
+
+        within = _length(tolerance)
+        for target in output:
+            check_export(target, group, within)
+        result = read_result(file)
+        for target in output:
+            for path in write(
+                result,
+                target,
+                group=group,
+                tolerance=within,
+                system="inch" if inch else "metric",
+            ):
+                typer.echo(str(path))
+            if words := left_out(result, target):
+                say(words)
+
+
+def _length(text: str) -> float:
+    """Length of an option, mm."""
+    from pinchline import units
+    from pinchline.errors import InputError
+
+    try:
+        return units.parse(text, "length")
+    except InputError as error:
+        raise error.located(key="tolerance") from None
