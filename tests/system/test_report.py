@@ -227,3 +227,12 @@ def test_what_cannot_be_done_is_refused(command, result, words, said):
 def test_a_page_of_nothing_is_refused(tmp_path):
     with pytest.raises(InputError, match="1 to 6"):
         report.write_report([], tmp_path / "page.html")
+
+
+def test_a_result_shows_itself_in_a_notebook(result, stopped_result):
+    shown = result._repr_html_()
+    for said in ("<svg", "opening between the edges", "mm", "in</td>", "5052-H32"):
+        assert said in shown
+    assert "var(--" not in shown  # a notebook does not know our colours by name
+    assert "188 N by hand" in stopped_result._repr_html_()
+    assert "<img" not in replace(result, title=HOSTILE)._repr_html_()

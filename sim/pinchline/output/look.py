@@ -436,6 +436,13 @@ def inline_svg(fig: Figure, mark: str, label: str) -> str:
     return svg.replace("<svg", opening, 1)
 
 
+def on_paper(svg: str) -> str:
+    """Return an inline SVG with fixed colours, for pages that are not ours."""
+    for name, (light, _) in PAGE.items():
+        svg = svg.replace(f"var(--{name})", light)
+    return svg.replace("<svg", '<svg style="width:100%;height:auto"', 1)
+
+
 def _shorter(numbers: re.Match[str]) -> str:
     """Cut decimals beyond the second: a hundredth of a point cannot be seen."""
     return re.sub(r"(?<=\.\d\d)\d+", "", numbers[0])

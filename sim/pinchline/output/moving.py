@@ -54,7 +54,7 @@ def moving_picture(result: Result, path: Path) -> bytes:
             message = "an .mp4 needs the program ffmpeg, which is not installed"
             raise InputError(message, allowed="a .gif, or ffmpeg on the path")
         writer = FFMpegWriter(
-            fps=rate, codec="libx264", extra_args=["-pix_fmt", "yuv420p"]
+            fps=rate, codec="h264", extra_args=["-pix_fmt", "yuv420p"]
         )
     with look.applied():
         stage = _Stage(result, shown)

@@ -8,6 +8,7 @@ counted from 0 (the row of ``/steps``, ``/frames``), moves from 1, as operators 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
@@ -85,6 +86,15 @@ class Result:
     def stopped(self) -> bool:
         """Whether the machine or the sheet ended a move."""
         return any(event.level == "stop" for event in self.events)
+
+    def _repr_html_(self) -> str:
+        """Show itself in a notebook.
+
+        The drawing lies in a layer above, which a record must not import: it is loaded
+        by name, and only when a notebook asks.
+        """
+        shown: str = import_module("pinchline.output.notebook").show(self)
+        return shown
 
 
 @dataclass(frozen=True)
