@@ -4,8 +4,9 @@ import numpy as np
 
 from pinchline.model.case import load_case, parse_case
 from pinchline.physics.history import advance
+from pinchline.process.placing import place, turn
 from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear, place, turn
+from pinchline.process.stepping import feed, move_rear
 
 
 def keep_on() -> bool:

@@ -7,8 +7,9 @@ from pinchline.model.case import parse_case
 from pinchline.physics import newton, support
 from pinchline.physics.border import solve_dense
 from pinchline.process.equilibrium import choose_window, settle, tooling
+from pinchline.process.placing import place
 from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear, place
+from pinchline.process.stepping import feed, move_rear
 
 LAWS = [
     (0.0, 60.0, 0.0),

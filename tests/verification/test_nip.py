@@ -14,9 +14,10 @@ from pinchline.model.case import parse_case
 from pinchline.physics import support
 from pinchline.process.equilibrium import accept, settle
 from pinchline.process.geometry import LOWER, REAR, UPPER
+from pinchline.process.placing import place
 from pinchline.process.programme import run_case
 from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear, place
+from pinchline.process.stepping import feed, move_rear
 
 pytestmark = pytest.mark.verification
 

@@ -9,9 +9,10 @@ import pytest
 from rig import report
 
 from pinchline.model.case import parse_case
+from pinchline.process.placing import place
 from pinchline.process.programme import run_case
 from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear, place
+from pinchline.process.stepping import feed, move_rear
 
 pytestmark = pytest.mark.verification
 

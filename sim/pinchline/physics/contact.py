@@ -239,6 +239,50 @@ def roll_forces(
 
 
 @kernel
+def overcounted(
+    before: Chain,
+    after: Chain,
+    first: int,
+    last: int,
+    length: float,
+    stiffness: float,
+    rolls_before: Array,
+    rolls_after: Array,
+) -> float:
+    """Work (N mm/mm) that the mean of a step's end forces counts too much at contacts.
+
+    A point whose depth goes from ``d0`` to ``d1`` bears nothing while it is not in
+    contact. With the depth even along the step it takes up ``k d1^2 / 2`` where it
+    meets the roll and gives back ``k d0^2 / 2`` where it leaves; the mean force times
+    the way says ``k d1 (d1 - d0) / 2`` and ``k d0 (d0 - d1) / 2``. The difference is
+    ``- k d0 d1 / 2``, more work where it meets and less where it leaves.
+    ``rolls (rolls, 6)`` as in ``add_contact``; elements ``first..last - 1``.
+    """
+    total = 0.0
+    weight = stiffness * length / POINTS
+    for r in range(rolls_after.shape[0]):
+        ax, ay, reach = rolls_before[r, 0], rolls_before[r, 1], rolls_before[r, 2]
+        bx, by = rolls_after[r, 0], rolls_after[r, 1]
+        for e in range(first, last):
+            touched = near(before, e, length, ax, ay, reach)
+            if not touched and not near(after, e, length, bx, by, reach):
+                continue
+            anx, any_ = mean_normal(before, e)
+            bnx, bny = mean_normal(after, e)
+            for i in range(POINTS):
+                xi = (2.0 * i + 1.0) / POINTS - 1.0
+                px, py, _, _ = arc_point(before, e, length, xi, anx, any_)
+                qx, qy, _, _ = arc_point(after, e, length, xi, bnx, bny)
+                start = reach - math.hypot(px - ax, py - ay)
+                end = reach - math.hypot(qx - bx, qy - by)
+                if start < 0.0 < end:
+                    total -= 0.5 * weight * start * end
+                elif end < 0.0 < start:
+                    total += 0.5 * weight * start * end
+    return total
+
+
+@kernel
 def drive_line(
     chain: Chain, e: int, length: float, xi: float, offset: float, gradient: Array
 ) -> float:

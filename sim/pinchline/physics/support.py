@@ -88,6 +88,24 @@ def support_energy(supports: Array) -> float:
 
 
 @kernel
+def mean_work(supports: Array, before: Array) -> float:
+    """Work (N mm/mm) on all supports by the mean of their forces, from ``before``.
+
+    ``before (rolls)``: the gives that the step began with, mm.
+    """
+    total = 0.0
+    for r in range(supports.shape[0]):
+        if gives(supports[r]):
+            force, _, _ = support_force(supports[r])
+            change = supports[r, GIVE] - before[r]
+            start = supports[r].copy()
+            start[GIVE] = before[r]
+            earlier, _, _ = support_force(start)
+            total += 0.5 * (force + earlier) * change
+    return total
+
+
+@kernel
 def unbalanced(supports: Array) -> float:
     """Largest force (N/mm) by which a support misses its roll's; NaN sticks."""
     worst = 0.0

@@ -10,7 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from pinchline.physics.contact import overcounted
+from pinchline.physics.support import GIVE_X, GIVE_Y, mean_work
+
 if TYPE_CHECKING:
+    from pinchline.process.equilibrium import Shape
     from pinchline.process.state import State
 
 
@@ -18,8 +24,7 @@ if TYPE_CHECKING:
 class Account:
     """Running account of a job; energies per mm of width, N mm per mm.
 
-    ``scale`` is the least work that an error is measured against: what bends the span
-    between nip and rear roll elastically to first yield, ``M_y^2 L / (6 EI)``.
+    ``scale`` is the least work that an error is measured against (``work_scale``).
     """
 
     scale: float
@@ -35,6 +40,38 @@ class Account:
 
 
 def work_scale(state: State) -> float:
-    """Elastic energy of the span between nip and rear roll at first yield."""
+    """Work that bends as much sheet as spans nip to rear roll to first yield and back.
+
+    ``M_y^2 L / EI``, half of it going in and half coming out. A job that turns over
+    less leaves no set anywhere; its errors are measured against this, since against its
+    own work, which may be nothing, any rounding is large.
+    """
     span = state.case.machine.rear.distance
-    return state.beam.first_yield**2 * span / (6.0 * state.beam.bending)
+    return state.beam.first_yield**2 * span / state.beam.bending
+
+
+def overcounted_work(
+    state: State, here: Shape, held: float, nodes: tuple[int, int]
+) -> float:
+    """Work (N mm/mm) that the mean of a step's end forces counts too much.
+
+    Where points come to a roll or leave it, and where a support's force has a corner,
+    that mean is not the mean along the step. ``here`` is the step's beginning, true
+    between ``nodes``; ``held`` the energy of the supports there (N mm/mm).
+    """
+    away = state.supports[:, [GIVE_X, GIVE_Y]]
+    before = state.rolls.copy()
+    before[:, :2] = here.axes + here.gives[:, np.newaxis] * away
+    x, y, theta, *_ = here.arrays
+    contacts = overcounted(
+        state.chain._replace(x=x, y=y, theta=theta),
+        state.chain,
+        max(state.first, nodes[0]),
+        min(state.last, nodes[1]),
+        state.beam.length,
+        state.foundation,
+        before,
+        state.rolls,
+    )
+    supports = mean_work(state.supports, here.gives) - (state.energy_support - held)
+    return float(contacts + supports)

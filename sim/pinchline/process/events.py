@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from pinchline.process.edge import left_over, rides_up_to
 from pinchline.process.effort import excesses
 from pinchline.process.equilibrium import upper_patch
 from pinchline.process.geometry import REAR, UPPER, wrap_curvature
@@ -111,7 +112,7 @@ def _wrap(state: State, *, feeding: bool) -> list[Finding]:
 def _off_the_rear_roll(state: State) -> Finding:
     """Tell whether the edge has run off the rear roll or the sheet has lifted off."""
     length = state.elements * state.beam.length
-    left = length - state.nip
+    left = left_over(state)
     if length - state.rear_touch <= EDGE_REACH * state.case.sheet.thickness:
         message = (
             f"the edge leaves the rear roll with {left:.1f} mm of sheet beyond the "
@@ -135,6 +136,20 @@ def stops(state: State) -> list[Finding]:
         Finding(excess.kind, stops=True, message=excess.message, value=excess.value)
         for excess in excesses(state)
     ]
+
+
+def edge_runs_against(state: State, lift: float) -> Finding | None:
+    """Tell when the leading edge, about to meet the rear roll, would not ride up it."""
+    rides = rides_up_to(state, lift)
+    if rides is None:
+        return None
+    message = (
+        f"the edge runs against the rear roll: at {lift:.2f} mm lift it meets the roll "
+        f"square on, {left_over(state):.1f} mm beyond the nip, and stands; up to "
+        f"{rides:.1f} mm lift it would ride up the roll"
+    )
+    kind = "edge runs against the rear roll"
+    return Finding(kind, stops=True, message=message, value=rides)
 
 
 def curl_meets(state: State) -> Finding | None:

@@ -15,9 +15,10 @@ from pinchline.process import events
 from pinchline.process.effort import grip_margin, pushed_away
 from pinchline.process.geometry import GRIP_EDGE, jam_lift
 from pinchline.process.outcome import outcome
+from pinchline.process.placing import place, take_out, turn
 from pinchline.process.recorder import Recorder
 from pinchline.process.state import State, new_state
-from pinchline.process.stepping import feed, move_rear, place, take_out, turn
+from pinchline.process.stepping import feed, move_rear
 from pinchline.process.track import Log
 
 if TYPE_CHECKING:
@@ -76,6 +77,13 @@ class Job:
             if curl is not None:
                 self.note(curl)
         return self.stopped
+
+    def barred(self, lift: float) -> bool:
+        """Stop where the edge, about to meet the rear roll, would not ride up it."""
+        finding = events.edge_runs_against(self.state, lift)
+        if finding is not None:
+            self.note(finding)
+        return finding is not None
 
     def report(self, share: float) -> None:
         """Tell the progress of the move."""
@@ -167,7 +175,10 @@ def _do(job: Job, move: Move) -> None:
         take_out(state, job.move)
         _place(job, move.at)
     elif move.kind == "lift" or (move.kind == "lower" and move.to < state.lift):
-        _move_rear(job, move.to)
+        if state.gripped:
+            _move_rear(job, move.to)
+        else:  # after a stop that took the sheet out the roll moves by itself
+            state.set_axes(move.to, state.shift)
     elif move.kind == "feed":
         _feed(job, move)
     elif move.kind != "lower" and state.gripped:
@@ -231,7 +242,8 @@ def _move_rear(job: Job, wanted: float) -> None:
         job.report((state.lift - start) / span if span else 1.0)
         return job.record()
 
-    if not move_rear(state, target, job.move, record) and limit is not None:
+    stopped = move_rear(state, target, job.move, record, job.barred)
+    if not stopped and limit is not None:
         job.note(limit)
 
 
@@ -265,7 +277,7 @@ def _feed(job: Job, move: Feed) -> None:
     elif go < by:
         wanted = state.lift + (wanted - state.lift) * max(go, 0.0) / by
         reach = wanted
-    if go > 0.0 and feed(state, way, go, reach, job.move, record):
+    if go > 0.0 and feed(state, way, go, reach, job.move, record, job.barred):
         return
     if limit is not None:
         job.note(limit)

@@ -1,4 +1,4 @@
-"""The steps of a move: place, raise or lower the rear roll, feed, take out, turn."""
+"""The steps of a move: raise or lower the rear roll, feed."""
 
 from __future__ import annotations
 
@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.errors import SolverError
-from pinchline.physics.beam import lay_out
 from pinchline.physics.carry import carry, recall
-from pinchline.physics.contact import arc_point, deepest, mean_normal
-from pinchline.physics.history import let_go
 from pinchline.physics.support import GIVE
-from pinchline.process.energy import work_scale
+from pinchline.process import edge
+from pinchline.process.energy import overcounted_work, work_scale
 from pinchline.process.equilibrium import (
     Shape,
     accept,
@@ -24,8 +22,7 @@ from pinchline.process.equilibrium import (
     settle,
     window_holds,
 )
-from pinchline.process.geometry import LOWER, REAR, UPPER, roll_table
-from pinchline.process.supports import clamped_depths
+from pinchline.process.geometry import LOWER, REAR, UPPER
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,18 +32,26 @@ if TYPE_CHECKING:
     from pinchline.process.state import State
 
     Record = Callable[[], bool]  # called after each accepted step; True stops the move
+    Barred = Callable[[float], bool]  # at a lift: whether the edge cannot go on
 
 FIRST_LIFT = 0.5  # mm
 LARGEST_LIFT = 1.0  # mm
 SMALLEST_LIFT = 1.0e-3  # mm
 FINE_LIFT = 0.05  # mm: no smaller for the energy account's sake
 ENERGY_SHARE = 2.0e-3  # of the step's work that a lift step may lose
-ENERGY_FLOOR = 2.0e-4  # of the elastic energy of the span
+ENERGY_FLOOR = 3.0e-5  # of the scale of the account
 EASY, HARD = 6, 14  # iterations below, above which the lift step grows, shrinks
 FINEST_FEED = 32  # parts of a step that is cut back
+MEETING = 8  # parts of the steps in which the edge meets the rear roll
+MEETING_STEPS = 4  # until the edge has come to slide on it
 WINDOW_TRIALS = 6
 REACH = 8  # nodes of the arms kept in place from step to step
 WATCH = 2.0  # mm of feed between looks at the arms
+
+
+def _open(_lift: float) -> bool:
+    """Bar nothing."""
+    return False
 
 
 class Watch:
@@ -62,72 +67,6 @@ class Watch:
             return False
         self.fed = 0.0
         return True
-
-
-def place(state: State, s: float, move: int) -> bool:
-    """Lay the free sheet level into the nip with ``s`` on the nip line.
-
-    Returns False where it cannot lie there: its curl is tighter than a pinch roll, or
-    the rear roll stands in its way by more than half its radius.
-    """
-    length = state.elements * state.beam.length
-    state.set_nip(length - s if state.turned else s)
-    state.drive = 0.0
-    state.rear_touch = math.nan
-    state.gripped = True
-    held = state.energy_held
-    state.share = 0.0
-    state.reset_rolls(move)
-    state.forces[:] = 0.0
-    state.forces[:, 6] = math.inf
-    _lay_level(state)
-    n = state.elements
-    depths = clamped_depths(state.case, state.foundation)
-    for index, gripped in enumerate(depths):
-        depth = deepest(state.chain, 0, n, state.beam.length, state.rolls[index])
-        if depth > gripped - state.shift[index] + 0.02 * state.beam.half:
-            return False
-    choose_window(state)
-    start = _clear_lift(state)
-    if start < -0.5 * state.case.machine.rolls.rear_radius:
-        return False
-    state.set_axes(start, state.shift)
-    if not settle(state):
-        _give_up(state, move, "laying the sheet in the nip", "place it flatter")
-    accept(state, move)
-    state.lay_arms()
-    state.measure_height()
-    state.work_clamp += state.energy_held - held
-    if start < 0.0:
-        move_rear(state, 0.0, move, lambda: False)
-    state.lay_arms()
-    return True
-
-
-def _lay_level(state: State) -> None:
-    """Lay the free shape out, level at the nip line."""
-    c = state.chain
-    length = state.beam.length
-    element, xi = state.driven()
-    c.theta[element] = -c.curvature[element] * length * 0.5 * (1.0 + xi)
-    c.x[element] = c.y[element] = 0.0
-    lay_out(c.x, c.y, c.theta, c.curvature, length, element, state.elements)
-    lay_out(c.x, c.y, c.theta, c.curvature, length, element, 0)
-    px, py, *_ = arc_point(c, element, length, xi, *mean_normal(c, element))
-    c.x[:] -= px
-    c.y[:] -= py
-
-
-def _clear_lift(state: State) -> float:
-    """Lift (mm, at most 0) at which the rear roll stands clear of the placed sheet."""
-    lift = 0.0
-    while lift > -2.0 * state.case.machine.rolls.rear_radius:
-        roll = roll_table(state.case.machine, state.case.sheet.thickness, lift)[REAR]
-        depth = deepest(state.chain, 0, state.elements, state.beam.length, roll)
-        if depth <= 1.0e-9:
-            break
-        lift -= max(depth, 0.1)
-    return lift
 
 
 def _guess_rolls(
@@ -170,10 +109,13 @@ def _settle_with_arms(state: State) -> bool:
     return False
 
 
-def move_rear(state: State, target: float, move: int, record: Record) -> bool:
+def move_rear(
+    state: State, target: float, move: int, record: Record, barred: Barred = _open
+) -> bool:
     """Raise or lower the rear roll to ``target`` (mm) in steps that adapt.
 
-    Returns True when ``record`` stopped the move.
+    Returns True when ``record`` stopped the move, or ``barred`` did as the roll was
+    about to meet the edge.
 
     Raises
     ------
@@ -184,13 +126,17 @@ def move_rear(state: State, target: float, move: int, record: Record) -> bool:
     step = min(FIRST_LIFT, most)
     before: Shape | None = None
     start = state.lift
+    refused = False
     while abs(target - state.lift) > 1.0e-9:
         kept = state.copy()
         here = keep(state)
         rest = target - state.lift
         free = rest < 0.0 and state.forces[REAR, 4] == 0.0 and state.track is None
-        stride = rest if free or abs(rest) <= step else math.copysign(step, rest)
+        whole = abs(rest) <= step or (free and not refused)
+        stride = rest if whole else math.copysign(step, rest)
         lift = target if stride == rest else state.lift + stride
+        if rest > 0.0 and edge.meets(state, lift, 0.0) and barred(lift):
+            return True
         spent = state.iterations
         state.share = (lift - start) / (target - start)
         shift = state.shift_at(move, state.share)
@@ -203,7 +149,7 @@ def move_rear(state: State, target: float, move: int, record: Record) -> bool:
             else:
                 before = None  # the extension misled: push with the roll instead
             if step < SMALLEST_LIFT:
-                _give_up(
+                give_up(
                     state,
                     move,
                     f"moving the rear roll from {here.lift:.3f} to {lift:.3f} mm",
@@ -211,7 +157,9 @@ def move_rear(state: State, target: float, move: int, record: Record) -> bool:
                     here,
                 )
             state.restore(kept)
+            refused = True
             continue
+        refused = False
         spent = state.iterations - spent
         if spent <= EASY:
             step = min(1.5 * step, most)
@@ -231,12 +179,19 @@ def _loses_energy(state: State, before: State) -> bool:
 
 
 def feed(
-    state: State, way: int, by: float, lift_to: float, move: int, record: Record
+    state: State,
+    way: int,
+    by: float,
+    lift_to: float,
+    move: int,
+    record: Record,
+    barred: Barred = _open,
 ) -> bool:
     """Feed ``by`` (mm), toward the rear roll (+1) or the operator (-1).
 
     The lift changes linearly along the feed to ``lift_to`` (mm). Returns True when
-    ``record`` stopped the move.
+    ``record`` stopped the move, or ``barred`` did as the edge was about to meet the
+    rear roll.
 
     Raises
     ------
@@ -252,37 +207,51 @@ def feed(
     start = state.lift
     done = 0.0
     watch = Watch()
+    meeting = 0
     for share in shares:
         done += share
         state.share = min(1.0, done / steps)
         lift = start + (lift_to - start) * state.share
-        _feed_step(state, way, share, lift, move, watch)
+        ahead = way * share * state.step_length
+        if way > 0 and edge.meets(state, lift, ahead):
+            if barred(lift):
+                return True
+            meeting = MEETING_STEPS
+        _feed_step(state, way, share, lift, move, watch, meets=meeting > 0)
+        meeting -= 1
         if record():
             return True
     return False
 
 
 def _feed_step(
-    state: State, way: int, share: float, lift: float, move: int, watch: Watch
+    state: State,
+    way: int,
+    share: float,
+    lift: float,
+    move: int,
+    watch: Watch,
+    *,
+    meets: bool,
 ) -> None:
+    """Feed a share of a step; in small parts where the edge meets the rear roll."""
     here = keep(state)
     look = watch.due(share * state.step_length)
     shift = state.shift_at(move, state.share)
-    if share == 1.0 and _try_feed(
-        state, way, share, lift, shift, look=look, whole=True
-    ):
+    whole = share == 1.0 and not meets
+    if whole and _try_feed(state, way, share, lift, shift, look=look, whole=True):
         _accept_step(state, here, move, way * share * state.step_length)
         memorise(state)
         return
     bring_back(state, here)
-    parts = 1 if share < 1.0 else 2
+    parts = MEETING if meets else 1 if share < 1.0 else 2
     while True:
         if _feed_in_parts(state, way, share, lift, shift, move, parts):
             state.memory.valid = 0
             return
         parts *= 2
         if parts > FINEST_FEED:
-            _give_up(
+            give_up(
                 state,
                 move,
                 f"feeding from s = {state.nip_s:.3f} mm on the nip line",
@@ -380,16 +349,25 @@ def _advance_nip(state: State, steps: float) -> None:
 
 
 def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
-    """Commit a step and account its work by the mean of the forces at its ends."""
+    """Commit a step and account its work by the mean of the forces at its ends.
+
+    In a feed whole points of contact come and go between two steps; what the mean
+    counts too much there comes off the work of the drive. A lift step that is too long
+    for the mean is taken back instead (``_loses_energy``).
+    """
     drive = state.drive_force
     push = state.forces[:, :2].copy()
     travel = state.axes - here.axes
+    held = state.energy_support
     accept(state, move)
     work = 0.5 * np.sum((push + state.forces[:, :2]) * travel, axis=1)
-    state.work_drive += 0.5 * (drive + state.drive_force) * fed
     state.work_rear += float(work[REAR])
     state.work_clamp += float(work[UPPER] + work[LOWER])
-    state.fed += fed
+    if fed:
+        nodes = here.window[0] - REACH, here.window[1] + REACH
+        over = overcounted_work(state, here, held, nodes)
+        state.work_drive += 0.5 * (drive + state.drive_force) * fed - over
+        state.fed += fed
     if state.beam.weight > 0.0:
         state.lay_arms()
         state.measure_height()
@@ -397,39 +375,7 @@ def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
         state.lay_arms(REACH)
 
 
-def take_out(state: State, move: int) -> None:
-    """Take the sheet out: all moment comes off, the free shape stays at the nip."""
-    if not state.gripped:
-        return
-    held = state.energy_held
-    let_go(
-        state.beam, state.chain, state.work.scratch, state.energies, 0, state.elements
-    )
-    state.gripped = False
-    state.drive = state.drive_force = 0.0
-    state.energy_contact = state.energy_support = 0.0
-    state.forces[:, :6] = 0.0
-    state.forces[:, 6] = math.inf
-    state.forces[:, 7] = -math.inf
-    state.supports[:, GIVE] = 0.0
-    state.stand_rolls()
-    state.last = state.first
-    state.lay_arms()
-    state.measure_height()
-    state.work_clamp += state.energy_held - held
-
-
-def turn(state: State) -> None:
-    """Turn the free sheet end for end; s stays where it is painted."""
-    c = state.chain
-    for array in (c.curvature, c.moment, c.low, c.high, c.anchor, c.history):
-        array[:] = array[::-1].copy()
-    state.peaks[:] = state.peaks[::-1].copy()
-    state.turned = not state.turned
-    state.set_nip(state.elements * state.beam.length - state.nip)
-
-
-def _give_up(
+def give_up(
     state: State, move: int, where: str, change: str, here: Shape | None = None
 ) -> None:
     """Raise with a diagnosis; the state goes back to the last good step."""
