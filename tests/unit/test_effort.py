@@ -6,8 +6,15 @@ import numpy as np
 import pytest
 
 from pinchline.model.case import parse_case
-from pinchline.process.effort import raising_torque
+from pinchline.process.effort import (
+    Effort,
+    exceeded,
+    excesses,
+    over_the_width,
+    raising_torque,
+)
 from pinchline.process.programme import run_case
+from pinchline.process.state import new_state
 
 TEXT = """
 [sheet]
@@ -104,3 +111,64 @@ def test_a_limit_of_the_machine_stops_the_move_and_says_so(machine, kind):
     assert kind in stops[0].message
     assert result.stopped
     assert result.steps["move"][-1] == 5  # lowered and taken out all the same
+
+
+def test_a_limit_that_is_hardly_exceeded_is_told_with_enough_figures():
+    """5.0004 N against 5 N, and the same of a grip: never "5 N, 5 N is allowed"."""
+    case = parse_case(
+        TEXT.format(machine='[machine.rear]\nmax_screw_force = "5 N"', sheet=""),
+        path="effort.toml",
+    )
+    calm = Effort(1.0, 0.0, 0.0, 5.0004, 0.0, 0.0)
+    (excess,) = exceeded(case, calm, 0.0, 0.0)
+    assert "bear 5.0004 N, 5 N is allowed" in excess.message
+    slips = calm._replace(screw_force=0.0, grip_margin=-0.00002)
+    (excess,) = exceeded(case, slips, 0.3, 0.0)
+    assert "0.3 N/mm is more" in excess.message
+    assert "holds 0.29998 N/mm" in excess.message
+
+
+def test_a_limit_far_exceeded_is_told_in_three_figures():
+    case = parse_case(TEXT.format(machine="", sheet=""), path="effort.toml")
+    (excess,) = exceeded(case, Effort(1.0, 0.0, 209.37, 0.0, 0.0, 0.0), 1.0, 0.0)
+    assert "need 209 N by hand, 150 N is allowed" in excess.message
+
+
+def test_a_loose_sheet_that_slides_under_its_own_weight_is_no_slip():
+    """1 mm aluminium, 200 mm long: 0.0053 N per mm of width."""
+    text = TEXT.format(machine="[model]\nweight = true", sheet="")
+    state = new_state(parse_case(text, path="effort.toml"))
+    state.forces[:] = 0.0
+    for drive, kinds in ((0.005, []), (0.01, ["grip exceeded"])):
+        state.drive_force = drive
+        assert [excess.kind for excess in excesses(state)] == kinds
+
+
+def test_strips_over_the_width_ask_what_one_even_strip_asks():
+    """The same push everywhere: one job over the whole width, or five strips of it."""
+    case = parse_case(
+        TEXT.format(machine="", sheet='off_centre = "20 mm"'), path="effort.toml"
+    )
+    push, drive, margin = np.array([3.0, 4.0, 1.5]), 0.4, 0.2
+    asked = [
+        over_the_width(
+            case,
+            (np.arange(n) + 0.5 - n / 2.0) * 400.0 / n,
+            np.tile(push, (n, 1)),
+            np.full(n, drive),
+            np.full(n, margin),
+        )
+        for n in (1, 5)
+    ]
+    assert asked[1] == pytest.approx(asked[0], rel=1e-12)
+    assert asked[0].pinch_force == pytest.approx(4.0 * 400.0)
+    assert asked[0].screw_force == pytest.approx(1.5 * 400.0 * (0.5 + 20.0 / 640.0))
+
+
+def test_a_rear_roll_pushed_at_one_side_loads_that_sides_screw():
+    """All of the push on the right half of a centred sheet, at z = 100 mm of 640."""
+    case = parse_case(TEXT.format(machine="", sheet=""), path="effort.toml")
+    pushed = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 2.0]])
+    z = np.array([-100.0, 100.0])
+    asked = over_the_width(case, z, pushed, np.zeros(2), np.zeros(2))
+    assert asked.screw_force == pytest.approx(400.0 * (0.5 + 100.0 / 640.0))

@@ -10,11 +10,16 @@ import numpy as np
 from pinchline import units
 from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.process.geometry import LOWER, REAR, UPPER
+from pinchline.process.state import GRAVITY
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from pinchline.model.case import Case
     from pinchline.process.state import State
+    from pinchline.units import Dimension
+
+    Array = NDArray[np.float64]
 
 
 class Effort(NamedTuple):
@@ -36,13 +41,33 @@ class Effort(NamedTuple):
 
 def effort(state: State) -> Effort:
     """Efforts of the present equilibrium."""
-    machine, sheet = state.case.machine, state.case.sheet
-    pushed = pushed_away(state)
-    pinch = max(0.0, float(max(pushed[UPPER], pushed[LOWER])))
-    torque, hand = _crank(state)
-    screw = max(0.0, float(pushed[REAR])) * sheet.width * _share_of_one_screw(state)
+    return over_the_width(
+        state.case,
+        np.zeros(1),
+        pushed_away(state)[np.newaxis],
+        np.array([state.drive_force]),
+        np.array([grip_margin(state)]),
+    )
+
+
+def over_the_width(
+    case: Case, z: Array, pushed: Array, drive: Array, margin: Array
+) -> Effort:
+    """Efforts of strips of equal width side by side.
+
+    Parameters
+    ----------
+    z : middles of the strips, from the middle of the sheet, + to the right (mm)
+    pushed : of each strip, the push on upper, lower and rear roll, ``(strips, 3)``
+        (N/mm)
+    drive, margin : of each strip, its drive and its margin of grip (N/mm)
+    """
+    machine, sheet = case.machine, case.sheet
+    total = np.maximum(np.sum(pushed, axis=0), 0.0) * sheet.width / z.size
+    torque, hand = _crank(case, float(np.sum(drive)) * sheet.width / z.size)
+    screw = _screw_force(case, z, pushed[:, REAR])
     return Effort(
-        grip_margin=grip_margin(state),
+        grip_margin=float(np.mean(margin)),
         crank_torque=torque,
         hand_force=hand,
         screw_force=screw,
@@ -52,7 +77,7 @@ def effort(state: State) -> Effort:
             machine.rear.screw_diameter,
             machine.rear.screw_friction,
         ),
-        pinch_force=pinch * sheet.width,
+        pinch_force=float(max(total[UPPER], total[LOWER])),
     )
 
 
@@ -70,24 +95,28 @@ def grip_margin(state: State) -> float:
     return mu * grip - abs(state.drive_force)
 
 
-def _crank(state: State) -> tuple[float, float]:
-    """Torque at the crank (N mm) and force at its handle (N); NaN without a crank."""
-    crank = state.case.machine.crank
+def _crank(case: Case, drive: float) -> tuple[float, float]:
+    """Torque at the crank (N mm) and force at its handle (N) by the whole drive (N).
+
+    NaN without a crank.
+    """
+    crank = case.machine.crank
     if crank is None:
         return math.nan, math.nan
-    rolls = state.case.machine.rolls
-    radius = 0.5 * (rolls.upper_radius + rolls.lower_radius)
-    at_rolls = abs(state.drive_force) * state.case.sheet.width * radius
+    rolls = case.machine.rolls
+    at_rolls = abs(drive) * 0.5 * (rolls.upper_radius + rolls.lower_radius)
     torque = at_rolls / (crank.gear_ratio * crank.efficiency)
     return torque, torque / crank.radius
 
 
-def _share_of_one_screw(state: State) -> float:
-    """Share of the rear roll's force on its more loaded screw: half, or by lever."""
-    shaft = state.case.machine.rolls.shaft
-    if shaft is None:
-        return 0.5
-    return 0.5 + abs(state.case.sheet.off_centre) / shaft.span
+def _screw_force(case: Case, z: Array, pushed: Array) -> float:
+    """Force (N) on the more loaded screw of the rear roll: half, or by the lever."""
+    shaft = case.machine.rolls.shaft
+    right = np.full(z.size, 0.5)
+    if shaft is not None:
+        right += (z + case.sheet.off_centre) / shaft.span
+    force = pushed * case.sheet.width / z.size
+    return max(0.0, float(np.sum(force * right)), float(np.sum(force * (1.0 - right))))
 
 
 def raising_torque(
@@ -117,18 +146,37 @@ class Excess(NamedTuple):
 
 def excesses(state: State) -> list[Excess]:
     """Limits of the machine that the present equilibrium exceeds."""
-    asked = effort(state)
-    machine = state.case.machine
+    slack = grip_slack(state.case, state.beam.first_yield)
+    return exceeded(state.case, effort(state), abs(state.drive_force), slack)
+
+
+def grip_slack(case: Case, first_yield: float) -> float:
+    """Drive (N/mm) that may exceed the grip: rounding, and what a hand steadies.
+
+    A thousandth of what bends the sheet (``first_yield``: N mm/mm), and the sheet's
+    weight where that counts: a sheet that lies loose slides, but nothing slips.
+    """
+    sheet = case.sheet
+    weight = sheet.material.density * GRAVITY * sheet.thickness * sheet.length
+    counted = weight if case.model.weight else 0.0
+    return 1.0e-3 * first_yield / case.machine.rear.distance + counted
+
+
+def exceeded(case: Case, asked: Effort, drive: float, slack: float) -> list[Excess]:
+    """Limits of the machine that the efforts exceed.
+
+    ``drive``: its size (N/mm); ``slack``: how far it may exceed the grip (N/mm).
+    """
+    machine = case.machine
     found: list[Excess] = []
-    scale = state.beam.first_yield / machine.rear.distance
-    if asked.grip_margin < -1.0e-3 * scale:
+    if asked.grip_margin < -slack:
+        needs, holds = _told_apart(drive, drive + asked.grip_margin, "line_force")
         message = (
-            f"grip exceeded: the drive of {abs(state.drive_force):.2f} N/mm is more "
-            "than the friction of the pinch rolls holds "
-            f"({-asked.grip_margin:.2f} N/mm short); the rolls slip"
+            f"grip exceeded: the drive of {needs} is more than the friction of the "
+            f"pinch rolls, which holds {holds}; the rolls slip"
         )
         found.append(Excess("grip exceeded", message, asked.grip_margin))
-    limits = (
+    limits: tuple[tuple[str, str, float, float | None, Dimension], ...] = (
         (
             "effort exceeded",
             "the crank would need {} by hand",
@@ -160,13 +208,27 @@ def excesses(state: State) -> list[Excess]:
     )
     for kind, words, value, limit, dimension in limits:
         if limit is not None and value > limit:
-            asked_for = words.format(_say(value, dimension))
-            message = f"{kind}: {asked_for}, {_say(limit, dimension)} is allowed"
+            needs, allowed = _told_apart(value, limit, dimension)
+            message = f"{kind}: {words.format(needs)}, {allowed} is allowed"
             found.append(Excess(kind, message, value))
     return found
 
 
-def _say(value: float, dimension: str) -> str:
-    if dimension == "torque":
-        return units.format(value, "torque")
-    return f"{value:.0f} N" if value < 10.0e3 else f"{value / 1000.0:.1f} kN"
+def _told_apart(value: float, limit: float, dimension: Dimension) -> tuple[str, str]:
+    """Give both as text, in as many figures as it takes to see that they differ."""
+    value, unit = units.display(value, dimension)
+    limit, _ = units.display(limit, dimension)
+    for figures in range(3, 13):
+        texts = tuple(_figures(number, figures) for number in (value, limit))
+        if texts[0] != texts[1]:
+            break
+    return f"{texts[0]} {unit}", f"{texts[1]} {unit}"
+
+
+def _figures(number: float, figures: int) -> str:
+    """Give a number to so many figures, without an exponent."""
+    if number == 0.0:
+        return "0"
+    before = math.floor(math.log10(abs(number))) + 1
+    text = f"{number:.{max(0, figures - before)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
