@@ -276,6 +276,10 @@ BAD = {
         USE, f'{USE}\nrolls.shaft.span = "390 mm"', "sheet.width", "400 mm",
         "bearings 390 mm apart",
     ),
+    "bearings at the sheet's edges": Bad(
+        USE, f'{USE}\nrolls.shaft.span = "400 mm"', "sheet.width", "400 mm",
+        "less than 400 mm",
+    ),
     "sheet off centre over a bearing": Bad(
         WIDTH, f'{WIDTH}\noff_centre = "130 mm"', "sheet.width", "400 mm", "380 mm"
     ),
@@ -621,3 +625,11 @@ def test_unprintable_and_long_values_are_shown_on_one_short_line():
         parse_case(text, path="job.toml")
     check(caught.value, "sheet.thickness")
     assert "\x1b" not in str(caught.value)
+
+
+def test_a_section_law_that_the_sheet_does_not_fit_names_the_file():
+    text = GOOD.replace(SECTION, 'section = "closed-form"')
+    text = text.replace("5052-H32", "2024-T3-clad")
+    with pytest.raises(InputError) as caught:
+        parse_case(text, path="job.toml")
+    check(caught.value, "job.toml: model.section", '"layered" for a clad sheet')

@@ -206,15 +206,16 @@ def test_the_output_is_checked_before_the_run(command, solver, tmp_path):
 
     solver(never)
     Path("case.toml").write_text(pinchline.load_case("strut-fairing").text)
-    Path("kept").mkdir()
-    for target in ("missing/part.h5", "kept", "case.toml", "case.toml/part.h5"):
+    Path("kept.h5").mkdir()
+    targets = ("missing/part.h5", "kept.h5", "case.toml", "case.toml/part.h5")
+    for target in (*targets, "part.txt", "part", "part.csv"):
         shown = command("run", "case.toml", "-o", target)
         assert shown.exit_code == 2
         assert target in shown.stderr
         assert "Allowed" in shown.stderr
     shown = command("run", "case.toml", "--pictures", "case.toml")
     assert shown.exit_code == 2
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["case.toml", "kept"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["case.toml", "kept.h5"]
     assert "strut" in Path("case.toml").read_text().lower()
 
 

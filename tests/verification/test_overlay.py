@@ -200,16 +200,6 @@ def test_the_most_layers_of_a_curve_fit_their_scratch():
         assert flat <= section.SCRATCH
 
 
-@pytest.mark.parametrize(
-    ("keys", "named"),
-    [({"section": "closed-form"}, "model.section"), ({"hardening": 0.5}, "hardening")],
-)
-def test_options_of_a_bilinear_metal_are_refused(keys, named):
-    with pytest.raises(InputError, match=r"does not go with the curve") as caught:
-        section_law(metal("5052-H32"), T, ModelOptions(**keys))
-    assert named in str(caught.value)
-
-
 JOB = """[sheet]
 direction = "LT"
 thickness = "1.0 mm"
@@ -231,6 +221,18 @@ kind = "feed"
 toward = "operator"
 by = "40 mm"
 """
+
+
+@pytest.mark.parametrize(
+    ("option", "named"),
+    [('section = "closed-form"', "model.section"), ("hardening = 0.5", "hardening")],
+)
+def test_options_of_a_bilinear_metal_are_refused(option, named):
+    text = JOB.format(curve="curve.exponent = 11.5") + f"[model]\n{option}\n"
+    with pytest.raises(InputError, match=r"does not go with the curve") as caught:
+        parse_case(text, path="curve.toml")
+    assert named in str(caught.value)
+    assert "curve.toml" in str(caught.value)
 
 
 def test_a_case_can_ask_for_the_full_curve():

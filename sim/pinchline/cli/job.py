@@ -42,7 +42,7 @@ def run(
         typer.Option(
             "-o",
             "--output",
-            help="The result file; by default the case's name with .h5, here.",
+            help="The result file, .h5 or .hdf5; by default the case's name, here.",
             show_default=False,
         ),
     ] = None,
@@ -53,12 +53,12 @@ def run(
     """Do the programme of a case: a result file, and a short table."""
     with told():
         from pinchline.model.case import load_case
-        from pinchline.results.writer import check_writable, write_result
+        from pinchline.results.writer import check_result_path, write_result
 
         job = load_case(case)
         target = output or Path(f"{Path(job.path).stem}.h5")
         keep_apart(target, job)
-        check_writable(target)
+        check_result_path(target)
         if pictures is not None:
             check_folder(pictures)
         result = _run(job, target)

@@ -29,6 +29,7 @@ def check_case(case: "Case") -> None:
     """
     try:
         _check_sheet(case)
+        _check_section(case)
         _check_rolls(case)
         _check_elements(case)
         _check_programme(case)
@@ -104,6 +105,27 @@ def _check_sheet(case: "Case") -> None:
         )
 
 
+def _check_section(case: "Case") -> None:
+    """Refuse a section law that the sheet's material does not fit."""
+    material, options = case.sheet.material, case.model
+    closed = options.section == "closed-form"
+    if closed and material.clad is not None:
+        _refuse(
+            "the closed form holds for one material through the thickness",
+            "model.section",
+            options.section,
+            '"layered" for a clad sheet',
+        )
+    if material.curve is None:
+        return
+    message = "does not go with the curve of sheet.material"
+    if closed:
+        _refuse(message, "model.section", options.section, '"layered"')
+    if options.hardening not in {None, 1.0}:
+        allowed = '"kinematic", or leave it out: sub-layers of a curve only shift'
+        _refuse(message, "model.hardening", f"{options.hardening:g}", allowed)
+
+
 def _check_rolls(case: "Case") -> None:
     machine, thickness = case.machine, case.sheet.thickness
     rolls, rear, clearance = machine.rolls, machine.rear, machine.nip.opening
@@ -160,13 +182,14 @@ def _check_bearings(case: "Case") -> None:
     if shaft is None:
         return
     needed = sheet.width + 2.0 * abs(sheet.off_centre)
-    if needed > shaft.span * (1.0 + _ROUNDING):
+    if needed >= shaft.span * (1.0 - _ROUNDING):
+        room = _mm(shaft.span - 2.0 * abs(sheet.off_centre))
         _refuse(
             "the sheet reaches over the bearings of the rolls",
             "sheet.width",
             _mm(sheet.width),
-            f"up to {_mm(shaft.span - 2.0 * abs(sheet.off_centre))} between bearings "
-            f"{_mm(shaft.span)} apart (machine.rolls.shaft.span)",
+            f"less than {room} between bearings {_mm(shaft.span)} apart "
+            "(machine.rolls.shaft.span)",
         )
 
 

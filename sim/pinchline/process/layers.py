@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.errors import InputError
 from pinchline.physics import section
 from pinchline.physics.section import section_commit, section_moment
 from pinchline.process.overlay import overlaid, sub_layers
@@ -67,41 +66,12 @@ def section_law(
     ----------
     material, thickness, options : of the sheet (mm), of the case
     held : share of the width that is held flat across: 1 plane strain, 0 uniaxial
-
-    Raises
-    ------
-    InputError
-        The closed form is asked for a clad sheet or a full curve, or a curve is to
-        widen.
     """
     share = options.hardening
-    if material.curve is not None:
-        _refuse_two_lines(options)
     kinematic = material.kinematic_share if share is None else share
     if options.section == "closed-form":
-        if material.clad is not None:
-            message = "the closed form holds for one material through the thickness"
-            raise InputError(
-                message,
-                key="model.section",
-                value=options.section,
-                allowed='"layered" for a clad sheet',
-            )
         return _profile(material, thickness, kinematic, held)
     return _layered(material, thickness, options.layers, kinematic, held)
-
-
-def _refuse_two_lines(options: ModelOptions) -> None:
-    """Refuse options that hold for a bilinear metal only."""
-    key, value, allowed = "", "", ""
-    if options.section == "closed-form":
-        key, value, allowed = "section", options.section, '"layered"'
-    elif options.hardening not in {None, 1.0}:
-        key, value = "hardening", f"{options.hardening:g}"
-        allowed = '"kinematic", or leave it out: sub-layers of a curve only shift'
-    if key:
-        message = "does not go with the curve of sheet.material"
-        raise InputError(message, key=f"model.{key}", value=value, allowed=allowed)
 
 
 def _weights(heights: NDArray[np.float64], start: float) -> NDArray[np.float64]:

@@ -27,6 +27,7 @@ from pinchline.results.schema import (
 if TYPE_CHECKING:
     import h5py
 
+SUFFIXES = (".h5", ".hdf5")
 _ALLOWED = "a file name in a folder that exists and can be written to"
 _WORTH_PACKING = 4096  # bytes
 _COORDINATES = {"sheet": "s s_node", "steps": "", "frames": "", "events": ""}
@@ -58,6 +59,20 @@ def write_result(result: Result, path: str | Path) -> Path:
     check_writable(path)
     write_whole(path, _image(result))
     return Path(path)
+
+
+def check_result_path(path: Path) -> None:
+    """Refuse a result file that cannot be written, or is not named as HDF5.
+
+    Raises
+    ------
+    InputError
+        that names the file and what is allowed
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        message = "a result is an HDF5 file"
+        raise InputError(message, file=path, allowed="a name that ends in .h5 or .hdf5")
+    check_writable(path)
 
 
 def write_whole(path: str | Path, image: bytes) -> None:
