@@ -6,6 +6,7 @@ import pytest
 from pinchline.model.case import ModelOptions, parse_case
 from pinchline.model.moves import Lower
 from pinchline.physics import section
+from pinchline.process.events import Finding, warnings
 from pinchline.process.layers import section_law
 from pinchline.process.placing import place, take_out
 from pinchline.process.programme import Job, _do, run_case
@@ -187,3 +188,28 @@ def test_with_the_sheet_out_the_rear_roll_goes_down_by_itself():
     _do(job, Lower(kind="lower", to=0.0))
     assert job.state.lift == 0.0
     assert not job.recorder.rows
+
+
+@pytest.mark.parametrize("shaft", [True, False])
+def test_a_skew_that_does_not_count_is_said(shaft):
+    """One strip has one lift; without a shaft the ends of the roll are nowhere."""
+    job = case()
+    rear = job.machine.rear.model_copy(update={"skew": 1.0})
+    machine = job.machine.model_copy(update={"rear": rear})
+    if not shaft:
+        rolls = machine.rolls.model_copy(update={"shaft": None})
+        machine = machine.model_copy(update={"rolls": rolls})
+    state = new_state(job.model_copy(update={"machine": machine}))
+    (notice,) = warnings(state)
+    assert not notice.stops
+    assert ("`pinchline across`" if shaft else "[rolls.shaft]") in notice.message
+    assert not warnings(new_state(job))
+
+
+def test_a_warning_before_any_move_has_no_place_in_the_nip():
+    job = Job(new_state(case()))
+    job.note(Finding("between narrow and wide", stops=False, message="x", value=1.0))
+    assert np.isnan(job.recorder.events[0].s)
+    place(job.state, 120.0, 1)
+    job.note(Finding("permanent set begins", stops=False, message="x", value=1.0))
+    assert job.recorder.events[1].s == pytest.approx(120.0)

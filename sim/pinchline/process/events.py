@@ -31,23 +31,31 @@ class Finding(NamedTuple):
 
 
 def warnings(state: State) -> list[Finding]:
-    """Find what the model is unsure of before any move."""
-    regime = state.regime
-    if not regime.between:
-        return []
-    message = (
-        f"between a narrow strip and a wide sheet: w^2/(R t) = {regime.searle:.1f} at "
-        f"R = {regime.radius:.0f} mm; {100.0 * regime.held:.0f} % of the width counts "
-        'as held flat. Run it with model.regime "narrow" and "wide" for the bounds'
-    )
-    return [
-        Finding(
-            "between narrow and wide",
-            stops=False,
-            message=message,
-            value=regime.searle,
+    """Find what the model leaves out, or is unsure of, before any move."""
+    found: list[Finding] = []
+    regime, skew = state.regime, state.case.machine.rear.skew
+    if regime.between:
+        message = (
+            f"between a narrow strip and a wide sheet: w^2/(R t) = {regime.searle:.1f} "
+            f"at R = {regime.radius:.0f} mm; {100.0 * regime.held:.0f} % of the width "
+            'counts as held flat. Run it with model.regime "narrow" and "wide" for the '
+            "bounds"
         )
-    ]
+        kind = "between narrow and wide"
+        found.append(Finding(kind, stops=False, message=message, value=regime.searle))
+    if skew != 0.0 and state.track is None:
+        message = (
+            f"the skew of the rear roll, {skew:g} mm, counts only across the width "
+            "(`pinchline across`): this job is that of the middle between the bearings"
+        )
+        if state.case.machine.rolls.shaft is None:
+            message = (
+                f"the skew of the rear roll, {skew:g} mm, does not count: without a "
+                "table [rolls.shaft] nobody knows where its ends stand"
+            )
+        kind = "skew does not count"
+        found.append(Finding(kind, stops=False, message=message, value=skew))
+    return found
 
 
 def notices(state: State, *, feeding: bool) -> list[Finding]:

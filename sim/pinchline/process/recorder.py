@@ -109,7 +109,7 @@ class Recorder:
                 level="stop" if finding.stops else "notice",
                 message=finding.message,
                 step=max(0, len(self.rows) - 1),
-                s=state.nip_s,
+                s=state.nip_s if state.gripped else math.nan,
                 value=finding.value,
             )
         )
