@@ -15,6 +15,7 @@ from pinchline.model.case import load_case
 from pinchline.process.held import HeldSheet, X, Y
 from pinchline.process.programme import run_to_state
 from pinchline.process.state import State, new_state
+from pinchline.process.stepping import turn
 from pinchline.results.schema import Result
 
 pytestmark = pytest.mark.verification
@@ -251,6 +252,25 @@ def test_gauge_lines_take_the_place_of_the_edges() -> None:
     )
 
 
+def test_a_part_that_opens_as_wanted_needs_no_hand() -> None:
+    _, state = rolled()
+    way = close_part(state, closed(5.0).opening_before)
+    assert way.reached
+    assert way.elastic
+    assert (way.force, way.force_held) == (0.0, 0.0)
+    assert way.opening_pressed == way.opening_before
+
+
+def test_a_sheet_turned_end_for_end_closes_the_same() -> None:
+    """s stays painted on it; gauge lines off the middle, where a mix-up would show."""
+    _, state = rolled()
+    other = state.copy()
+    turn(other)
+    ways = [close_part(part, 150.0, gauge=(0.0, 200.0)) for part in (state, other)]
+    assert ways[1].force == pytest.approx(ways[0].force, rel=1.0e-6)
+    assert ways[1].part_after[0] == pytest.approx(ways[0].part_after[0], abs=1.0e-3)
+
+
 def test_closing_leaves_the_state_as_it_was() -> None:
     _, state = rolled()
     before = state.chain.curvature.copy()
@@ -263,6 +283,7 @@ def test_closing_leaves_the_state_as_it_was() -> None:
     [
         (0.5, None, "than the sheet is thick"),
         (math.nan, None, "than the sheet is thick"),
+        (159.0, None, "pulled straight"),
         (100.0, (20.0, 900.0), "gauge lines"),
         (100.0, (90.0, 20.0), "gauge lines"),
     ],

@@ -104,6 +104,15 @@ def close_part(
             allowed=f"{thickness:g} mm or more",
         )
     press = _Press(part, lines)
+    if wanted_opening > max(press.flat, press.before):
+        message = "the part would be pulled straight"
+        raise InputError(
+            message,
+            key="wanted_opening",
+            value=f"{wanted_opening:g} mm",
+            allowed=f"up to {press.flat:.4g} mm between lines that lie "
+            f"{press.between:.4g} mm apart along the sheet",
+        )
     way = math.copysign(1.0, wanted_opening - press.before)
     reached = _press_to(press, wanted_opening, way, thickness)
     return _closing(press, part, wanted_opening, way, reached=reached)
@@ -148,6 +157,7 @@ class _Press:
         self.before = self.gap = _apart(c, lines)
         _level(c, a, b)
         self.between = (b - a) * part.beam.length
+        self.flat = self.before + NEARLY_FLAT * (self.between - self.before)
         self.start = c.curvature.copy()
         self.room = (
             np.minimum(c.low - self.start, -NO_ROOM),
@@ -252,8 +262,7 @@ def _press_to(press: _Press, wanted: float, way: float, least: float) -> bool:
     distance = abs(wanted - press.before)
     if distance <= CLOSE:
         return True
-    flat = press.before + NEARLY_FLAT * (press.between - press.before)
-    end = least if way < 0.0 else max(flat, wanted)
+    end = least if way < 0.0 else press.flat
     step = distance / STEPS
     for i in range(1, STEPS + 1):
         press.to(press.before + way * distance * i / STEPS)
@@ -303,7 +312,7 @@ def _closing(
     )
     strains = np.array(press.strains)
     held = way * (opening - wanted)
-    at_wanted = math.nan
+    at_wanted = 0.0 if opening.size == 1 else math.nan
     if held[-1] >= 0.0:
         at_wanted = float(np.interp(0.0, held, forces))
     first = _first_yield(opening, strains)
