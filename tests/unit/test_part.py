@@ -87,7 +87,7 @@ def test_points_of_a_circle_give_its_curvature_up_to_the_ends(scatter):
 
     Second differences would scatter by 6 scatter / h^2 over 1/80, which is 50 % at
     0.01 mm. A line of even curvature through n points knows it to about
-    sqrt(720 / n) R scatter / L^2; three times that is allowed. Measured: 0.009 % at
+    sqrt(720 / n) R scatter / L^2; three times that is allowed. Measured: 0.06 % at
     0.05 mm.
     """
     fit = fit_curvature(*scattered_arc(60, scatter))
