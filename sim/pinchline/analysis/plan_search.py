@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.plan_edge import find_edge, mended_edge
+from pinchline.analysis.plan_edge import DoesNotLieError, find_edge, mended_edge
 from pinchline.analysis.plan_job import STEP_S, Knot, Run, job
 from pinchline.analysis.plan_lift import LAG, LiftTable, lift_table, mend
 from pinchline.analysis.plan_made import Made, closure, judge, read_made
