@@ -17,7 +17,7 @@ from pinchline.errors import InputError, SolverError
 from pinchline.physics.beam import Chain, lay_out
 from pinchline.process.held import HeldSheet, X, Y
 from pinchline.process.measure import free_outline
-from pinchline.process.stepping import take_out
+from pinchline.process.placing import take_out
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -9,7 +9,7 @@ import numpy as np
 from pinchline.analysis.plan_follow import follow, play, raise_until
 from pinchline.analysis.plan_job import Knot, Run
 from pinchline.analysis.plan_lift import LAG, mend
-from pinchline.process.stepping import place, take_out, turn
+from pinchline.process.placing import place, take_out, turn
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
