@@ -13,9 +13,9 @@ from pinchline.analysis.closing import Closing, close_part
 from pinchline.errors import InputError
 from pinchline.model.case import load_case
 from pinchline.process.held import HeldSheet, X, Y
+from pinchline.process.placing import turn
 from pinchline.process.programme import run_to_state
 from pinchline.process.state import State, new_state
-from pinchline.process.stepping import turn
 from pinchline.results.schema import Result
 
 pytestmark = pytest.mark.verification
