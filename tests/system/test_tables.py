@@ -74,7 +74,7 @@ def test_a_picture_is_drawn_into_a_folder_that_is_made(job, command):
 @pytest.mark.parametrize(
     ("options", "part"),
     [
-        (["limits", "-o", "table.txt"], ".h5 or .csv"),
+        (["limits", "-o", "table.txt"], ".h5, .csv or .parquet"),
         (["limits", "-o", "missing/table.csv"], "cannot be written"),
         (["across", "-o", "job.toml"], "overwrite the case"),
         (["across", "--stations", "99"], "2 to 25"),
