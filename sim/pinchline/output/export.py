@@ -5,7 +5,6 @@ The ending of the file's name chooses the kind. Every file appears whole or not 
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -86,8 +85,7 @@ def export(
     if kind == ".dxf":
         write_whole(path, drawing(result, tolerance, system))
     else:
-        with tempfile.TemporaryDirectory() as folder:
-            write_whole(path, moving_picture(result, Path(folder) / f"picture{kind}"))
+        write_whole(path, moving_picture(result, kind))
     return [path]
 
 

@@ -76,6 +76,7 @@ LINES: dict[str, dict[str, Any]] = {
         "linewidth": 1.7,
     },
     "lift": {"color": SEA, "linestyle": "-", "linewidth": 2.0},
+    "now": {"color": GOLD, "linestyle": "-", "linewidth": 5.0},  # a band behind others
     "guide": {"color": INK, "linestyle": "-", "linewidth": 0.6},
     "fit": {"color": SEA, "linestyle": (0, (4, 2)), "linewidth": 1.0},
 }

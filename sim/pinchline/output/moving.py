@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import math
+import tempfile
 from itertools import pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,8 +18,6 @@ from pinchline.output.table import move_words
 from pinchline.results.schema import ROLLS
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -27,40 +28,82 @@ FORMATS = (".gif", ".mp4")
 FRAMES, NODES = 150, 201  # the most in a picture
 SECONDS = 12.0
 _DPI = 90
+_SHADES = 6
 _WIDE, _HIGH = 6.4, 8.0  # inches
 _WORDS = (0.8, 1.7)  # inches beside and above the picture, for words
 
 
-def moving_picture(result: Result, path: Path) -> bytes:
-    """Draw every frame into a file beside which nothing else lies; return its bytes.
+def moving_picture(result: Result, kind: str) -> bytes:
+    """Draw every frame; return the bytes of a file of the kind, one of ``FORMATS``.
 
     Raises
     ------
     InputError
         where there is no frame, or the program that makes films is missing
     """
-    from matplotlib.animation import FFMpegWriter, FuncAnimation, PillowWriter
-
     shown = playback(result, FRAMES, NODES)
     if not shown.rows.size:
         message = "the file holds no frame to draw"
-        raise InputError(
-            message, file=path.name, allowed="a result of a job that moved"
-        )
+        raise InputError(message, allowed="a result of a job that moved")
     rate = int(np.clip(shown.rows.size / SECONDS, 4.0, 20.0))
-    writer: Any = PillowWriter(fps=rate)
-    if path.suffix == ".mp4":
-        if not FFMpegWriter.isAvailable():
-            message = "an .mp4 needs the program ffmpeg, which is not installed"
-            raise InputError(message, allowed="a .gif, or ffmpeg on the path")
-        writer = FFMpegWriter(
-            fps=rate, codec="h264", extra_args=["-pix_fmt", "yuv420p"]
-        )
     with look.applied():
         stage = _Stage(result, shown)
-        film = FuncAnimation(stage.figure, stage.draw, shown.rows.size, blit=False)
-        film.save(path, writer=writer, dpi=_DPI)
-    return path.read_bytes()
+        return _film(stage, rate) if kind == ".mp4" else _gif(stage, rate)
+
+
+def _gif(stage: _Stage, rate: int) -> bytes:
+    """Frames in one palette, that of the house: a quarter of the size."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from PIL import Image
+
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(_palette())
+    canvas: Any = FigureCanvasAgg(stage.figure)
+    drawn = []
+    for index in range(stage.shown.rows.size):
+        stage.draw(index)
+        canvas.draw()
+        picture = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+        drawn.append(picture.quantize(palette=palette, dither=Image.Dither.NONE))
+    image = io.BytesIO()
+    drawn[0].save(
+        image,
+        format="gif",
+        save_all=True,
+        append_images=drawn[1:],
+        duration=1000 // rate,
+        loop=0,
+    )
+    return image.getvalue()
+
+
+def _palette() -> list[int]:
+    """Colours of the picture, and their shades on paper at the edges of lines."""
+    from matplotlib.colors import to_rgb
+
+    inks = [look.INK, look.STEEL, look.GRID, *(light for light, _ in look.BEND)]
+    paper = np.array(to_rgb(look.PAPER))
+    shades = [
+        paper + share * (np.array(to_rgb(ink)) - paper)
+        for ink in inks
+        for share in np.linspace(0.0, 1.0, _SHADES)
+    ]
+    return [int(value) for value in np.round(255.0 * np.array(shades)).ravel()]
+
+
+def _film(stage: _Stage, rate: int) -> bytes:
+    from matplotlib.animation import FFMpegWriter, FuncAnimation
+
+    if not FFMpegWriter.isAvailable():
+        message = "an .mp4 needs the program ffmpeg, which is not installed"
+        raise InputError(message, allowed="a .gif, or ffmpeg on the path")
+    pixels = ["-pix_fmt", "yuv420p"]  # without it many players show nothing
+    writer = FFMpegWriter(fps=rate, codec="h264", extra_args=pixels)
+    frames = FuncAnimation(stage.figure, stage.draw, stage.shown.rows.size, blit=False)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "film.mp4"
+        frames.save(path, writer=writer, dpi=_DPI)
+        return path.read_bytes()
 
 
 class _Stage:
@@ -72,6 +115,7 @@ class _Stage:
 
         self.result, self.shown = result, shown
         self.figure: Figure = look.figure(_WIDE, _WIDE)
+        self.figure.set_dpi(_DPI)
         self.ax: Axes = self.figure.subplots()
         radii = [result.inputs[f"{name}_radius"] for name in ROLLS]
         self.rolls = [Circle((0.0, 0.0), radius, **look.ROLL) for radius in radii]
