@@ -48,5 +48,5 @@ def test_the_case_in_readme_runs() -> None:
 
 
 def test_the_pictures_in_readme_are_there() -> None:
-    for picture in re.findall(r"\]\((\S+\.png)\)", README):
+    for picture in re.findall(r"\]\((\S+\.(?:png|gif))\)", README):
         assert (REPO / picture).is_file(), picture

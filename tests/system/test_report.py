@@ -229,6 +229,12 @@ def test_a_page_of_nothing_is_refused(tmp_path):
         report.write_report([], tmp_path / "page.html")
 
 
+def test_a_title_in_any_letters_is_drawn_without_a_word_of_warning(result):
+    assert "\u7ffc \U0001f6e9" in report.page(
+        [replace(result, title="\u7ffc \U0001f6e9")]
+    )
+
+
 def test_a_result_shows_itself_in_a_notebook(result, stopped_result):
     shown = result._repr_html_()
     for said in ("<svg", "opening between the edges", "mm", "in</td>", "5052-H32"):

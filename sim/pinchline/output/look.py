@@ -11,6 +11,7 @@ import io
 import math
 import re
 import textwrap
+import warnings
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -144,7 +145,9 @@ def applied() -> Iterator[None]:
     """Draw in the look of the house; the settings of others come back after."""
     import matplotlib as mpl
 
-    with mpl.rc_context(_RC):
+    with mpl.rc_context(_RC), warnings.catch_warnings():
+        # a title in letters that our font lacks: a box in a picture, right on a page
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")
         yield
 
 
