@@ -163,7 +163,8 @@ def _block(result: Result) -> list[tuple[str, str]]:
     def size(key: str) -> str:
         value = inputs[key]
         inch = units.format(value, "length", "inch")
-        return f"{units.format(value, 'length')} ({inch})"
+        both_units = (units.format(value, "length"), f"({inch})")
+        return " ".join(text.replace(" ", "\u00a0") for text in both_units)
 
     return [
         ("Material", labels.get("material", "")),
