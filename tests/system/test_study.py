@@ -1,8 +1,10 @@
 """`pinchline study` and `plot` of a study: its file, its tables, its pictures."""
 
 import csv
+import importlib.util
 import sys
 import tomllib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,13 +12,17 @@ import xarray
 from typer.testing import CliRunner
 
 import pinchline as pl
-from pinchline import cli
-from pinchline.analysis import study_point
+from pinchline import cli, library
+from pinchline.analysis import study, study_point
+from pinchline.analysis.sampling import points_of
 from pinchline.errors import SolverError
 from pinchline.model.case import build_case
 from pinchline.model.keys import changed
+from pinchline.model.study import load_study
+from pinchline.output.study_pictures import draw_study
 
 RUNNER = CliRunner()
+STUDIES = Path(__file__).parents[2] / "cases" / "studies"
 MOODY = "no balance at step 7"
 CASE = """title = "Small job (invented)"
 [sheet]
@@ -241,3 +247,33 @@ def test_only_a_study_has_results_to_choose_from(small, tmp_path):
     folder, _ = small
     said = RUNNER.invoke(cli.app, ["plot", str(folder / "job.toml"), "--over", "lift"])
     assert said.exit_code == 2
+
+
+@pytest.mark.parametrize("name", library.names("studies"))
+def test_a_shipped_study_can_be_done_and_drawn(name, tmp_path):
+    """Its values suit its case; its pictures ask for what it has, also while empty."""
+    wanted = load_study(name)
+    points = points_of(wanted)
+    study_point.check_study(wanted, points)
+    with study._file(
+        wanted, points, "", tmp_path / "empty.h5", resume=False, anew=False
+    ):
+        pass
+    empty = pl.read_study(tmp_path / "empty.h5")
+    assert not empty.done.any()
+    assert wanted.pictures
+    assert draw_study(empty, tmp_path)
+
+
+def test_every_number_in_a_finding_has_its_formula():
+    """`findings.py` writes exactly the marked numbers; each page has its picture."""
+    spec = importlib.util.spec_from_file_location("findings", STUDIES / "findings.py")
+    findings = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(findings)
+    assert sorted(findings.FINDINGS) == library.names("studies")
+    for name, numbers in findings.FINDINGS.items():
+        page = (STUDIES / f"{name}.md").read_text(encoding="utf-8")
+        marked = [match[2] for match in findings.MARK.finditer(page)]
+        assert sorted(marked) == sorted(numbers)
+        assert (STUDIES.parent / "pictures" / f"{name}.png").is_file()
+        assert f"pictures/{name}.png" in page
