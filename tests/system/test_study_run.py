@@ -11,14 +11,19 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 
 import h5py
+import numpy as np
 import psutil
 import pytest
 
 import pinchline as pl
+from pinchline.analysis.span import solve_pass
 from pinchline.errors import InputError
+from pinchline.model.case import build_case
+from pinchline.model.keys import changed
 
 SOURCES = str(Path(pl.__file__).parents[1])
 COUNT = 192
@@ -68,6 +73,14 @@ def done(path):
         return 0
 
 
+def alive(process):
+    """Whether a process runs; one that nobody has buried yet does not."""
+    try:
+        return process.status() != psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return False
+
+
 def wait_until(true, what):
     end = time.monotonic() + PATIENCE
     while not true():
@@ -86,6 +99,26 @@ def reference(tmp_path_factory):
     return source, (folder / "lifts.h5").read_bytes()
 
 
+def test_every_number_stands_at_its_point(reference):
+    """Four points solved alone, of a jam too, equal those of the file to the bit."""
+    source, _ = reference
+    found = pl.read_study(source.with_suffix(".h5"))
+    for at in ((0, 2, 0), (0, 3, 5), (1, 1, 7), (1, 11, 3)):
+        toward, lift, thickness = (
+            v.values[place]
+            for v, place in zip(found.coordinates.values(), at, strict=True)
+        )
+        table = changed(
+            tomllib.loads(found.case_text),
+            {"sheet.thickness": f"{float(thickness)!r} mm"},
+        )
+        case = build_case(table, text="", path="alone.toml")
+        alone = solve_pass(case, float(lift), toward)
+        np.testing.assert_array_equal(found["radius"][at], alone.radius)
+        np.testing.assert_array_equal(found["force_lower"][at], alone.force_lower)
+        assert found.event[at] == ("jam" if at[1] == 11 else "")
+
+
 def test_a_killed_study_goes_on_where_it_was(reference, tmp_path):
     """SIGKILL leaves a good file, no lock and no orphans; the rest is computed."""
     source, whole = reference
@@ -94,10 +127,11 @@ def test_a_killed_study_goes_on_where_it_was(reference, tmp_path):
     wait_until(lambda: done(file) >= 2, "the study does not come on")
     workers = psutil.Process(run.pid).children()
     run.kill()
-    run.communicate()
+    run.wait()
     before = done(file)
     assert 2 <= before < COUNT
-    wait_until(lambda: not any(w.is_running() for w in workers), "orphans remain")
+    wait_until(lambda: not any(alive(w) for w in workers), "orphans remain")
+    run.communicate()
     with h5py.File(file, "r+") as held:  # what is there is not computed again
         at = tuple(int(place[0]) for place in held["done"][...].nonzero())
         kept = held["radius"][at]
@@ -114,10 +148,12 @@ def test_ctrl_c_stops_a_study_that_can_be_resumed(reference, tmp_path):
     file = tmp_path / "stopped.h5"
     run = start(str(source), "-o", str(file), cwd=tmp_path)
     wait_until(lambda: done(file) >= 2, "the study does not come on")
+    before = done(file)
     os.killpg(run.pid, signal.SIGINT)  # as a terminal does: to all of them
     out, err = run.communicate(timeout=PATIENCE)
     assert run.returncode == 130
     assert out == ""
+    assert before < done(file) < COUNT  # what was in flight has landed
     assert f"{done(file)} of {COUNT} points are in" in err
     assert "--resume" in err
     assert "Traceback" not in err

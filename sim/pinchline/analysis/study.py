@@ -162,7 +162,8 @@ class _Run:
                 self._collect(LOOK_SECONDS)
         except KeyboardInterrupt:
             self._land()
-            raise StoppedError(self.before + self.done, self.points.count) from None
+            held = self.points.count - self.file.missing().size
+            raise StoppedError(held, self.points.count) from None
         except BrokenExecutor:
             self._lost("a process ended unexpectedly; was memory short?")
 

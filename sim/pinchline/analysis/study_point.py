@@ -30,7 +30,7 @@ CHECKED = 50  # values of a range that are tried before the study starts
 END_OF_TRAVEL = "end of screw travel"
 
 _SPAN = {
-    "radius": ("mm", "residual radius of the mid-line, infinite where none remains"),
+    "radius": ("mm", "residual radius of the mid-line"),
     "residual": ("1/mm", "residual curvature"),
     "loaded": ("1/mm", "largest curvature under the rolls"),
     "moment": ("N mm/mm", "largest moment"),
