@@ -56,13 +56,14 @@ def measurements(
     ]
     for edge, name in (("operator", "O"), ("rear", "R")):
         rows += _rise(plan, varied, edge, name, system)
-    gap = units.format(plan.case.measure.straightedge_gap, "length", system)
+    number, unit = units.display(plan.case.measure.straightedge_gap, "length", system)
+    gap = f"{number:.1g} {unit}"
     for edge, name, deviation in (
         ("operator", "O", "operator's flat"),
         ("rear", "R", "rear flat"),
     ):
         key = f"flat_{edge}_straightedge"
-        words = f"Flat at edge {name}: straightedge on it, until it gapes {gap}"
+        words = f"Flat at edge {name}, until a straightedge on it gapes {gap}"
         rows.append(_taken(plan, varied, deviation, words, _summary(key)))
     return rows
 
@@ -124,9 +125,11 @@ def _rise(
     if not fitting or not math.isfinite(rise(result, middle, fitting[-1])):
         return []
     chord = fitting[-1]
-    told = units.format(chord, "length", system)
-    place = units.format(at, "length", system)
-    words = f"Rise in the middle of a {told} strip set inside, {place} from edge {name}"
+    number, unit = units.display(chord, "length", system)
+    told = f"{number:g} {unit}"
+    number, unit = units.display(at, "length", system)
+    place = f"{number:.{1 if system == 'metric' else 2}f} {unit}"
+    words = f"Rise inside over a {told} strip, its middle {place} from edge {name}"
 
     def read(from_result: Result) -> float:
         return rise(from_result, middle, chord)

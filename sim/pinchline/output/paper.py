@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MM_PER_INCH, MM_PER_POINT = 25.4, 25.4 / 72.0
-LEADING = 1.28  # distance of lines over the size of the type
+_LARGE = 8.0
+LEADING = 1.2  # distance of lines over the size of the type
 
 
 class Paper(NamedTuple):
@@ -27,7 +28,7 @@ class Paper(NamedTuple):
     name: str
     width: float
     height: float
-    margin: float = 12.0
+    margin: float = 10.0
 
     def turned(self) -> Paper:
         """Give it lying on its side."""
@@ -40,10 +41,11 @@ LETTER = Paper("Letter", 215.9, 279.4)
 
 @contextmanager
 def to_scale() -> Iterator[None]:
-    """Draw in the look of the house, and drop no point of a line to save ink."""
+    """Draw in the look of the house, with every point of a line and true letters."""
     import matplotlib as mpl
 
-    with look.applied(), mpl.rc_context({"path.simplify": False}):
+    exact: Any = {"path.simplify": False, "text.hinting": "none"}
+    with look.applied(), mpl.rc_context(exact):
         yield
 
 
@@ -66,10 +68,11 @@ class Page:
         """Width of a line of text (mm) at a size in points."""
         from matplotlib.font_manager import FontProperties
 
-        font = FontProperties(size=size, weight="bold" if bold else "normal")
+        # large, so that rounding to dots does not count
+        font = FontProperties(size=_LARGE * size, weight="bold" if bold else "normal")
         renderer = self._canvas.get_renderer()
         wide, _, _ = renderer.get_text_width_height_descent(text, font, ismath=False)
-        return float(wide) / self.figure.dpi * MM_PER_INCH
+        return float(wide) / _LARGE / self.figure.dpi * MM_PER_INCH
 
     def wrapped(
         self, text: str, width: float, size: float, *, bold: bool = False
@@ -106,7 +109,8 @@ class Cells(NamedTuple):
     """A table: heads of its columns, their widths (mm; 0 takes the rest) and rows.
 
     Words in the first wide column are wrapped; everything else is one line, and
-    numbers stand to the right. A head may hold two lines.
+    numbers stand to the right. A head has two lines; those of the columns up to the
+    wide one are left to the heading.
     """
 
     heads: tuple[str, ...]
@@ -115,7 +119,7 @@ class Cells(NamedTuple):
 
 
 class Block(NamedTuple):
-    """A piece of a page: a heading, then words, a table, or both."""
+    """A piece of a page: a heading, on its line the heads of a table, then words."""
 
     heading: str
     words: str = ""
@@ -123,7 +127,7 @@ class Block(NamedTuple):
     boxed: bool = False
 
 
-GAP, PAD = 2.6, 1.1  # mm: between blocks; between a rule and what stands by it
+GAP, PAD = 2.2, 0.9  # mm: between blocks; between a rule and what stands by it
 HEADING = 11.0  # points
 
 
@@ -145,17 +149,17 @@ def _lay(page: Page, block: Block, top: float, size: float, *, draw: bool) -> fl
     y = top - PAD
     if draw and not block.boxed:
         page.rule((left, right), top, 0.8)
-    if block.heading:
-        if draw:
-            page.write(inner, y, block.heading, HEADING, fontweight="bold")
+    if draw:
+        page.write(inner, y, block.heading, HEADING, fontweight="bold")
+    if block.cells is None:
         y -= line_height(HEADING)
+    else:
+        y = _lay_cells(page, block.cells, y, size, draw=draw)
     if block.words:
         for line in page.wrapped(block.words, right - inner - (inner - left), size):
             if draw:
                 page.write(inner, y, line, size)
             y -= line_height(size)
-    if block.cells is not None:
-        y = _lay_cells(page, block.cells, y, size, draw=draw)
     if draw and block.boxed:
         _box(page, (left, right), (y, top))
     return top - y
@@ -184,12 +188,10 @@ def _lay_cells(
         x = starts[column] + (widths[column] - 1.0 if end else 0.0)
         page.write(x, at, text, size, ha="right" if end else "left", **how)
 
-    head_lines = max(head.count("\n") + 1 for head in cells.heads)
     for column, head in enumerate(cells.heads):
-        for i, line in enumerate(head.split("\n")):
-            if draw and line:
-                put(column, line, y - i * pitch, fontstyle="italic")
-    y -= head_lines * pitch + 0.4
+        for i, line in enumerate(head.split("\n") if draw and head else ()):
+            put(column, line, y - i * pitch, fontstyle="italic")
+    y -= 2.0 * pitch + 0.4
     for row in cells.rows:
         if draw:
             page.ax.plot((left, right), (y, y), color="0.6", linewidth=0.4)
@@ -202,4 +204,4 @@ def _lay_cells(
                 if column != wide:
                     put(column, text, y)
         y -= len(lines) * pitch
-    return y
+    return y - 0.4

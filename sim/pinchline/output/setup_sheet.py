@@ -30,6 +30,7 @@ from pinchline.output.setup_sketch import (
     draw_part,
     draw_rolls,
     mark_levels,
+    sized,
 )
 from pinchline.output.table import CAUTIONS
 
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
 TITLE = 14.0  # points
 SIZES = (10.0, 9.0, 8.0)  # of the words; smaller only where the moves fill the page
 SKETCH = (34.0, 72.0)  # mm: least and largest height of part and rolls
+COARSE = 20.0  # mm: longer sizes are measured with a rule, not a gauge
 WEAK = 1.0  # mm of opening per mm of lift: less is no handle on it
 CORRECTED = {"metric": 1.0, "inch": 25.4 / 16.0}  # mm of opening that a row mends
 
@@ -122,7 +124,7 @@ def _blocks(
         *_closing(plan, system),
     ]
     if not plan.reached:
-        blocks.insert(0, _refusal(plan))
+        blocks.insert(0, _refusal(plan, system))
     if noted and plan.notes:
         notes = "\n".join(f"{note[:1].upper()}{note[1:]}." for note in plan.notes)
         blocks.append(Block("Notes", notes))
@@ -178,11 +180,19 @@ def _head(page: Page, plan: Plan, top: float) -> float:
     return y - line_height(SIZES[0]) - GAP
 
 
-def _refusal(plan: Plan) -> Block:
+def _refusal(plan: Plan, system: System) -> Block:
     """Say in a box that the part cannot be made, why, and what would help."""
-    words = f"What binds: {plan.limit}. This sheet makes the nearest part: {plan.nearest}."
+    missed = [
+        f"{d.name} {units.format(d.made, d.dimension, system)} for "
+        f"{units.format(d.wanted, d.dimension, system)}"
+        for d in plan.deviations
+        if not d.good
+    ]
+    words = f"What binds: {plan.limit}."
+    if missed:
+        words += f" This job makes the nearest part: {', '.join(missed)}."
     if plan.changes:
-        words += f"\nWhat would help: {'; or '.join(plan.changes)}."
+        words += f" What would help: {'; or '.join(plan.changes)}."
     return Block("THE WANTED PART IS NOT REACHED", words, boxed=True)
 
 
@@ -216,15 +226,22 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
         "", "", "mark", f"feed\n{unit}", "crank\nturns", f"lift\n{unit}",
         "screw\nturns", f"gap\n{unit}",
     )  # fmt: skip
-    roll = units.format(plan.case.machine.rolls.upper_radius, "length", system)
+    number, _ = units.display(plan.case.machine.rolls.upper_radius, "length", system)
     words = (
-        "Lift and screw turns count from touch: the rear roll just meets the flat, "
-        "gripped sheet. Gap: gauge blocks between upper and rear roll at both ends, "
-        "without load: scraps of the sheet in the nip. A square against the front of "
-        f"the upper roll stands {roll} before the nip line."
+        "Lift, screw turns: from touch, where the rear roll just meets the flat gripped "
+        "sheet. Gap: gauge blocks between upper and rear roll, both ends, unloaded, "
+        f"scraps of the sheet in the nip. The nip line lies {number:.4g} {unit} behind "
+        "a square set against the front of the upper roll."
     )
-    widths = (6.0, 0.0, 12.0, 15.0, 14.0, 15.0, 14.0, 15.0)
-    return Block("Order of moves", words, Cells(heads, widths, tuple(rows)))
+    widths = (7.0, 0.0, 12.0, 15.0, 14.0, 15.0, 14.0, 15.0)
+    columns = zip(heads, widths, zip(*rows, strict=True), strict=True)
+    told = [column for column in columns if any(column[2])]
+    cells = Cells(
+        tuple(head for head, *_ in told),
+        tuple(width for _, width, _ in told),
+        tuple(zip(*(texts for *_, texts in told), strict=True)),
+    )
+    return Block("Order of moves", words, cells)
 
 
 def _measure(plan: Plan, varied: Sequence[Varied], system: System) -> Block:
@@ -232,19 +249,27 @@ def _measure(plan: Plan, varied: Sequence[Varied], system: System) -> Block:
     unit = units.display(0.0, "length", system)[1]
     rows = []
     for found in measurements(plan, varied, system):
+        decimals = (1, 2) if found.expected > COARSE else (2, 3)
         cells = (found.expected, found.band, found.allowed)
-        told = [_mm(value, system, (1, 3)) for value in cells]
+        told = [_mm(value, system, decimals) for value in cells]
         signs = ("", "\u00b1 ", "\u00b1 ")
         rows.append(
-            (found.words, *(s + t if t else "-" for s, t in zip(signs, told, strict=True)))
+            (
+                found.words,
+                *(s + t if t else "-" for s, t in zip(signs, told, strict=True)),
+            )
         )
-    words = (
-        "Spread: what the model's own derivatives make of a sheet "
-        f"{THICKNESS:.0%} thicker or thinner and {STRENGTH:.0%} stronger or softer than "
-        "its card (assumed). Wanted: tolerance of the drawing."
-    )
-    heads = ("", f"expect\n{unit}", f"spread\n{unit}", f"wanted\n{unit}")
-    cells = Cells(heads, (0.0, 18.0, 18.0, 18.0), tuple(rows))
+    if not any(row[2] != "-" for row in rows):
+        words = (
+            "Spread: not known, for with the sheet a little off a limit stops the job."
+        )
+    else:
+        words = (
+            f"Spread, by the model's derivatives: thickness \u00b1 {THICKNESS:.0%} and yield "
+            f"strength \u00b1 {STRENGTH:.0%} of the card's (assumed)."
+        )
+    heads = ("", f"expect\n{unit}", f"spread\n{unit}", f"tolerance\n{unit}")
+    cells = Cells(heads, (0.0, 18.0, 18.0, 21.0), tuple(rows))
     return Block("Measure on the free part", words, cells)
 
 
@@ -262,15 +287,16 @@ def _correct(plan: Plan, steps: Steps, system: System) -> Block:
     if not rows:
         return Block(heading, "More lift hardly changes this part.")
     words = (
-        f"In the next strip, for each {told} that the opening is too wide, change the "
-        "lift in one of these steps by what is told; too tight, by as much the other "
-        "way. Choose the step that mends the half that is off."
+        f"Next strip: per {told} of opening too wide, this much more lift in ONE of the "
+        "rows, the one that mends the half that is off; too tight, as much less."
     )
     heads = (
-        "", f"lift\n{unit}", "screw\nturns", f"radius of half O\n{unit}",
-        f"radius of half R\n{unit}",
+        "", f"lift\n{unit}", "screw\nturns", f"radius, half O\n{unit}",
+        f"radius, half R\n{unit}",
     )  # fmt: skip
-    return Block(heading, words, Cells(heads, (0.0, 20.0, 20.0, 32.0, 32.0), tuple(rows)))
+    return Block(
+        heading, words, Cells(heads, (0.0, 20.0, 20.0, 32.0, 32.0), tuple(rows))
+    )
 
 
 def _effect_row(
@@ -281,8 +307,12 @@ def _effect_row(
     last = first
     while last < len(steps.rows) and not steps.rows[last].do.startswith("Lower"):
         last += 1
-    lifted = [i for i in range(first, last + 1) if not math.isnan(steps.rows[i - 1].lift)]
-    which = f"step {first}" if lifted == [first] else f"steps {first} to {last}, all lifts"
+    lifted = [
+        i for i in range(first, last + 1) if not math.isnan(steps.rows[i - 1].lift)
+    ]
+    which = (
+        f"Step {first}" if lifted == [first] else f"Steps {first} to {last}, every lift"
+    )
     more = -amount / effect.opening
     radii = [r * more for r in (effect.radius_operator, effect.radius_rear)]
     pitch = plan.case.machine.rear.screw_pitch
@@ -295,7 +325,9 @@ def _effect_row(
 
 
 def _signed(text: str) -> str:
-    return text if not text or text.startswith("-") else f"+{text}"
+    if not text or float(text) == 0.0:
+        return text.removeprefix("-")
+    return text if text.startswith("-") else f"+{text}"
 
 
 def _closing(plan: Plan, system: System) -> list[Block]:
@@ -306,7 +338,7 @@ def _closing(plan: Plan, system: System) -> list[Block]:
     width = plan.case.sheet.width
 
     def size(value: float) -> str:
-        return units.format(value, "length", system)
+        return sized(value, system)
 
     def force(value: float) -> str:
         whole = units.format(value * width, "force", system)
@@ -314,19 +346,19 @@ def _closing(plan: Plan, system: System) -> list[Block]:
 
     way = "Press" if closing.opening_wanted < closing.opening_before else "Pull"
     words = (
-        f"Middle to middle of the edges, it comes off {size(closing.opening_before)} "
-        f"open and is wanted at {size(closing.opening_wanted)}. "
+        f"It comes off {size(closing.opening_before)} open (middle of the edges), "
+        f"wanted {size(closing.opening_wanted)}. "
     )
     if closing.reached:
         words += (
             f"{way} the edges to {size(closing.opening_pressed)}, with "
-            f"{force(closing.force)}, and let go: it stays at the wanted opening. "
+            f"{force(closing.force)}, let go: it stays there. "
         )
     else:
         words += "No pressing leaves that opening. "
     if not math.isnan(closing.force_held):
         kept = "and keeps no set" if closing.elastic else "and yields on the way"
-        words += f"Held there by a frame it takes {force(closing.force_held)} {kept}."
+        words += f"Held by a frame at the wanted opening it takes {force(closing.force_held)} {kept}."
     return [Block("Closing by hand", words)]
 
 

@@ -28,7 +28,7 @@ SIZE = 10.0  # points of all words
 INK = "black"
 _LINE: dict[str, Any] = {"color": INK, "linewidth": 0.7}
 _THIN = 0.7  # mm on paper: thinner sheet is drawn so thick
-_STRIP = 11.0  # mm on paper: height of the blank
+_STRIP = 8.0  # mm on paper: height of the blank
 
 
 class Frame(NamedTuple):
@@ -89,13 +89,11 @@ def draw_part(page: Page, plan: Plan, frame: Frame, system: System) -> None:
     for px, py in ((inner_x[0], inner_y[0]), (inner_x[-1], inner_y[-1])):
         page.ax.plot((px, px), (py + 1.0, level + 1.0), color=INK, linewidth=0.4)
     look.leader(page.ax, (inner_x[0], level), (inner_x[-1], level), "<|-|>")
-    opening = math.hypot(
-        *(float(v[-1] - v[0]) for v in face(outline, half))
-    )
+    opening = math.hypot(*(float(v[-1] - v[0]) for v in face(outline, half)))
     page.write(
         0.5 * (x0 + x1),
         level + 0.8,
-        f"opening inside {units.format(opening, 'length', system)}",
+        f"opening inside {sized(opening, system)}",
         SIZE,
         ha="center",
         va="bottom",
@@ -129,6 +127,11 @@ def _bare(value: float, system: System) -> str:
     return f"{number:.1f}" if system == "metric" else f"{number:.2f}"
 
 
+def sized(value: float, system: System) -> str:
+    """Give a length as it is measured with a rule, with its unit."""
+    return f"{_bare(value, system)} {units.display(value, 'length', system)[1]}"
+
+
 def _words(page: Page, frame: Frame, words: Sequence[str]) -> None:
     """Write lines at the foot of a frame, in its middle."""
     line = line_height(SIZE)
@@ -147,7 +150,8 @@ def draw_rolls(
     page.write(frame.x, top, "The rolls at the first setting", SIZE, fontweight="bold")
     lift = units.format(setting.lift, "length", system)
     gap = units.format(setting.gap, "length", system)
-    _words(page, frame, [f"gap {gap}, lift {lift} from touch"])
+    for i, text in enumerate((f"gap {gap}", f"lift {lift}", "from touch")):
+        page.write(frame.x, frame.y + (3 - i) * line, text, SIZE)
     table = roll_table(machine, thickness, setting.lift)
     touch = roll_table(machine, thickness, 0.0)
     radii = (
@@ -156,10 +160,10 @@ def draw_rolls(
         machine.rolls.rear_radius,
     )
     room = Frame(
-        frame.x + 12.0,
-        frame.y + line + 1.5,
-        frame.width - 12.0,
-        frame.height - 2.0 * line - 2.5,
+        frame.x + 24.0,
+        frame.y + 0.5,
+        frame.width - 24.0,
+        frame.height - line - 1.0,
     )
     centres = np.vstack((table[:, :2], touch[REAR:, :2]))
     reach = np.array([*radii, radii[REAR]])
@@ -168,28 +172,25 @@ def draw_rolls(
     ]
     place = fitted(room, *corners)
     _sheet_in(page, plan, place, room)
-    for roll, name in ((UPPER, "upper"), (LOWER, "lower"), (REAR, "rear")):
-        centre = place(*table[roll, :2])
-        _circle(page, centre, place.scale * radii[roll], facecolor="white")
-        at_rest = place(*touch[REAR, :2])
-        height = centre[1] if roll != REAR else min(centre[1], at_rest[1]) - 1.0
-        page.write(centre[0], height, name, SIZE, ha="center", va="center")
     rest = place(*touch[REAR, :2])
+    for roll in (UPPER, LOWER, REAR):
+        _circle(page, place(*table[roll, :2]), place.scale * radii[roll], fill=False)
     _circle(page, rest, place.scale * radii[REAR], fill=False, linestyle=(0, (3, 2)))
+    for roll, name, aside in ((UPPER, "upper", 0.0), (LOWER, "lower", 0.0),
+                              (REAR, "rear", 0.45)):  # fmt: skip
+        x, y = place(*table[roll, :2])
+        x += aside * place.scale * radii[roll]
+        look.note(page.ax, name, x, y, fontsize=SIZE, color=INK)
     look.leader(page.ax, rest, place(*table[REAR, :2]))
     ends = _surfaces(table, radii)
     look.leader(page.ax, place(*ends[0]), place(*ends[1]), "<|-|>")
     middle = place(*(0.5 * (ends[0] + ends[1])))
-    page.write(
-        room.x + room.width, min(middle[1] + 12.0, top - line - 1.0), "gap", SIZE,
-        ha="right",
-    )  # fmt: skip
-    look.leader(
-        page.ax,
-        (room.x + room.width - 4.0, min(middle[1] + 8.0, top - 2.0 * line - 1.0)),
-        middle,
-    )
-    page.write(frame.x, place(0.0, 0.0)[1] + 1.0, "you", SIZE, va="bottom")
+    label = (place(*table[REAR, :2])[0] + 5.0, room.y + room.height - 1.0)
+    page.write(*label, "gap", SIZE)
+    look.leader(page.ax, (label[0], label[1] - 0.7 * line), middle)
+    nip = place(0.0, 0.0)
+    you = max(nip[1] + 0.5 * line, frame.y + 4.5 * line)
+    page.write(frame.x, you, "you stand here", SIZE)
 
 
 def _surfaces(table: Array, radii: tuple[float, float, float]) -> tuple[Array, Array]:
@@ -221,14 +222,16 @@ def _sheet_in(page: Page, plan: Plan, place: Scaled, room: Frame) -> None:
     x, y = place(frames["x"][at].astype(float), frames["y"][at].astype(float))
     thick = max(0.5 * place.scale * plan.case.sheet.thickness, 0.5 * _THIN)
     (fill,) = page.ax.fill(*look.strip(x, y, -thick, thick), facecolor=INK, lw=0.0)
-    fill.set_clip_path(
-        Rectangle((room.x, room.y), room.width, room.height, transform=page.ax.transData)
+    end = place(plan.case.machine.rear.distance, 0.0)[0]  # beyond it stand the words
+    window = Rectangle(
+        (room.x, room.y), end - room.x, room.height, transform=page.ax.transData
     )
+    fill.set_clip_path(window)
 
 
 def blank_height(levels: int) -> float:
     """Height (mm) of the blank's sketch with so many rows of sizes under it."""
-    return _STRIP + (levels + 1.0) * line_height(SIZE) + 2.5
+    return _STRIP + (levels + 1.0) * line_height(SIZE) + 2.0
 
 
 def draw_blank(
@@ -295,5 +298,5 @@ def blank_words(plan: Plan, system: System) -> str:
     turn = "along the rolls" if along == "across" else "along the feed"
     return (
         f"Blank {size} {unit}, {sheet.material.name} {thickness}, grain {turn}. "
-        f"Marks in {unit} from edge O:"
+        f"Marks in {'mm' if system == 'metric' else 'inches'} from edge O:"
     )
