@@ -162,7 +162,7 @@ def draw_rolls(
     room = Frame(
         frame.x + 24.0,
         frame.y + 0.5,
-        frame.width - 24.0,
+        frame.width - 36.0,
         frame.height - line - 1.0,
     )
     centres = np.vstack((table[:, :2], touch[REAR:, :2]))
@@ -176,11 +176,10 @@ def draw_rolls(
     for roll in (UPPER, LOWER, REAR):
         _circle(page, place(*table[roll, :2]), place.scale * radii[roll], fill=False)
     _circle(page, rest, place.scale * radii[REAR], fill=False, linestyle=(0, (3, 2)))
-    for roll, name, aside in ((UPPER, "upper", 0.0), (LOWER, "lower", 0.0),
-                              (REAR, "rear", 0.45)):  # fmt: skip
-        x, y = place(*table[roll, :2])
-        x += aside * place.scale * radii[roll]
-        look.note(page.ax, name, x, y, fontsize=SIZE, color=INK)
+    for roll, name in ((UPPER, "upper"), (LOWER, "lower")):
+        page.write(*place(*table[roll, :2]), name, SIZE, ha="center", va="center")
+    x, y = place(table[REAR, 0] + radii[REAR], table[REAR, 1])
+    page.write(x + 1.5, y, "rear", SIZE, va="center")
     look.leader(page.ax, rest, place(*table[REAR, :2]))
     ends = _surfaces(table, radii)
     look.leader(page.ax, place(*ends[0]), place(*ends[1]), "<|-|>")
