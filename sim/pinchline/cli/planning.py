@@ -1,0 +1,111 @@
+"""`plan` finds the job for a wanted part: settings, set-up sheet, template."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pinchline.cli.common import (
+    STOPPED,
+    CaseFile,
+    InchFirst,
+    app,
+    check_folder,
+    progress_bar,
+    say,
+    told,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pinchline.analysis.plan import Plan
+    from pinchline.output.paper import Paper
+    from pinchline.units import System
+
+
+TOLERANCE = 0.005  # mm: how near the template's DXF keeps to the part
+
+
+class PaperSize(StrEnum):
+    """Paper for the set-up sheet and the template."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+@app.command()
+def plan(
+    case: CaseFile,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="The folder; by default the case's name with -plan, here.",
+            show_default=False,
+        ),
+    ] = None,
+    paper: Annotated[
+        PaperSize | None,
+        typer.Option(
+            help="Paper of set-up sheet and template; A4 for mm, Letter for inches.",
+            show_default=False,
+        ),
+    ] = None,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Find the job for a wanted part, with its set-up sheet and template."""
+    with told():
+        from pinchline.analysis.plan_make import make_plan
+        from pinchline.model.case import load_case
+        from pinchline.output.plan import plan_words
+
+        job = load_case(case)
+        name = Path(job.path).stem
+        folder = output or Path(f"{name}-plan")
+        check_folder(folder)
+        with progress_bar() as progress:
+            found = make_plan(job, progress=progress)
+        system: System = "inch" if inch else "metric"
+        typer.echo(plan_words(found, system))
+        for path in _write(found, folder, name, system, _paper(paper)):
+            say(f"written: {path}")
+        if not found.reached:
+            raise typer.Exit(STOPPED)
+
+
+def _paper(size: PaperSize | None) -> "Paper | None":
+    from pinchline.output.paper import A4, LETTER
+
+    return {None: None, PaperSize.a4: A4, PaperSize.letter: LETTER}[size]
+
+
+def _write(
+    found: "Plan", folder: Path, name: str, system: "System", paper: "Paper | None"
+) -> "Iterator[Path]":
+    """Write the job, its result, the set-up sheet and the template."""
+    from pinchline.analysis.plan_job import with_text
+    from pinchline.analysis.plan_spread import vary
+    from pinchline.output.drawing import drawing
+    from pinchline.output.setup_sheet import write_setup_sheet
+    from pinchline.output.template import template_pdf, template_table
+    from pinchline.results.tables import write_table
+    from pinchline.results.writer import write_result, write_whole
+
+    folder.mkdir(parents=True, exist_ok=True)
+    start = folder / f"{name}-plan"
+    write_whole(start.with_suffix(".toml"), with_text(found.case, folder).text.encode())
+    write_result(found.result, start.with_suffix(".h5"))
+    yield from (start.with_suffix(".toml"), start.with_suffix(".h5"))
+    yield from write_setup_sheet(
+        found, vary(found), folder, name, system=system, paper=paper
+    )
+    shape = folder / f"{name}-template"
+    pages = template_pdf(found.result, system=system, paper=paper)
+    write_whole(shape.with_suffix(".pdf"), pages)
+    write_whole(shape.with_suffix(".dxf"), drawing(found.result, TOLERANCE, system))
+    write_table(template_table(found.result), shape.with_suffix(".csv"))
+    yield from (shape.with_suffix(kind) for kind in (".pdf", ".dxf", ".csv"))
