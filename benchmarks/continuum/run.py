@@ -143,7 +143,8 @@ def main() -> None:
     soft = asked.soft or asked.calculix
     fineness = SOFT if soft else Fineness.of(asked.rows)
     for name in asked.names or sorted(p.stem for p in (HERE / "cases").glob("*.toml")):
-        case = load_case(HERE / "cases" / f"{name}.toml")
+        folder = "short" if name.startswith("short-") else "cases"
+        case = load_case(HERE / folder / f"{name}.toml")
         start = time.perf_counter()
         if asked.calculix:
             history, solver = by_calculix(case, fineness), "CalculiX 2.20"
