@@ -175,7 +175,7 @@ def growth() -> None:
 
 
 def one_run(length: float, feed: float) -> float:
-    """Solver's seconds for a feed of so much on a sheet so long, mm; least of turns."""
+    """Processor's seconds for a feed on a sheet so long, mm; least of turns."""
     case = parse_case(
         '[sheet]\nmaterial = "5052-H32"\ndirection = "LT"\nthickness = "1 mm"\n'
         f'length = "{length} mm"\nwidth = "400 mm"\n[machine]\nuse = "bench-60"\n'
@@ -184,7 +184,12 @@ def one_run(length: float, feed: float) -> float:
         f'[[move]]\nkind = "feed"\ntoward = "rear"\nby = "{feed} mm"\n',
         path="run.toml",
     )
-    return min(run_case(case).summary["solver_seconds"] for _ in range(TURNS))
+    taken = []
+    for _ in range(TURNS):
+        start = time.process_time()
+        run_case(case)
+        taken.append(time.process_time() - start)
+    return min(taken)
 
 
 def lengths() -> None:

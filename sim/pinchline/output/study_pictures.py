@@ -41,6 +41,7 @@ _STYLES = (
     ("#5c3a21", "P-."),
 )
 _POINT = "point"
+_NOTHING = "failed, stopped, or without end"
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,7 @@ def _draw(ax: Axes, result: StudyResult, panel: Panel) -> None:
         if _by_factor(panel, cut.values):
             _by_factors(ax.yaxis)
     elif _continuous(cut):
-        _map(ax, cut)
+        _map(ax, cut, by_factors=_by_factor(panel, cut.values))
     else:
         _cells(ax, cut)
     scaled = len(cut.over) == 1 or _continuous(cut)
@@ -242,12 +243,13 @@ def _continuous(cut: _Cut) -> bool:
     return numbers and min(cut.values.shape) > 1 and bool(np.isfinite(cut.values).any())
 
 
-def _map(ax: Axes, cut: _Cut) -> None:
+def _map(ax: Axes, cut: _Cut, *, by_factors: bool) -> None:
     """Draw a map with labelled contours."""
     x, y = (np.asarray(v.values, dtype="f8") for v in cut.over)
     values = np.where(np.isfinite(cut.values) & ~cut.failed, cut.values, np.nan).T
-    levels = _levels(values)
-    ax.contourf(x, y, values, levels, cmap=_shades(), extend="both")
+    levels = _levels(values, by_factors=by_factors)
+    shades = {"cmap": _shades(), "norm": "log" if by_factors else "linear"}
+    ax.contourf(x, y, values, levels, extend="both", **shades)
     drawn = ax.contour(x, y, values, levels, colors=look.INK, linewidths=0.7)
     ax.clabel(drawn, fontsize=8)
     bad = np.isnan(values)
@@ -259,7 +261,7 @@ def _map(ax: Axes, cut: _Cut) -> None:
             "x",
             color=look.RUST,
             markersize=5,
-            label="failed or stopped",
+            label=_NOTHING,
         )
         look.legend_below(ax, 1)
     ax.grid(visible=False)
@@ -299,12 +301,17 @@ def _scatter(ax: Axes, result: StudyResult, panel: Panel, shown: Variable) -> No
             y[good],
             c=values[good],
             cmap=_shades(),
-            s=26,
+            norm="log" if _by_factor(panel, values) else "linear",
+            s=30,
             edgecolors=look.INK,
-            linewidths=0.4,
+            linewidths=0.5,
         )
-        look.root(ax).colorbar(drawn, ax=ax, label=_label(shown))
-        ax.plot(x[~good], y[~good], "x", color=look.RUST, markersize=5)
+        bar = look.root(ax).colorbar(drawn, ax=ax, label=_label(shown))
+        if _by_factor(panel, values):
+            _ticks_by_factors(bar.ax.yaxis)
+        if not good.all():
+            ax.plot(x[~good], y[~good], "x", color=look.RUST, label=_NOTHING)
+            look.legend_below(ax, 1)
         _axis(ax.yaxis, over[1])
     _axis(ax.xaxis, over[0])
 
@@ -339,10 +346,15 @@ def _by_factor(panel: Panel, values: Array) -> bool:
 
 
 def _by_factors(axis: Any) -> None:
-    from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
-
+    """Scale an axis by factors."""
     scale = axis.axes.set_xscale if axis.axis_name == "x" else axis.axes.set_yscale
     scale("log")
+    _ticks_by_factors(axis)
+
+
+def _ticks_by_factors(axis: Any) -> None:
+    from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
+
     axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(FormatStrFormatter("%g"))
@@ -354,20 +366,23 @@ def _places(variable: Variable) -> Array:
     return variable.values
 
 
-def _levels(values: Array) -> Array:
-    from matplotlib.ticker import MaxNLocator
+def _levels(values: Array, *, by_factors: bool) -> Array:
+    from matplotlib.ticker import LogLocator, MaxNLocator
 
     low, high = np.nanquantile(values, (0.02, 0.98))
     if low == high:
         high = low + 1.0
-    return np.asarray(MaxNLocator(9).tick_values(low, high))
+    locator = LogLocator(subs=(1.0, 1.5, 2.0, 3.0, 5.0, 7.0), numticks=99)
+    ticks = (locator if by_factors else MaxNLocator(9)).tick_values(low, high)
+    inside = ticks[(ticks >= low) & (ticks <= high)]
+    return np.asarray(inside if inside.size > 1 else [low, high])
 
 
 def _shades() -> Any:
     from matplotlib.colors import LinearSegmentedColormap
 
     return LinearSegmentedColormap.from_list(
-        "pinchline", ["#ffffff", look.MIST, "#a9cbd0", look.SEA]
+        "pinchline", ["#ffffff", look.MIST, "#a9cbd0", look.SEA, "#2f6d72"]
     )
 
 
@@ -376,7 +391,7 @@ def _name(variable: Variable) -> str:
     return variable.name.replace("_", " ") + (f", {unit}" if unit else "")
 
 
-def _label(shown: Variable, width: int = 38) -> str:
+def _label(shown: Variable, width: int = 42) -> str:
     unit = unit_words(shown.units)
     return textwrap.fill(shown.long_name + (f", {unit}" if unit else ""), width)
 
