@@ -36,4 +36,9 @@ def face(outline: Outline, offset: float) -> tuple[Array, Array]:
 def inside(result: Result) -> tuple[Array, Array, Array]:
     """Places s and points x, y (mm) of the inside face."""
     x, y = face(level_outline(result), 0.5 * result.inputs["thickness"])
-    return np.arange(x.size) * result.inputs["element"], x, y
+    return places(result), x, y
+
+
+def places(result: Result) -> Array:
+    """Places s (mm) of the outline's points."""
+    return np.linspace(0.0, result.inputs["length"], result.sheet["s"].size + 1)

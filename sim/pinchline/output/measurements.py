@@ -94,7 +94,7 @@ def opening_words(plan: Plan) -> str:
 
 
 def read_opening(result: Result) -> float:
-    """Opening (mm) at the inside corners of the edges, or between gauge lines."""
+    """Return the opening (mm) at the inside corners, or of gauge lines."""
     x, y = result.sheet["x"], result.sheet["y"]
     middle = math.hypot(x[-1] - x[0], y[-1] - y[0])
     told = result.summary["opening"]
@@ -105,7 +105,7 @@ def read_opening(result: Result) -> float:
 
 
 def read_depth(result: Result) -> float:
-    """Depth (mm) of the inside face below a straightedge across the edges."""
+    """Return the depth (mm) of the inside face under a line across the edges."""
     _, x, y = inside(result)
     chord = math.hypot(x[-1] - x[0], y[-1] - y[0])
     away = (x[-1] - x[0]) * (y - y[0]) - (y[-1] - y[0]) * (x - x[0])
@@ -136,8 +136,9 @@ def _rise(
 
     row = _taken(plan, varied, "", words, read)
     asked = [d for d in plan.deviations if d.name.startswith(_RADII[edge])]
-    told = asked and plan.reached
-    share = asked[0].tolerance / asked[0].wanted if told else math.nan
+    share = math.nan
+    if asked and plan.reached:
+        share = asked[0].tolerance / asked[0].wanted
     return [row._replace(allowed=share * row.expected)]
 
 

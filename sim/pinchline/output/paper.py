@@ -70,7 +70,7 @@ class Page:
 
         # large, so that rounding to dots does not count
         font = FontProperties(size=_LARGE * size, weight="bold" if bold else "normal")
-        renderer = self._canvas.get_renderer()
+        renderer: Any = self._canvas.get_renderer()  # type: ignore[no-untyped-call]
         wide, _, _ = renderer.get_text_width_height_descent(text, font, ismath=False)
         return float(wide) / _LARGE / self.figure.dpi * MM_PER_INCH
 

@@ -83,13 +83,13 @@ def _row(number: int, setting: Setting, letter: str, before: float) -> Step:
     move, nan = setting.move, math.nan
     bare = Step("", "", nan, nan, nan, nan, nan, nan, (number,))
     marked = bare._replace(mark=letter, at=setting.nip)
-    raised = {"lift": setting.lift, "turns": setting.turns, "gap": setting.gap}
+    raised = bare._replace(lift=setting.lift, turns=setting.turns, gap=setting.gap)
     if move.kind == "place":
         return marked._replace(do=f"Mark {letter} on the nip line, grip")
     if move.kind == "lift":
-        return bare._replace(do="Raise the rear roll", **raised)
+        return raised._replace(do="Raise the rear roll")
     if move.kind == "lower":
-        return bare._replace(do="Lower the rear roll", **raised)
+        return raised._replace(do="Lower the rear roll")
     if move.kind == "turn":
         return bare._replace(do="Take it out, turn it end for end")
     if move.kind == "release":
@@ -100,7 +100,7 @@ def _row(number: int, setting: Setting, letter: str, before: float) -> Step:
         return row._replace(do=f"Crank {way} to mark {letter}")
     how = "raising" if setting.lift > before else "lowering"
     do = f"Crank {way} to mark {letter}, {how} the roll evenly"
-    return row._replace(do=do, **raised)
+    return row._replace(do=do, lift=setting.lift, turns=setting.turns, gap=setting.gap)
 
 
 _AFTER = {

@@ -1,4 +1,4 @@
-"""The three sketches of a set-up sheet: the part, the rolls at the setting, the blank."""
+"""The sketches of a set-up sheet: the part, the rolls at the setting, the blank."""
 
 from __future__ import annotations
 

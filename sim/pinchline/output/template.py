@@ -14,11 +14,16 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from pinchline import units
-from pinchline.output.free_shape import face, level_outline
+from pinchline.output.drawing import drawing
+from pinchline.output.export import TOLERANCE
+from pinchline.output.free_shape import face, level_outline, places
 from pinchline.output.paper import A4, LETTER, Page, to_scale
-from pinchline.results.tables import Column, Table
+from pinchline.results.tables import Column, Table, write_table
+from pinchline.results.writer import write_whole
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
@@ -114,7 +119,7 @@ def _counts(size: tuple[float, float], paper: Paper) -> tuple[int, int]:
 def _marks(
     start: list[float], step: tuple[float, ...], counts: tuple[int, int]
 ) -> tuple[tuple[float, float], ...]:
-    """Two marks in every overlap of neighbours, at a quarter and three of its length."""
+    """Two marks in every overlap of neighbours, a quarter from either end."""
     columns, rows = counts
     half = 0.5 * OVERLAP
     found = []
@@ -165,8 +170,8 @@ def _page(
         _line(page, x - one.x, y - one.y, window)
     if len(tiles.all) > 1:
         page.ax.add_patch(window)
-        for x, y in tiles.marks:
-            _cross(page, x - one.x, y - one.y)
+        for mark in tiles.marks:
+            _cross(page, mark[0] - one.x, mark[1] - one.y)
     _name_edges(page, outline, one)
     _heading(page, result, tiles, one, system)
     _bars(page)
@@ -228,7 +233,7 @@ def _heading(
     if len(tiles.all) > 1:
         which = (
             f" Sheet {tiles.all.index(one) + 1} of {len(tiles.all)}: row "
-            f"{tiles.rows - one.row} from the top, column {one.column + 1} from the left."
+            f"{tiles.rows - one.row} from the top, column {one.column + 1} from left."
         )
     title = page.wrapped(result.title, width, SIZE + 1.0, bold=True)[0]
     page.write(margin, top, title, SIZE + 1.0, fontweight="bold")
@@ -277,10 +282,36 @@ def template_table(result: Result) -> Table:
     """Give the faces as points, the operator's edge at the origin, the other level."""
     outline = level_outline(result)
     half = 0.5 * result.inputs["thickness"]
-    s = np.arange(outline.x.size) * result.inputs["element"]
-    columns = [Column("s", "mm", "from the operator's edge along the middle", s)]
+    words = "from the operator's edge along the middle"
+    columns = [Column("s", "mm", words, places(result))]
     for name, offset in (("inside", half), ("middle", 0.0), ("outside", -half)):
         for axis, values in zip("xy", face(outline, offset), strict=True):
             words = f"{axis} of the {name} of the free part"
             columns.append(Column(f"{name}_{axis}", "mm", words, values))
     return Table("pinchline-template", "point", tuple(columns), {"title": result.title})
+
+
+def write_template(
+    result: Result,
+    folder: Path,
+    name: str,
+    *,
+    system: System = "metric",
+    paper: Paper | None = None,
+) -> list[Path]:
+    """Write the template as PDF, DXF and CSV into a folder; returns the paths.
+
+    Raises
+    ------
+    InputError
+        where a file cannot be written
+    """
+    files = {
+        "pdf": template_pdf(result, system=system, paper=paper),
+        "dxf": drawing(result, TOLERANCE, system),
+    }
+    paths = [folder / f"{name}-template.{kind}" for kind in (*files, "csv")]
+    for path, content in zip(paths, files.values(), strict=False):
+        write_whole(path, content)
+    write_table(template_table(result), paths[-1])
+    return paths

@@ -1,0 +1,239 @@
+"""What a set-up sheet says: moves, measurements, corrections, closing, cautions."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from pinchline import units
+from pinchline.analysis.plan_spread import STRENGTH, THICKNESS
+from pinchline.output.measurements import measurements
+from pinchline.output.paper import Block, Cells
+from pinchline.output.setup_sketch import sized
+from pinchline.output.table import CAUTIONS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pinchline.analysis.plan import Effect, Plan
+    from pinchline.analysis.plan_spread import Varied
+    from pinchline.output.plan_steps import Steps
+    from pinchline.units import System
+
+COARSE = 20.0  # mm: longer sizes are measured with a rule, not a gauge
+WEAK = 1.0  # mm of opening per mm of lift: less is no handle on it
+# what a row of corrections mends of the opening: mm, and in words
+CORRECTED: dict[System, tuple[float, str]] = {
+    "metric": (1.0, "1 mm"),
+    "inch": (25.4 / 16.0, "1/16 in"),
+}
+
+
+def setup_blocks(
+    plan: Plan,
+    varied: Sequence[Varied],
+    steps: Steps,
+    system: System,
+    *,
+    noted: bool,
+) -> list[Block]:
+    """Everything below the sketches, in the order it is read."""
+    blocks = [
+        _moves(plan, steps, system),
+        _measure(plan, varied, system),
+        _correct(plan, steps, system),
+        *_closing(plan, system),
+    ]
+    if not plan.reached:
+        blocks.insert(0, _refusal(plan, system))
+    if noted and plan.notes:
+        notes = "\n".join(f"{note[:1].upper()}{note[1:]}." for note in plan.notes)
+        blocks.append(Block("Notes", notes))
+    return [*blocks, Block("Cautions", CAUTIONS)]
+
+
+def _refusal(plan: Plan, system: System) -> Block:
+    """Say in a box that the part cannot be made, why, and what would help."""
+    missed = [
+        f"{d.name} {units.format(d.made, d.dimension, system)} for "
+        f"{units.format(d.wanted, d.dimension, system)}"
+        for d in plan.deviations
+        if not d.good
+    ]
+    words = f"What binds: {plan.limit}."
+    if missed:
+        words += f" This job makes the nearest part: {', '.join(missed)}."
+    stops = [event.message for event in plan.result.events if event.level == "stop"]
+    if stops:
+        words += f" It stops on the way: {stops[0]}."
+    if plan.changes:
+        words += f" What would help: {'; or '.join(plan.changes)}."
+    return Block("THE WANTED PART IS NOT REACHED", words, boxed=True)
+
+
+def _number(value: float, decimals: int) -> str:
+    return "" if math.isnan(value) else f"{value:.{decimals}f}"
+
+
+def _mm(value: float, system: System, decimals: tuple[int, int]) -> str:
+    """Give a length without its unit, with its decimals in mm and in inches."""
+    number, _ = units.display(value, "length", system)
+    return _number(number, decimals[system == "inch"])
+
+
+def _moves(plan: Plan, steps: Steps, system: System) -> Block:
+    """List the order of moves."""
+    unit = units.display(0.0, "length", system)[1]
+    rows = [
+        (
+            str(i),
+            row.do,
+            row.mark,
+            _mm(row.fed, system, (1, 2)),
+            _number(row.crank, 2),
+            _mm(row.lift, system, (2, 3)),
+            _number(row.turns, 2),
+            _mm(row.gap, system, (2, 3)),
+        )
+        for i, row in enumerate(steps.rows, 1)
+    ]
+    heads = (
+        "", "", "mark", f"feed\n{unit}", "crank\nturns", f"lift\n{unit}",
+        "screw\nturns", f"gap\n{unit}",
+    )  # fmt: skip
+    number, _ = units.display(plan.case.machine.rolls.upper_radius, "length", system)
+    words = (
+        "gripped sheet. Gap: gauge blocks between upper and rear roll, both ends, "
+        "unloaded, "
+        f"scraps of the sheet in the nip. The nip line lies {number:.4g} {unit} behind "
+        "a square set against the front of the upper roll."
+    )
+    widths = (7.0, 0.0, 12.0, 15.0, 14.0, 15.0, 14.0, 15.0)
+    columns = zip(heads, widths, zip(*rows, strict=True), strict=True)
+    told = [column for column in columns if any(column[2])]
+    cells = Cells(
+        tuple(head for head, *_ in told),
+        tuple(width for _, width, _ in told),
+        tuple(zip(*(texts for *_, texts in told), strict=True)),
+    )
+    return Block("Order of moves", words, cells)
+
+
+def _measure(plan: Plan, varied: Sequence[Varied], system: System) -> Block:
+    """List what to measure, what to expect, how far it may be off."""
+    unit = units.display(0.0, "length", system)[1]
+    rows = []
+    for found in measurements(plan, varied, system):
+        decimals = (1, 2) if found.expected > COARSE else (2, 3)
+        cells = (found.expected, found.band, found.allowed)
+        told = [_mm(value, system, decimals) for value in cells]
+        signs = ("", "\u00b1 ", "\u00b1 ")
+        rows.append(
+            (
+                found.words,
+                *(s + t if t else "-" for s, t in zip(signs, told, strict=True)),
+            )
+        )
+    if not any(row[2] != "-" for row in rows):
+        words = (
+            "Spread: not known, for with the sheet a little off a limit stops the job."
+        )
+    else:
+        words = (
+            f"Spread, by the model's derivatives: thickness \u00b1 {THICKNESS:.0%} and "
+            f"yield strength \u00b1 {STRENGTH:.0%} of the card's (assumed)."
+        )
+    heads = ("", f"expect\n{unit}", f"spread\n{unit}", f"tolerance\n{unit}")
+    table = Cells(heads, (0.0, 18.0, 18.0, 21.0), tuple(rows))
+    return Block("Measure on the free part", words, table)
+
+
+def _correct(plan: Plan, steps: Steps, system: System) -> Block:
+    """Say what to change where the part comes out open or tight."""
+    unit = units.display(0.0, "length", system)[1]
+    amount, told = CORRECTED[system]
+    rows = [
+        _effect_row(plan, effect, steps, system, amount)
+        for effect in plan.effects
+        if abs(effect.opening) >= WEAK
+    ]
+    heading = "If it comes out open or tight"
+    if not rows:
+        return Block(heading, "More lift hardly changes this part.")
+    words = (
+        f"Next strip: per {told} of opening too wide, this much more lift in ONE of "
+        "the rows, the one that mends the half that is off; too tight, as much less."
+    )
+    heads = (
+        "", f"lift\n{unit}", "screw\nturns", f"radius, half O\n{unit}",
+        f"radius, half R\n{unit}",
+    )  # fmt: skip
+    return Block(
+        heading, words, Cells(heads, (0.0, 20.0, 20.0, 32.0, 32.0), tuple(rows))
+    )
+
+
+def _effect_row(
+    plan: Plan, effect: Effect, steps: Steps, system: System, amount: float
+) -> tuple[str, ...]:
+    """Give the lift that closes the opening by an amount (mm), and its effects."""
+    first = steps.of_move(effect.move)
+    last = first
+    while last < len(steps.rows) and not steps.rows[last].do.startswith("Lower"):
+        last += 1
+    lifted = [
+        i for i in range(first, last + 1) if not math.isnan(steps.rows[i - 1].lift)
+    ]
+    which = (
+        f"Step {first}" if lifted == [first] else f"Steps {first} to {last}, every lift"
+    )
+    more = -amount / effect.opening
+    radii = [r * more for r in (effect.radius_operator, effect.radius_rear)]
+    pitch = plan.case.machine.rear.screw_pitch
+    return (
+        which,
+        _signed(_mm(more, system, (2, 3))),
+        _signed(_number(more / pitch, 2)),
+        *(_signed(_mm(r, system, (1, 3))) or "-" for r in radii),
+    )
+
+
+def _signed(text: str) -> str:
+    if not text or float(text) == 0.0:
+        return text.removeprefix("-")
+    return text if text.startswith("-") else f"+{text}"
+
+
+def _closing(plan: Plan, system: System) -> list[Block]:
+    """Say how the hand closes the rest."""
+    closing = plan.closing
+    if closing is None:
+        return []
+    width = plan.case.sheet.width
+
+    def size(value: float) -> str:
+        return sized(value, system)
+
+    def force(value: float) -> str:
+        whole = units.format(value * width, "force", system)
+        return f"{units.format(value, 'line_force', system)} ({whole} in all)"
+
+    way = "Press" if closing.opening_wanted < closing.opening_before else "Pull"
+    words = (
+        f"It comes off {size(closing.opening_before)} open (middle of the edges), "
+        f"wanted {size(closing.opening_wanted)}. "
+    )
+    if closing.reached:
+        words += (
+            f"{way} the edges to {size(closing.opening_pressed)}, with "
+            f"{force(closing.force)}, let go: it stays there. "
+        )
+    else:
+        words += "No pressing leaves that opening. "
+    if not math.isnan(closing.force_held):
+        kept = "and keeps no set" if closing.elastic else "and yields on the way"
+        words += (
+            f"Held by a frame at the wanted opening it takes "
+            f"{force(closing.force_held)} {kept}."
+        )
+    return [Block("Closing by hand", words)]
