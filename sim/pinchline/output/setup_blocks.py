@@ -103,10 +103,10 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
     )  # fmt: skip
     number, _ = units.display(plan.case.machine.rolls.upper_radius, "length", system)
     words = (
+        "Lift, screw turns: from touch, where the rear roll just meets the flat "
         "gripped sheet. Gap: gauge blocks between upper and rear roll, both ends, "
-        "unloaded, "
-        f"scraps of the sheet in the nip. The nip line lies {number:.4g} {unit} behind "
-        "a square set against the front of the upper roll."
+        "unloaded, scraps of the sheet in the nip. The nip line lies "
+        f"{number:.4g} {unit} behind a square set against the front of the upper roll."
     )
     widths = (7.0, 0.0, 12.0, 15.0, 14.0, 15.0, 14.0, 15.0)
     columns = zip(heads, widths, zip(*rows, strict=True), strict=True)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 SIZE = 10.0  # points of all words
 INK = "black"
+YOU = "you stand here"
 _LINE: dict[str, Any] = {"color": INK, "linewidth": 0.7}
 _THIN = 0.7  # mm on paper: thinner sheet is drawn so thick
 _STRIP = 8.0  # mm on paper: height of the blank
@@ -150,8 +151,11 @@ def draw_rolls(
     page.write(frame.x, top, "The rolls at the first setting", SIZE, fontweight="bold")
     lift = units.format(setting.lift, "length", system)
     gap = units.format(setting.gap, "length", system)
-    for i, text in enumerate((f"gap {gap}", f"lift {lift}", "from touch")):
+    words = (f"gap {gap}", f"lift {lift}", "from touch")
+    for i, text in enumerate(words):
         page.write(frame.x, frame.y + (3 - i) * line, text, SIZE)
+    beside = 2.0 + max(page.width_of(text, SIZE) for text in (*words, YOU))
+    behind = 2.0 + page.width_of("rear", SIZE)
     table = roll_table(machine, thickness, setting.lift)
     touch = roll_table(machine, thickness, 0.0)
     radii = (
@@ -160,9 +164,9 @@ def draw_rolls(
         machine.rolls.rear_radius,
     )
     room = Frame(
-        frame.x + 24.0,
+        frame.x + beside,
         frame.y + 0.5,
-        frame.width - 36.0,
+        frame.width - beside - behind,
         frame.height - line - 1.0,
     )
     centres = np.vstack((table[:, :2], touch[REAR:, :2]))
@@ -189,7 +193,7 @@ def draw_rolls(
     look.leader(page.ax, (label[0], label[1] - 0.7 * line), middle)
     nip = place(0.0, 0.0)
     you = max(nip[1] + 0.5 * line, frame.y + 4.5 * line)
-    page.write(frame.x, you, "you stand here", SIZE)
+    page.write(frame.x, you, YOU, SIZE)
 
 
 def _surfaces(table: Array, radii: tuple[float, float, float]) -> tuple[Array, Array]:
