@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MM_PER_INCH, MM_PER_POINT = 25.4, 25.4 / 72.0
-_LARGE = 8.0
+_LARGE = 80.0  # points
 LEADING = 1.2  # distance of lines over the size of the type
 
 
@@ -60,16 +60,22 @@ class Page:
         size = (paper.width / MM_PER_INCH, paper.height / MM_PER_INCH)
         self.figure: Figure = Figure(figsize=size)
         self._canvas = FigureCanvasAgg(self.figure)
+        self._widths: dict[tuple[str, bool], float] = {}
         self.ax: Axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0))
         self.ax.set(xlim=(0.0, paper.width), ylim=(0.0, paper.height))
         self.ax.set_axis_off()
 
     def width_of(self, text: str, size: float, *, bold: bool = False) -> float:
         """Width of a line of text (mm) at a size in points."""
+        if (text, bold) not in self._widths:
+            self._widths[text, bold] = self._measured(text, bold=bold)
+        return size * self._widths[text, bold]
+
+    def _measured(self, text: str, *, bold: bool) -> float:
+        """Width (mm) per point of size; measured large, so that dots do not count."""
         from matplotlib.font_manager import FontProperties
 
-        # large, so that rounding to dots does not count
-        font = FontProperties(size=_LARGE * size, weight="bold" if bold else "normal")
+        font = FontProperties(size=_LARGE, weight="bold" if bold else "normal")
         renderer: Any = self._canvas.get_renderer()  # type: ignore[no-untyped-call]
         wide, _, _ = renderer.get_text_width_height_descent(text, font, ismath=False)
         return float(wide) / _LARGE / self.figure.dpi * MM_PER_INCH
@@ -78,15 +84,18 @@ class Page:
         self, text: str, width: float, size: float, *, bold: bool = False
     ) -> list[str]:
         """Break text into lines no wider than ``width`` (mm)."""
+        space = self.width_of("n n", size, bold=bold)
+        space -= 2.0 * self.width_of("n", size, bold=bold)
         lines: list[str] = []
         for paragraph in text.splitlines():
-            line = ""
+            line, reach = "", -space
             for word in paragraph.split():
-                longer = f"{line} {word}" if line else word
-                if line and self.width_of(longer, size, bold=bold) > width:
+                wide = self.width_of(word, size, bold=bold)
+                if line and reach + space + wide > width:
                     lines.append(line)
-                    longer = word
-                line = longer
+                    line, reach = "", -space
+                line = f"{line} {word}" if line else word
+                reach += space + wide
             lines.append(line)
         return lines
 
