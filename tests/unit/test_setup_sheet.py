@@ -40,9 +40,10 @@ def run_of(first, pieces, lift):
 # as many pieces as a search ever gives: six, then three with the sheet turned
 LONG = [*run_of(3.0, 6, 16.0), Turn(), *run_of(257.0, 3, 18.0), Release()]
 SHORT = [Place(at=3.0), Lift(to=16.0), Feed(toward="operator", by=200.0), Lower()]
+WHOLE = (*SHORT, Release())
 
 
-def made_plan(result, moves=(*SHORT, Release()), *, reached=True, closing=True):
+def made_plan(result, moves=WHOLE, *, reached=True, closing=True):
     """A plan round a made-up result; its numbers are invented."""
     case = load_case("strut-fairing").model_copy(update={"moves": tuple(moves)})
     lifts = [i for i, move in enumerate(moves, 1) if move.kind == "lift"]
