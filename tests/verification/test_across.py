@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 from rig import report
 
-from pinchline.analysis.across import across, shape_across
+from pinchline.analysis.across import _at_the_edges, across, shape_across
 from pinchline.errors import InputError
 from pinchline.model.case import parse_case
+from pinchline.output.across import across_words
+from pinchline.physics.shaft import mean_influence, strips
 from pinchline.process.programme import run_case
+from pinchline.process.supports import roll_shaft
 from pinchline.process.track import POINTS, Log, Track
 
 pytestmark = pytest.mark.verification
@@ -74,6 +77,84 @@ def test_the_middle_of_a_bowed_roll_bends_less():
     shifts = [station.shifts[0] for station in found.stations]
     assert shifts[1] > 0.0 > shifts[0]
     assert found.settled
+    assert np.mean([station.shifts for station in found.stations], axis=0) == (
+        pytest.approx(np.zeros(3), abs=0.05 * shifts[1])
+    )
+
+
+def test_two_strips_cannot_show_a_barrel():
+    """Through two radii no parabola is drawn: no number, not zero."""
+    barrel, taper, _ = shape_across(
+        np.array([-1.0, 1.0]), np.array([80.0, 82.0]), 400.0
+    )
+    assert math.isnan(barrel)
+    assert taper == pytest.approx(400.0)
+
+
+def test_the_roll_stands_off_by_what_the_strips_make_it_bend():
+    """The shifts are the shaft's own deflection from its mean: one shaft, by hand.
+
+    Upper roll at the moment it is pushed hardest in the middle; every strip is pushed
+    hardest then, in the raise at rest, to 2 % of the bow.
+    """
+    found = done()
+    start, stop = strips(400.0, 0.0, 640.0, 3)
+    bent = mean_influence(roll_shaft(case().machine, 0), start, stop)
+    forces = np.array([station.forces[0] for station in found.stations])
+    line = bent @ forces
+    shifts = [station.shifts[0] for station in found.stations]
+    assert shifts == pytest.approx(line - np.mean(line), abs=0.02 * np.ptp(line))
+
+
+def test_the_whole_width_asks_of_the_machine_what_one_strip_of_it_would():
+    """Every limit set at half of what the job of `run` asks: all strips exceed it.
+
+    And at twice of it none does: the strips together ask within a few percent what one
+    job over the whole width does.
+    """
+    asked = run_case(case()).summary
+    limits = {
+        "effort exceeded": ("crank.max_hand_force", "hand_force_max", "N"),
+        "screw force exceeded": ("rear.max_screw_force", "screw_force_max", "N"),
+        "screw torque exceeded": ("rear.max_screw_torque", "screw_torque_max", "N mm"),
+        "pinch force exceeded": ("nip.max_force", "pinch_force_max", "N"),
+    }
+
+    def exceeded_at(share):
+        found = done(
+            "\n".join(
+                f'{key} = "{share * asked[name]} {unit}"'
+                for key, name, unit in limits.values()
+            )
+        )
+        return found, {excess.kind for _, excess in found.excesses}
+
+    found, kinds = exceeded_at(0.5)
+    assert kinds == set(limits)
+    assert f"LIMIT over the whole width: move {found.excesses[0][0]}, " in (
+        across_words(found, "", "metric")
+    )
+    assert not exceeded_at(2.0)[1]
+
+
+def test_rolls_that_slip_over_the_whole_width_are_said_to():
+    found = done("nip.friction = 0.005")
+    assert {excess.kind for _, excess in found.excesses} == {"grip exceeded"}
+
+
+def test_within_its_limits_the_machine_is_said_to_be():
+    words = across_words(done(), "", "metric")
+    assert not done().excesses
+    assert "exceed no limit" in words
+    assert "carried on" in words
+
+
+def test_the_force_at_the_side_edge_does_not_depend_on_the_strips():
+    """A line force that is a parabola: at the edge of 400 mm always the same."""
+    for count in (3, 5, 15):
+        z = (np.arange(count) + 0.5 - 0.5 * count) * 400.0 / count
+        edge = _at_the_edges(z, 9.0 + 1e-3 * z + 7e-5 * z**2, 400.0)
+        assert edge == pytest.approx(9.0 + 0.2 + 2.8)
 
 
 def test_rolls_that_do_not_bend_leave_no_barrel():

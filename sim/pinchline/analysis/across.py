@@ -19,6 +19,7 @@ from pinchline.analysis import parallel
 from pinchline.errors import InputError, SolverError
 from pinchline.model.moves import Feed, Lift, Lower
 from pinchline.physics.shaft import mean_influence, strips
+from pinchline.process.effort import Excess, exceeded, grip_slack, over_the_width
 from pinchline.process.programme import run_shifted
 from pinchline.process.supports import roll_shaft, support_stiffness
 from pinchline.process.track import POINTS, Track
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
 
-MOST_ROUNDS = 12
+MOST_ROUNDS = 24  # 6 to 8 settle the demo at 5 to 25 stations, stiffer nips take more
 SETTLED = 0.03  # of the lines of the rolls, root mean square: they stay where they are
 LEAST_SHIFT = 1.0e-3  # mm; smaller lines are held to the same length
 REMEMBERED = 4  # rounds that the next guess is made from
@@ -48,7 +49,7 @@ class Station:
     z: its middle, from the sheet's middle, + to the right (mm); lift: largest of its
     own (mm); radius, opening: of its free part, over the zone common to all (mm);
     forces: largest push on upper, lower and rear roll (N/mm); shifts: of those rolls
-    away from the sheet, from where the mean over the width stands, at that time (mm).
+    away from the sheet, from the mean of their lines over the width, then (mm).
     """
 
     z: float
@@ -66,10 +67,13 @@ class Across:
     """A job across the width.
 
     barrel: rise in the middle over the edges of a parabola through the stations' radii
-    (mm); taper: its change from the left to the right edge (mm); cone: angle between
-    opposite sides of the cone that makes (rad); grip_margin: smallest, when feeding, of
-    the mean over the width (N/mm); rounds of the jobs, and the change of the rolls'
-    lines in the last one, root mean square, over the lines.
+    (mm), NaN of fewer than three; taper: its change from the left to the right edge
+    (mm); cone: angle between opposite sides of the cone that makes (rad); edge_force:
+    largest push on a pinch roll at a side edge, by a parabola through the stations'
+    (N/mm); grip_margin: smallest, when feeding, of the mean over the width (N/mm);
+    excesses: limits of the machine that the whole width exceeds, the worst of each,
+    with its move; rounds of the jobs, and the change of the rolls' lines in the last
+    one, root mean square, over the lines.
     """
 
     stations: tuple[Station, ...]
@@ -77,7 +81,9 @@ class Across:
     barrel: float
     taper: float
     cone: float
+    edge_force: float
     grip_margin: float
+    excesses: tuple[tuple[int, Excess], ...]
     rounds: int
     change: float
 
@@ -138,7 +144,7 @@ def across(
             shifts = guess.next(shifts, lines)
             zone = _common_zone([result for result, _ in found])
             rounds += 1
-    return _collected(case, shafts, jobs, found, lines, rounds, change)
+    return _collected(case, shafts, jobs, found, rounds, change)
 
 
 def _size(lines: Array) -> float:
@@ -208,11 +214,15 @@ class _Shafts:
         stiffness = support_stiffness(case)
         own = [1.0 / k if k > 0.0 else 0.0 for k in stiffness]
         matrices = []
+        self.own = np.zeros(
+            3
+        )  # compliance that a station's own support has, mm per N/mm
         for roll in range(3):
             bent = mean_influence(roll_shaft(case.machine, roll), start, stop)
             mean = float(np.mean(np.sum(bent, axis=1)))
             if math.isclose(mean, own[roll], rel_tol=1.0e-3):
                 matrices.append(bent - own[roll] * np.eye(start.size))
+                self.own[roll] = own[roll]
             else:  # the card tells a stiffness: bending adds its shape alone
                 matrices.append(bent - np.mean(bent, axis=0))
         self.matrices = np.array(matrices)
@@ -221,6 +231,15 @@ class _Shafts:
         """Shifts (mm) by forces (N/mm), both ``(stations, moves, points, 3)``."""
         shifted: Array = np.einsum("rij,jmpr->impr", self.matrices, forces)
         return shifted
+
+    def bows(self, forces: Array) -> Array:
+        """Lines of the bent shafts from their means over the width (mm), as ``lines``.
+
+        That is the whole deflection, a station's own share of it included.
+        """
+        bent = self.lines(forces) + self.own * forces
+        bowed: Array = bent - np.mean(bent, axis=0)
+        return bowed
 
 
 def _skewed(case: Case, from_middle: float) -> Case:
@@ -285,15 +304,15 @@ def _collected(
     shafts: _Shafts,
     jobs: list[Case],
     found: list[tuple[Result, Track]],
-    lines: Array,
     rounds: int,
     change: float,
 ) -> Across:
     made = []
+    bows = shafts.bows(np.array([track.values[:, :, :3] for _, track in found]))
     for i, (result, track) in enumerate(found):
         flat = track.values[:, :, :3].reshape(-1, 3)
         peak = np.argmax(flat, axis=0)
-        shift = lines[i].reshape(-1, 3)[peak, range(3)]
+        shift = bows[i].reshape(-1, 3)[peak, range(3)]
         lifts = [move.to for move in jobs[i].moves if isinstance(move, Lift)]
         made.append(
             Station(
@@ -307,12 +326,12 @@ def _collected(
                 result=result,
             )
         )
+    z = np.array([station.z for station in made])
+    pinch = np.array([np.max(station.forces[:2]) for station in made])
     feeds = [i for i, move in enumerate(case.moves) if isinstance(move, Feed)]
     grip = np.mean([track.values[feeds, :, 3] for _, track in found], axis=0)
     barrel, taper, cone = shape_across(
-        np.array([station.z for station in made]),
-        np.array([station.radius for station in made]),
-        case.sheet.width,
+        z, np.array([station.radius for station in made]), case.sheet.width
     )
     return Across(
         stations=tuple(made),
@@ -320,24 +339,54 @@ def _collected(
         barrel=barrel,
         taper=taper,
         cone=cone,
+        edge_force=_at_the_edges(z, pinch, case.sheet.width),
         grip_margin=float(np.min(grip, initial=math.inf)),
+        excesses=_excesses(case, z, found),
         rounds=rounds,
         change=change,
     )
+
+
+def _excesses(
+    case: Case, z: Array, found: list[tuple[Result, Track]]
+) -> tuple[tuple[int, Excess], ...]:
+    """Limits that the stations together exceed: of each the worst, with its move."""
+    slack = grip_slack(case, found[0][0].inputs["moment_first_yield"])
+    logs = np.array([track.values for _, track in found])
+    worst: dict[str, tuple[int, Excess]] = {}
+    for move in range(logs.shape[1]):
+        for now in np.moveaxis(logs[:, move], 1, 0):
+            drive = now[:, 4]
+            asked = over_the_width(case, z, now[:, :3], drive, now[:, 3])
+            for excess in exceeded(case, asked, abs(float(np.mean(drive))), slack):
+                known = worst.get(excess.kind)
+                if known is None or abs(excess.value) > abs(known[1].value):
+                    worst[excess.kind] = (move + 1, excess)
+    return tuple(worst.values())
+
+
+def _at_the_edges(z: Array, force: Array, width: float) -> float:
+    """Larger force (N/mm) at the two side edges, by a parabola through the strips'.
+
+    The outermost strip's middle comes nearer to the edge the more strips there are,
+    and its force grows with that; the edge's own does not.
+    """
+    fit = np.polynomial.Polynomial.fit(z, force, min(2, z.size - 1))
+    return float(np.max(fit(np.array([-0.5, 0.5]) * width)))
 
 
 def shape_across(z: Array, radius: Array, width: float) -> tuple[float, float, float]:
     """Barrel and taper (mm) and cone angle (rad) of radii at places across the width.
 
     A parabola through the radii; the barrel is its rise in the middle over the edges,
-    the taper its change from left to right. A cone whose radius square to its ruling
-    changes by ``dR/dz`` along it opens by ``2 atan(dR/dz)``. NaN where a radius is not
-    finite.
+    which two places cannot show, the taper its change from left to right. A cone whose
+    radius square to its ruling changes by ``dR/dz`` along it opens by
+    ``2 atan(dR/dz)``. NaN where a radius is not finite.
     """
     if not np.all(np.isfinite(radius)):
         return math.nan, math.nan, math.nan
     order = min(2, z.size - 1)
     fit = np.polynomial.Polynomial.fit(z, radius, order).convert().coef
     slope = float(fit[1]) if fit.size > 1 else 0.0
-    bow = float(fit[2]) if fit.size > 2 else 0.0
+    bow = (float(fit[2]) if fit.size > 2 else 0.0) if z.size > 2 else math.nan
     return -bow * (0.5 * width) ** 2, slope * width, 2.0 * math.atan(abs(slope))

@@ -46,8 +46,11 @@ def across(
             say(f"The table is in {output}.")
         if pictures is not None:
             say(f"The picture is {draw_across(found, job.title, pictures)}.")
+        for move, excess in found.excesses:
+            say(f"pinchline: move {move}: {excess.message}")
         if found.stopped:
             say("pinchline: a station's job was stopped; `pinchline run` says why")
+        if found.stopped or found.excesses:
             raise typer.Exit(STOPPED)
 
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 
 NO_TAPER = 1.0e-3  # mm
+LEAST_FOR_A_BARREL = 3
 
 
 def across_table(across: Across, title: str) -> Table:
@@ -54,6 +55,8 @@ def across_table(across: Across, title: str) -> Table:
         "barrel_mm": across.barrel,
         "taper_mm": across.taper,
         "cone_rad": across.cone,
+        "edge_force_N_per_mm": across.edge_force,
+        "exceeded": "; ".join(_limit_words(across)) or "no limit",
         "rounds": across.rounds,
         "change": across.change,
     }
@@ -75,10 +78,9 @@ def across_words(across: Across, title: str, system: System) -> str:
         bears = units.format(float(max(station.forces[:2])), "line_force", system)
         cells = (say(station.z), say(station.radius), say(station.opening), bears)
         lines.append("".join(f"{cell:>15}" for cell in cells))
-    bow = say(abs(across.barrel))
-    wider = "wider" if across.barrel > 0.0 else "tighter"
     grip = units.format(across.grip_margin, "line_force", system)
-    lines += ["", f"barrel: the middle is {bow} {wider} in radius than the side edges"]
+    edge = units.format(across.edge_force, "line_force", system)
+    lines += ["", *_barrel_words(across, system)]
     if abs(across.taper) > NO_TAPER:
         tight = "left" if across.taper > 0.0 else "right"
         lines += [
@@ -87,15 +89,39 @@ def across_words(across: Across, title: str, system: System) -> str:
         ]
     rest = f"within {across.change:.1%} after {across.rounds} rounds"
     lines += [
+        f"at a side edge a pinch roll bears {edge}, carried on likewise",
         f"least grip beyond the drive, mean over the width: {grip}",
         f"the rolls' lines came to rest {rest}",
     ]
     if not across.settled:
         lines.append("THE LINES OF THE ROLLS DID NOT COME TO REST: take it as a trend")
+    limits = _limit_words(across)
+    lines += [f"LIMIT over the whole width: {words}" for words in limits]
+    if not limits:
+        lines.append("all strips together exceed no limit of the machine")
     lines.append(
         "Strips do not pull on each other here; a real sheet evens out part of this."
     )
     return "\n".join(lines)
+
+
+def _barrel_words(across: Across, system: System) -> list[str]:
+    """Say how barrelled the part is, and between what."""
+    if len(across.stations) < LEAST_FOR_A_BARREL:
+        return ["barrel: two strips cannot show one; take 3 stations or more"]
+    if math.isnan(across.barrel):
+        return ["barrel: not every strip keeps a radius"]
+    bow = units.format(abs(across.barrel), "length", system)
+    wider = "wider" if across.barrel > 0.0 else "tighter"
+    return [
+        f"barrel: the middle is {bow} {wider} in radius than the side edges,",
+        "  where a parabola through the strips' middles is carried on to them",
+    ]
+
+
+def _limit_words(across: Across) -> list[str]:
+    """Say which limits of the machine all stations together exceed, in which move."""
+    return [f"move {move}, {excess.message}" for move, excess in across.excesses]
 
 
 def across_picture(across: Across, title: str) -> Figure:

@@ -61,13 +61,13 @@ class Job:
         feeding = self.text.startswith("feed")
         self.recorder.step(state, self.move)
         if state.track is not None:
-            pushed = [*pushed_away(state), grip_margin(state)]
-            self.log.note(self.move, state.share, np.array(pushed))
+            now = [*pushed_away(state), grip_margin(state), state.drive_force]
+            self.log.note(self.move, state.share, np.array(now))
         for finding in events.notices(state, feeding=feeding):
             self.note(finding)
         if self.stopped:
             return False
-        if state.track is None:  # a strip has no crank and screws of its own
+        if state.track is None:  # crank and screws are asked by all strips together
             for finding in events.stops(state):
                 self.note(finding)
         if abs(state.fed - self._looked) >= LOOK_AT_CURL:
@@ -126,7 +126,7 @@ def run_shifted(case: Case, shifts: Track) -> tuple[Result, Track]:
     """Do the programme with the rolls shifted along it (mm, away from the sheet).
 
     Returns the result and, along the job, the forces with which the sheet pushes upper,
-    lower and rear roll away and the margin of grip (N/mm).
+    lower and rear roll away, the margin of grip and the drive (N/mm).
     """
     require_programme(case)
     state = new_state(case)
