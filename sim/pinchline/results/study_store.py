@@ -157,7 +157,7 @@ class StudyFile:
         words = {
             "study": "the study has changed since",
             "case": "the case has changed since",
-            "digest": "a card that the study uses has changed since",
+            "digest": "a card, or what the model takes by default, has changed since",
             "versions": "the file was begun by other versions of pinchline or numpy",
         }
         for name in _IDENTITY:
