@@ -115,9 +115,8 @@ def by_processor(task: Task, points: Sequence[dict[str, Any]]) -> Chunk:
 
 def rates() -> None:
     """Print the rate on one core and two, and what a point takes of a processor."""
-    print(
-        f"\nload of the machine before: {os.getloadavg()[0]:.1f}, {os.cpu_count()} cores"
-    )
+    load = os.getloadavg()[0]
+    print(f"\nload of the machine before: {load:.1f}, {os.cpu_count()} cores")
     columns = ("what", "1 core", "2 cores", "ratio (aim 1.8)", "processor a point, ms")
     print(f"\n| {' | '.join(columns)} |\n|{' --- |' * len(columns)}")
     under_test.do_points = by_processor

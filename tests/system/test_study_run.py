@@ -26,7 +26,7 @@ from pinchline.model.case import build_case
 from pinchline.model.keys import changed
 
 SOURCES = str(Path(pl.__file__).parents[1])
-COUNT = 192
+COUNT = 120
 STUDY = """title = "Radius over lift, thickness and direction (invented)"
 case = "strut-fairing"
 solver = "span"
@@ -43,7 +43,7 @@ count = 12
 key = "sheet.thickness"
 from = "0.8 mm"
 to = "1.2 mm"
-count = 8
+count = 5
 """
 PATIENCE = 60.0  # seconds for what takes two on a quiet machine
 
@@ -103,7 +103,7 @@ def test_every_number_stands_at_its_point(reference):
     """Four points solved alone, of a jam too, equal those of the file to the bit."""
     source, _ = reference
     found = pl.read_study(source.with_suffix(".h5"))
-    for at in ((0, 2, 0), (0, 3, 5), (1, 1, 7), (1, 11, 3)):
+    for at in ((0, 2, 0), (0, 3, 3), (1, 1, 4), (1, 11, 2)):
         toward, lift, thickness = (
             v.values[place]
             for v, place in zip(found.coordinates.values(), at, strict=True)
