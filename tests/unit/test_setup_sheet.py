@@ -39,11 +39,16 @@ def run_of(first, pieces, lift):
 
 # as many pieces as a search ever gives: six, then three with the sheet turned
 LONG = [*run_of(3.0, 6, 16.0), Turn(), *run_of(257.0, 3, 18.0), Release()]
-SHORT = [Place(at=3.0), Lift(to=16.0), Feed(toward="operator", by=200.0), Lower()]
-WHOLE = (*SHORT, Release())
+SHORT = (
+    Place(at=3.0),
+    Lift(to=16.0),
+    Feed(toward="operator", by=200.0),
+    Lower(),
+    Release(),
+)
 
 
-def made_plan(result, moves=WHOLE, *, reached=True, closing=True):
+def made_plan(result, moves=SHORT, *, reached=True, closing=True):
     """A plan round a made-up result; its numbers are invented."""
     case = load_case("strut-fairing").model_copy(update={"moves": tuple(moves)})
     lifts = [i for i, move in enumerate(moves, 1) if move.kind == "lift"]
@@ -101,7 +106,7 @@ def words_of(fig):
 
 
 @pytest.mark.parametrize(("system", "paper"), UNITS)
-@pytest.mark.parametrize("moves", [(*SHORT, Release()), LONG])
+@pytest.mark.parametrize("moves", [SHORT, LONG])
 @pytest.mark.parametrize("reached", [True, False])
 def test_no_words_overlap_or_leave_the_paper(result, system, paper, moves, reached):
     plan = made_plan(result, moves, reached=reached)
@@ -125,6 +130,18 @@ def test_all_words_of_a_common_job_are_ten_points_or_more(result, system, paper)
     plan = made_plan(result)
     for text, _ in texts(setup_sheet(plan, system=system, paper=paper)):
         assert text.get_fontsize() >= 10.0, text.get_text()
+
+
+@pytest.mark.parametrize(("system", "paper"), UNITS)
+def test_the_moves_of_the_longest_job_stay_readable(result, system, paper):
+    """What is read at arm's length: ten points, common practice, no source."""
+    plan = made_plan(result, LONG)
+    found = texts(setup_sheet(plan, system=system, paper=paper))
+    moves = ("Crank toward you to", "Mark", "Lower")
+    rows = [text for text, _ in found if text.get_text().startswith(moves)]
+    assert len(rows) == 13
+    assert min(text.get_fontsize() for text in rows) >= 10.0
+    assert min(text.get_fontsize() for text, _ in found) >= 8.0
 
 
 def test_files_are_one_page_of_the_paper_and_a_picture(result, tmp_path):

@@ -72,9 +72,13 @@ def _taken(
     plan: Plan, varied: Sequence[Varied], asked_as: str, words: str, read: Read
 ) -> Measurement:
     expected = read(plan.result)
-    moved = [
-        math.nan if v.result is None else read(v.result) - expected for v in varied
-    ]
+    moved = (
+        [math.nan]
+        if not varied
+        else [
+            math.nan if v.result is None else read(v.result) - expected for v in varied
+        ]
+    )
     asked = [d for d in plan.deviations if asked_as and d.name.startswith(asked_as)]
     allowed = asked[0].tolerance if asked and plan.reached else math.nan
     return Measurement(words, expected, math.hypot(*moved), allowed)

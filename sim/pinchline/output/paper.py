@@ -118,13 +118,20 @@ class Cells(NamedTuple):
     """A table: heads of its columns, their widths (mm; 0 takes the rest) and rows.
 
     Words in the first wide column are wrapped; everything else is one line, and
-    numbers stand to the right. A head has two lines; those of the columns up to the
-    wide one are left to the heading.
+    numbers stand to the right. The heads of the columns up to the
+    wide one are left to the heading, which stands on their line.
     """
 
     heads: tuple[str, ...]
     widths: tuple[float, ...]
     rows: tuple[tuple[str, ...], ...]
+
+
+class Type(NamedTuple):
+    """Sizes (points) of what stands in tables, and of all other words."""
+
+    cells: float
+    words: float
 
 
 class Block(NamedTuple):
@@ -140,18 +147,18 @@ GAP, PAD = 2.2, 0.9  # mm: between blocks; between a rule and what stands by it
 HEADING = 11.0  # points
 
 
-def height_of(page: Page, block: Block, size: float) -> float:
-    """Height (mm) of a block at a size in points."""
+def height_of(page: Page, block: Block, size: Type) -> float:
+    """Height (mm) of a block."""
     return _lay(page, block, 0.0, size, draw=False)
 
 
-def draw_block(page: Page, block: Block, top: float, size: float) -> float:
+def draw_block(page: Page, block: Block, top: float, size: Type) -> float:
     """Write a block below ``top`` (mm); returns where the next may start."""
     height = _lay(page, block, top, size, draw=True)
     return top - height - GAP
 
 
-def _lay(page: Page, block: Block, top: float, size: float, *, draw: bool) -> float:
+def _lay(page: Page, block: Block, top: float, size: Type, *, draw: bool) -> float:
     """Write a block, or only measure it."""
     left, right = page.paper.margin, page.paper.width - page.paper.margin
     inner = left + (2.0 if block.boxed else 0.0)
@@ -163,12 +170,13 @@ def _lay(page: Page, block: Block, top: float, size: float, *, draw: bool) -> fl
     if block.cells is None:
         y -= line_height(HEADING)
     else:
-        y = _lay_cells(page, block.cells, y, size, draw=draw)
+        y = _lay_cells(page, block.cells, y, size.cells, draw=draw)
     if block.words:
-        for line in page.wrapped(block.words, right - inner - (inner - left), size):
+        width = right - left - 2.0 * (inner - left)
+        for line in page.wrapped(block.words, width, size.words):
             if draw:
-                page.write(inner, y, line, size)
-            y -= line_height(size)
+                page.write(inner, y, line, size.words)
+            y -= line_height(size.words)
     if draw and block.boxed:
         _box(page, (left, right), (y, top))
     return top - y
@@ -198,9 +206,9 @@ def _lay_cells(
         page.write(x, at, text, size, ha="right" if end else "left", **how)
 
     for column, head in enumerate(cells.heads):
-        for i, line in enumerate(head.split("\n") if draw and head else ()):
-            put(column, line, y - i * pitch, fontstyle="italic")
-    y -= 2.0 * pitch + 0.4
+        if draw and head:
+            put(column, head, y, fontstyle="italic")
+    y -= line_height(HEADING) + 0.3
     for row in cells.rows:
         if draw:
             page.ax.plot((left, right), (y, y), color="0.6", linewidth=0.4)

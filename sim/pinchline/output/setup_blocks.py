@@ -97,10 +97,7 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
         )
         for i, row in enumerate(steps.rows, 1)
     ]
-    heads = (
-        "", "", "mark", f"feed\n{unit}", "crank\nturns", f"lift\n{unit}",
-        "screw\nturns", f"gap\n{unit}",
-    )  # fmt: skip
+    heads = ("", "", "mark", "feed", "crank", "lift", "screw", "gap")
     number, _ = units.display(plan.case.machine.rolls.upper_radius, "length", system)
     words = (
         "Lift, screw turns: from touch, where the rear roll just meets the flat "
@@ -116,7 +113,7 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
         tuple(width for _, width, _ in told),
         tuple(zip(*(texts for *_, texts in told), strict=True)),
     )
-    return Block("Order of moves", words, cells)
+    return Block(f"Order of moves ({unit}, turns)", words, cells)
 
 
 def _measure(plan: Plan, varied: Sequence[Varied], system: System) -> Block:
@@ -134,7 +131,9 @@ def _measure(plan: Plan, varied: Sequence[Varied], system: System) -> Block:
                 *(s + t if t else "-" for s, t in zip(signs, told, strict=True)),
             )
         )
-    if not any(row[2] != "-" for row in rows):
+    if not varied:
+        words = ""
+    elif not any(row[2] != "-" for row in rows):
         words = (
             "Spread: not known, for with the sheet a little off a limit stops the job."
         )
@@ -143,9 +142,9 @@ def _measure(plan: Plan, varied: Sequence[Varied], system: System) -> Block:
             f"Spread, by the model's derivatives: thickness \u00b1 {THICKNESS:.0%} and "
             f"yield strength \u00b1 {STRENGTH:.0%} of the card's (assumed)."
         )
-    heads = ("", f"expect\n{unit}", f"spread\n{unit}", f"tolerance\n{unit}")
+    heads = ("", "expect", "spread", "tolerance")
     table = Cells(heads, (0.0, 18.0, 18.0, 21.0), tuple(rows))
-    return Block("Measure on the free part", words, table)
+    return Block(f"Measure on the free part ({unit})", words, table)
 
 
 def _correct(plan: Plan, steps: Steps, system: System) -> Block:
@@ -164,12 +163,9 @@ def _correct(plan: Plan, steps: Steps, system: System) -> Block:
         f"Next strip: per {told} of opening too wide, this much more lift in ONE of "
         "the rows, the one that mends the half that is off; too tight, as much less."
     )
-    heads = (
-        "", f"lift\n{unit}", "screw\nturns", f"radius, half O\n{unit}",
-        f"radius, half R\n{unit}",
-    )  # fmt: skip
+    heads = ("", f"lift, {unit}", "screw turns", "radius, half O", "half R")
     return Block(
-        heading, words, Cells(heads, (0.0, 20.0, 20.0, 32.0, 32.0), tuple(rows))
+        heading, words, Cells(heads, (0.0, 20.0, 26.0, 30.0, 20.0), tuple(rows))
     )
 
 

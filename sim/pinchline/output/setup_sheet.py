@@ -12,6 +12,7 @@ from pinchline.output.paper import (
     LETTER,
     Block,
     Page,
+    Type,
     draw_block,
     height_of,
     line_height,
@@ -40,9 +41,16 @@ if TYPE_CHECKING:
     from pinchline.output.plan_steps import Steps
     from pinchline.units import System
 
-TITLE = 14.0  # points
-SIZES = (10.0, 9.0, 8.0)  # of the words; smaller only where the moves fill the page
-SKETCH = (34.0, 72.0)  # mm: least and largest height of part and rolls
+TITLE, HEAD = 14.0, 10.0  # points
+# roomiest first: words shrink before tables, and only where the moves fill the page
+SIZES = (
+    Type(10.0, 10.0),
+    Type(10.0, 9.0),
+    Type(10.0, 8.5),
+    Type(9.0, 8.5),
+    Type(8.0, 8.0),
+)
+SKETCH = (32.0, 72.0)  # mm: least and largest height of part and rolls
 
 
 def setup_sheet(
@@ -88,7 +96,7 @@ def _layouts(
     steps: Steps,
     strip: float,
     system: System,
-) -> Iterator[tuple[list[Block], float, float]]:
+) -> Iterator[tuple[list[Block], Type, float]]:
     """Give blocks, their type and what is left for the sketches: roomiest first."""
     room = page.paper.height - 2.0 * page.paper.margin
     head = _head_height(page, plan)
@@ -104,7 +112,7 @@ def _draw(
     plan: Plan,
     steps: Steps,
     blocks: Sequence[Block],
-    size: float,
+    size: Type,
     sketch: float,
     system: System,
 ) -> None:
@@ -133,7 +141,7 @@ def _head_lines(page: Page, plan: Plan) -> list[str]:
 
 def _head_height(page: Page, plan: Plan) -> float:
     lines = len(_head_lines(page, plan))
-    return lines * line_height(TITLE) + line_height(SIZES[0]) + GAP
+    return lines * line_height(TITLE) + line_height(HEAD) + GAP
 
 
 def _head(page: Page, plan: Plan, top: float) -> float:
@@ -144,8 +152,8 @@ def _head(page: Page, plan: Plan, top: float) -> float:
         y -= line_height(TITLE)
     text = f"Set-up sheet for {plan.case.machine.title}"
     width = page.paper.width - 2.0 * page.paper.margin
-    page.write(page.paper.margin, y, page.wrapped(text, width, SIZES[0])[0], SIZES[0])
-    return y - line_height(SIZES[0]) - GAP
+    page.write(page.paper.margin, y, page.wrapped(text, width, HEAD)[0], HEAD)
+    return y - line_height(HEAD) - GAP
 
 
 def write_setup_sheet(
