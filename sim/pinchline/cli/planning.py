@@ -25,9 +25,6 @@ if TYPE_CHECKING:
     from pinchline.units import System
 
 
-TOLERANCE = 0.005  # mm: how near the template's DXF keeps to the part
-
-
 class PaperSize(StrEnum):
     """Paper for the set-up sheet and the template."""
 
@@ -89,10 +86,8 @@ def _write(
     """Write the job, its result, the set-up sheet and the template."""
     from pinchline.analysis.plan_job import with_text
     from pinchline.analysis.plan_spread import vary
-    from pinchline.output.drawing import drawing
     from pinchline.output.setup_sheet import write_setup_sheet
-    from pinchline.output.template import template_pdf, template_table
-    from pinchline.results.tables import write_table
+    from pinchline.output.template import write_template
     from pinchline.results.writer import write_result, write_whole
 
     folder.mkdir(parents=True, exist_ok=True)
@@ -103,9 +98,4 @@ def _write(
     yield from write_setup_sheet(
         found, vary(found), folder, name, system=system, paper=paper
     )
-    shape = folder / f"{name}-template"
-    pages = template_pdf(found.result, system=system, paper=paper)
-    write_whole(shape.with_suffix(".pdf"), pages)
-    write_whole(shape.with_suffix(".dxf"), drawing(found.result, TOLERANCE, system))
-    write_table(template_table(found.result), shape.with_suffix(".csv"))
-    yield from (shape.with_suffix(kind) for kind in (".pdf", ".dxf", ".csv"))
+    yield from write_template(found.result, folder, name, system=system, paper=paper)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from typing import TYPE_CHECKING
 
 from pinchline.errors import InputError
@@ -28,6 +29,7 @@ from pinchline.output.setup_sketch import (
     draw_rolls,
     mark_levels,
 )
+from pinchline.results.writer import write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -168,6 +170,18 @@ def write_setup_sheet(
     """Write the set-up sheet as PDF and PNG into a folder; returns the paths."""
     fig = setup_sheet(plan, varied, system=system, paper=paper)
     with to_scale():
-        return [
-            look.save_in(fig, folder, f"{name}-setup.{kind}") for kind in ("pdf", "png")
-        ]
+        pdf = look.save_in(fig, folder, f"{name}-setup.pdf")
+        png = pdf.with_suffix(".png")
+        write_whole(png, _picture(fig))
+    return [pdf, png]
+
+
+def _picture(fig: Figure) -> bytes:
+    """Draw the page as a PNG in greys, a quarter of the size of one in colours."""
+    from PIL import Image
+
+    coloured, grey = io.BytesIO(), io.BytesIO()
+    fig.savefig(coloured, format="png", pil_kwargs={"compress_level": 0})
+    with Image.open(coloured) as image:
+        image.convert("L").save(grey, "PNG")
+    return grey.getvalue()
