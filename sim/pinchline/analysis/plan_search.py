@@ -70,8 +70,16 @@ class Draft:
     @property
     def miss(self) -> float:
         """Largest deviation over its tolerance, of those that are asked."""
+        return max(self._misses(), default=0.0)
+
+    @property
+    def total_miss(self) -> float:
+        """Sum of the deviations over their tolerances."""
+        return sum(self._misses())
+
+    def _misses(self) -> list[float]:
         asked = [d for d in self.deviations if not math.isnan(d.tolerance)]
-        return max((abs(d.off) / d.tolerance for d in asked), default=0.0)
+        return [abs(d.off) / d.tolerance for d in asked]
 
 
 class Search:
