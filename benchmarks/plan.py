@@ -1,4 +1,4 @@
-"""Plans of random parts, run again from their own text: deviation, time, what is refused.
+"""Plans of random parts, run again from their own text: deviation, time, refusals.
 
 Run ``python benchmarks/plan.py [COUNT [SEED]]``; every part is one row of
 ``benchmarks/plan.csv``. A part within what the machine should reach by the span solver
@@ -110,7 +110,7 @@ def row(number: int, seed: int, *, in_reach: bool) -> dict[str, object]:
     probe = parse_case(
         text + '[target]\nradius = "1 m"\nangle = "10 deg"\n', path="p.toml"
     )
-    target = a_target(draw, reach(probe, lift_table(probe)), in_reach=in_reach)
+    target = a_target(draw, reach(lift_table(probe)), in_reach=in_reach)
     wanted = target.replace("\n", "; ")
     found: dict[str, object] = dict.fromkeys(COLUMNS, math.nan)
     found |= {"part": f"{number} {words}", "wanted": wanted}

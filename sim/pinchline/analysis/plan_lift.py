@@ -8,20 +8,28 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.passes import longest_lift
+from pinchline.analysis import parallel
+from pinchline.analysis.passes import Pass, longest_lift, one_pass
+from pinchline.analysis.plan_efforts import expected_limit
 from pinchline.analysis.plan_job import Knot, Run
-from pinchline.analysis.span import SOLVED, Pass, climb_lifts
+from pinchline.analysis.span import SOLVED, climb_lifts
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from pinchline.model.case import Case
 
     Array = NDArray[np.float64]
+    Row = tuple[float, float, float, str]  # lift, curvature, loaded, limit
 
 LAG = 0.06  # of the distance to the rear roll: that far ahead the sheet is bent most
 RIDGE = 0.05  # of a knot's own weight: knots that nothing tells of stay where they are
 LIFTS = 28  # passes tabulated
+FEWEST = 4  # passes that make a table
+STEPPED = 14  # passes tabulated by the stepped solver
+MOST_LOST = 3  # in a row that the span solver may not find
 SET = 2.0e-3  # of the upper roll's curvature: less is no set to speak of
 
 
@@ -31,14 +39,16 @@ class LiftTable:
 
     Attributes
     ----------
-    lifts, curvatures : of passes that leave a set, mm and 1/mm, both rising
-    passes : the same, in full
+    lifts, curvatures, loaded : of passes that leave a set: lift (mm), curvature left
+        and under the rolls (1/mm), all rising
+    limits : what each exceeds, "" for nothing
     most : longest lift that the machine allows, mm; ``end``: what ends it
     """
 
     lifts: Array
     curvatures: Array
-    passes: tuple[Pass, ...]
+    loaded: Array
+    limits: tuple[str, ...]
     most: float
     end: str
 
@@ -47,6 +57,13 @@ class LiftTable:
         """Largest curvature that a pass leaves, 1/mm; 0 where none leaves a set."""
         return float(self.curvatures[-1]) if self.curvatures.size else 0.0
 
+    @property
+    def good(self) -> int:
+        """How many passes, from the weakest on, exceed no limit."""
+        return next(
+            (i for i, limit in enumerate(self.limits) if limit), len(self.limits)
+        )
+
     def capped(self, lift: float) -> LiftTable:
         """Give the table without passes at more than a lift (mm), but for one."""
         kept = max(1, int(np.count_nonzero(self.lifts <= lift + 1.0e-9)))
@@ -54,12 +71,14 @@ class LiftTable:
             self,
             lifts=self.lifts[:kept],
             curvatures=self.curvatures[:kept],
-            passes=self.passes[:kept],
+            loaded=self.loaded[:kept],
+            limits=self.limits[:kept],
         )
 
     def lift(self, curvature: float) -> float:
-        """Lift (mm) that leaves a curvature (1/mm), the highest where none does."""
-        return float(np.interp(curvature, self.curvatures, self.lifts))
+        """Lift (mm) that leaves a curvature (1/mm), the nearest where none does."""
+        wanted = math.log(max(curvature, 0.1 * float(self.curvatures[0])))
+        return float(np.interp(wanted, np.log(self.curvatures), self.lifts))
 
     def slope(self, curvature: float) -> float:
         """Curvature per mm of lift, at a curvature that a pass leaves (1/mm2)."""
@@ -67,7 +86,8 @@ class LiftTable:
         if last < 1:
             return float(k[0] / self.lifts[0])
         i = int(np.clip(np.searchsorted(k, curvature), 1, last))
-        return float((k[i] - k[i - 1]) / (self.lifts[i] - self.lifts[i - 1]))
+        ratio = math.log(k[i] / k[i - 1]) / float(self.lifts[i] - self.lifts[i - 1])
+        return ratio * float(np.clip(curvature, k[0], k[-1]))
 
 
 def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
@@ -94,25 +114,47 @@ def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
     )
 
 
-def lift_table(case: Case) -> LiftTable:
-    """Tabulate the passes of a case's sheet toward the operator."""
+def lift_table(
+    case: Case, *, stepped: bool = True, workers: int | None = None
+) -> LiftTable:
+    """Tabulate the passes of a case's sheet toward the operator.
+
+    By the span solver; by the stepped one, ``stepped``, where that finds too few.
+    """
     most, end = longest_lift(case)
-    least = SET / case.machine.rolls.upper_radius
+    most = most if math.isfinite(most) else case.machine.rear.travel
+    rows = list(_by_span(case, most))
+    if stepped and len(rows) < FEWEST:
+        rows = list(_by_steps(case, most, workers))
+    rising = [row for i, row in enumerate(rows) if not i or row[1] > rows[i - 1][1]]
+    columns = np.array([row[:3] for row in rising]).reshape(-1, 3).T
+    limits = tuple(row[3] for row in rising)
+    return LiftTable(columns[0], columns[1], columns[2], limits, most, end)
+
+
+def _by_span(case: Case, most: float) -> Iterator[Row]:
     natural = case.sheet.curvature
-    found: list[Pass] = []
+    least = natural + SET / case.machine.rolls.upper_radius
     lifts = np.linspace(0.1 * most, 0.995 * most, LIFTS)
+    before, lost = least, 0
     for one in climb_lifts(case, lifts, "operator", natural_curvature=natural):
-        if one.status != SOLVED or not one.residual - natural > least:
-            if found:
-                break
-            continue
-        if found and one.residual <= found[-1].residual:
-            break
-        found.append(one)
-    return LiftTable(
-        lifts=np.array([p.lift for p in found]),
-        curvatures=np.array([p.residual for p in found]),
-        passes=tuple(found),
-        most=most if math.isfinite(most) else case.machine.rear.travel,
-        end=end,
-    )
+        if one.status == SOLVED and one.residual > before:
+            before, lost = one.residual, 0
+            yield one.lift, one.residual, one.loaded, expected_limit(case, one)
+        elif before > least:
+            lost += 1
+            if lost == MOST_LOST or one.status == SOLVED:
+                return
+
+
+def _by_steps(case: Case, most: float, workers: int | None) -> Iterator[Row]:
+    lifts = np.linspace(0.1 * most, 0.995 * most, STEPPED)
+    with parallel.workers(workers, STEPPED) as do_all:
+        for one in do_all(_pass, [(case, float(lift)) for lift in lifts]):
+            if math.isfinite(one.radius) and one.radius > 0.0:
+                limit = "" if one.possible else one.limit
+                yield one.lift, 1.0 / one.radius, 1.0 / one.loaded, limit
+
+
+def _pass(asked: tuple[Case, float]) -> Pass:
+    return one_pass(*asked, "operator")

@@ -16,16 +16,18 @@ from pinchline.analysis import parallel
 from pinchline.analysis.closing import close_part
 from pinchline.analysis.passes import NO_SET, STRAIN, WRAP
 from pinchline.analysis.plan import Effect, Plan, settings_of
-from pinchline.analysis.plan_job import job, with_text
-from pinchline.analysis.plan_lift import lift_table
-from pinchline.analysis.plan_limits import (
+from pinchline.analysis.plan_efforts import (
     EFFORT,
     GRIP,
     PINCH,
     SCREW,
     TORQUE,
-    changes,
     efforts,
+)
+from pinchline.analysis.plan_job import job, with_text
+from pinchline.analysis.plan_lift import lift_table
+from pinchline.analysis.plan_limits import (
+    changes,
     tightest,
 )
 from pinchline.analysis.plan_made import read_made, zone_radius, zones_of
@@ -87,7 +89,7 @@ def make_plan(
     search = Search(case, table)
     wanted = search.part((0.0, 0.0)).sharpest
     limit, draft = "", None
-    if not table.passes:
+    if not table.lifts.size:
         message = "no lift of this machine leaves a set in this sheet"
         raise InputError(
             message,

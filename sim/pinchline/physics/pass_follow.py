@@ -43,7 +43,9 @@ if TYPE_CHECKING:
     from pinchline.physics.pass_march import Strip
     from pinchline.physics.pass_solve import Room, Solution
 
-FIRST_BEND = 0.4  # of the first-yield moment
+# first bends tried, of the first-yield moment: a clamp that hardly opens leaves an arm
+# that is ill to guess, for soft and thin sheet it is found nearer first yield
+FIRST_BENDS = (0.4, 0.7, 0.9, 0.55, 0.3, 0.8, 0.48, 0.62, 1.0, 0.24, 0.35, 0.15)
 STRIDE = 0.06  # of the distance to the rear roll, a step of the lift
 SMALLEST = 1.0 / 32.0  # of that step
 SEGMENT = 1.0  # thicknesses, the longest segment in the nip
@@ -302,10 +304,10 @@ def follow(
     for a second solution.
     """
     rolls = machine.copy()
-    bend = FIRST_BEND * strip.first_yield
     here, spent = math.inf, 0
     status = NOT_FINITE
-    for _ in range(12):
+    for share in FIRST_BENDS:
+        bend = share * strip.first_yield
         here = _guess(strip, machine, slide, supports, bend, way, solution)
         if here <= lift:
             at_lift(machine, slide, here, rolls)
@@ -313,7 +315,6 @@ def follow(
             spent += more
             if status == CONVERGED:
                 break
-        bend *= 0.6
     if status != CONVERGED:
         return status, spent, math.nan
     status, more, here = climb(
