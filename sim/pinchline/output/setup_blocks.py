@@ -222,7 +222,7 @@ def _closing(plan: Plan, system: System) -> list[Block]:
     if closing.reached:
         words += (
             f"{way} the edges to {size(closing.opening_pressed)}, with "
-            f"{force(closing.force)}, let go: it stays there. "
+            f"{force(closing.force)}, let go: {size(closing.opening_wanted)} stays. "
         )
     else:
         words += "No pressing leaves that opening. "

@@ -52,6 +52,7 @@ SIZES = (
     Type(9.0, 8.5),
     Type(8.0, 8.0),
 )
+ROOMY = 46.0  # mm: less is not left to the sketches for the sake of notes
 SKETCH = (32.0, 72.0)  # mm: least and largest height of part and rolls
 
 
@@ -83,8 +84,10 @@ def setup_sheet(
         steps = steps_of(plan.settings)
         levels = mark_levels(page, plan, steps.marks, system)
         strip = blank_height(1 + max((n for n, _ in levels.values()), default=0))
-        for blocks, size, sketch in _layouts(page, plan, varied, steps, strip, system):
-            if sketch >= SKETCH[0]:
+        for blocks, size, sketch, least in _layouts(
+            page, plan, varied, steps, strip, system
+        ):
+            if sketch >= least:
                 _draw(page, plan, steps, blocks, size, min(sketch, SKETCH[1]), system)
                 return page.figure
     message = "the job has more moves than a set-up sheet of one page holds"
@@ -98,15 +101,16 @@ def _layouts(
     steps: Steps,
     strip: float,
     system: System,
-) -> Iterator[tuple[list[Block], Type, float]]:
-    """Give blocks, their type and what is left for the sketches: roomiest first."""
+) -> Iterator[tuple[list[Block], Type, float, float]]:
+    """Give blocks, type, height left for the sketches and the least: roomiest first."""
     room = page.paper.height - 2.0 * page.paper.margin
     head = _head_height(page, plan)
     for size in SIZES:
         for noted in (True, False):
             blocks = setup_blocks(plan, varied, steps, system, noted=noted)
             used = sum(height_of(page, block, size) + GAP for block in blocks)
-            yield blocks, size, room - head - strip - used - 2.0 * GAP
+            least = ROOMY if noted else SKETCH[0]
+            yield blocks, size, room - head - strip - used - 2.0 * GAP, least
 
 
 def _draw(
