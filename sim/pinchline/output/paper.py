@@ -212,7 +212,7 @@ def _lay_cells(
     for row in cells.rows:
         if draw:
             page.ax.plot((left, right), (y, y), color="0.6", linewidth=0.4)
-        y -= 0.5
+        y -= 0.9
         lines = page.wrapped(row[wide], widths[wide] - 2.0, size)
         if draw:
             for i, line in enumerate(lines):
@@ -220,5 +220,5 @@ def _lay_cells(
             for column, text in enumerate(row):
                 if column != wide:
                     put(column, text, y)
-        y -= len(lines) * pitch
-    return y - 0.4
+        y -= len(lines) * pitch - 0.4
+    return y - 0.6
