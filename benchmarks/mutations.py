@@ -136,9 +136,16 @@ MUTATIONS = (
     Mutation(
         "contact along chords in place of arcs",
         "physics/contact.py",
-        "lever = 0.125 * length * (1.0 - xi * xi)",
-        "lever = 0.0 * length * (1.0 - xi * xi)",
-        ("soft_span", "rolling", "steady_span", "elastica"),
+        "lever = length * (4.0 - 3.0 * xi * xi) / 24.0",
+        "lever = 0.0",
+        ("soft_span", "rolling"),
+    ),
+    Mutation(
+        "contact leaves the mean moment of an element, not that of its middle",
+        "physics/contact.py",
+        "lever = length * (4.0 - 3.0 * xi * xi) / 24.0",
+        "lever = length * (3.0 - 3.0 * xi * xi) / 24.0",
+        ("soft_span", "rolling"),
     ),
     Mutation(
         "contact: energy of the foundation doubled",
