@@ -209,6 +209,15 @@ def format(value: float, dimension: Dimension, system: System = "metric") -> str
     return f"{number:.{decimals}f} {unit}"
 
 
+def figures(number: float, count: int) -> str:
+    """Return a number to so many figures, without exponent and idle zeros."""
+    if number == 0.0:
+        return "0"
+    before = math.floor(math.log10(abs(number))) + 1
+    text = f"{number:.{max(0, count - before)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def shop_unit(dimension: Dimension, system: System) -> tuple[str, float, int]:
     """Return the shop unit, its size in the internal unit, and the decimals shown."""
     unit, decimals = _DISPLAY[dimension][system]

@@ -1,11 +1,13 @@
 """Pictures and tables: complete, labelled with units, and without side effects."""
 
+import re
 import subprocess
 import sys
 from dataclasses import replace
 from itertools import combinations
 
 import matplotlib as mpl
+import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
@@ -21,6 +23,7 @@ ONE = {
 }
 MANY = {"roll_forces": figures.roll_forces, "sheet_in_rolls": figures.sheet_in_rolls}
 UNITS = ("mm", "N per mm", "no unit")
+INCHES = (", in", "lbf per in", "1/in", "no unit")
 
 
 def words_of(fig):
@@ -42,6 +45,100 @@ def test_every_axis_is_labelled_with_its_unit(draw, which, request):
             for other in others:
                 found |= {other.get_ylabel()}
             assert all(any(unit in label for unit in UNITS) for label in found)
+
+
+@pytest.mark.parametrize("draw", [*ONE.values(), *MANY.values()])
+def test_in_inches_every_axis_and_every_word_is(draw, result):
+    fig, _ = draw(result, system="inch")
+    assert "mm" not in words_of(fig)
+    for ax in fig.axes:
+        for name in "xy" if ax.axison else "":
+            assert all(any(u in one for u in INCHES) for one in labels_along(ax, name))
+
+
+def test_in_inches_the_same_is_drawn(result):
+    """Lengths over 25.4, curvatures times it, forces per width by 5.71 lbf/in."""
+    for draw, scale in ((figures.free_part, 1 / 25.4), (figures.curvature, 25.4)):
+        lines, inch = (
+            [
+                np.asarray(line.get_ydata())
+                for line in draw(result, system=name)[1].lines
+            ]
+            for name in ("metric", "inch")
+        )
+        for one, two in zip(lines, inch, strict=True):
+            assert two == pytest.approx(one * scale, rel=1e-9, abs=1e-12)
+    force, other = (
+        figures.roll_forces(result, system=name)[1][0].lines[0].get_ydata()
+        for name in ("metric", "inch")
+    )
+    assert other == pytest.approx(force * 25.4 / 4.4482216152605, nan_ok=True)
+
+
+@pytest.mark.parametrize("which", ["result", "flat_result", "stopped_result"])
+def test_the_words_at_the_free_part_lie_inside_its_axes(which, request):
+    fig, ax = figures.free_part(request.getfixturevalue(which))
+    fig.draw_without_rendering()
+    room = ax.get_window_extent().padded(1.0)
+    for text in ax.texts:
+        if "invented" not in text.get_text():  # the line under the title
+            box = text.get_window_extent()
+            assert room.x0 <= box.x0 <= box.x1 <= room.x1
+            assert room.y0 <= box.y0 <= box.y1 <= room.y1
+
+
+def test_no_line_strikes_the_name_of_the_plateau(result):
+    """Whether the curves lie low, middling or high over the zone."""
+    for share in (0.1, 0.5, 1.0, 2.0):
+        sheet = result.sheet | {
+            name: share * result.sheet[name]
+            for name in ("curvature_loaded_peak", "curvature_residual")
+        }
+        fig, ax = figures.curvature(replace(result, sheet=sheet))
+        fig.draw_without_rendering()
+        (text,) = (t for t in ax.texts if t.get_text().startswith("plateau"))
+        box = text.get_window_extent().transformed(ax.transData.inverted())
+        for line in ax.lines:
+            x, y = (np.asarray(data, dtype=float) for data in line.get_data())
+            inside = (x >= box.x0) & (x <= box.x1) if x.size > 2 else [True] * x.size
+            assert not np.any((y[inside] > box.y0) & (y[inside] < box.y1))
+
+
+def test_the_crease_is_shown_where_it_remains(result):
+    """Its height compares what remains, so the arrow ends on that line."""
+    _, ax = figures.curvature(result)
+    (arrow,) = (t for t in ax.texts if t.get_text() == "" and t.arrow_patch)
+    s, residual = result.sheet["s"], result.sheet["curvature_residual"]
+    at = result.summary["crease_s"]
+    near = np.abs(s - at) <= result.inputs["thickness"]
+    assert arrow.xy == pytest.approx((at, np.max(residual[near])))
+
+
+def test_the_key_names_only_moves_that_can_be_seen(result):
+    """One element of 520 that move 5 bent most is no band, and not in the key."""
+    for width, seen in ((1, False), (20, True)):
+        moves = result.sheet["moment_peak_move"].copy()
+        moves[100 : 100 + width] = 5
+        sheet = result.sheet | {"moment_peak_move": moves}
+        fig, _ = figures.largest_moment(replace(result, sheet=sheet))
+        assert ("lower" in words_of(fig)) == seen
+
+
+def test_no_row_of_frames_has_an_empty_band(result):
+    """What is highest and lowest in a row comes within a tenth of its height."""
+    fig, axes = figures.sheet_in_rolls(result)
+    fig.draw_without_rendering()
+    for row in (axes[:3], axes[3:]):
+        low, high = row[0].get_ylim()
+        drawn = np.concatenate([p.get_extents().get_points()[:, 1] for ax in row
+                                for p in ax.patches])  # fmt: skip
+        ends = (
+            row[0]
+            .transData.inverted()
+            .transform([(0.0, drawn.min()), (0.0, drawn.max())])[:, 1]
+        )
+        assert ends[0] - low < 0.1 * (high - low)
+        assert high - ends[1] < 0.1 * (high - low)
 
 
 def labels_along(ax, name):
@@ -240,6 +337,15 @@ def test_table_in_both_units(result):
     assert metric.endswith(CAUTIONS)
     assert len(CAUTIONS.splitlines()) == 2
     assert "permanent set begins at 5.10 mm lift" in metric
+
+
+def test_with_inches_first_every_quantity_of_the_table_has_its_inches(result):
+    text = summary_table(result, "inch").removesuffix(CAUTIONS)
+    assert "permanent set begins at 0.2008 in (5.10 mm) lift" in text
+    assert "by straightedge, gap 0.004 in" in text
+    assert re.search(r"zone s \d\.\d{3} to \d\.\d{3} in ", text)
+    for line in text.splitlines():
+        assert not re.search(r"\d mm", line) or " in" in line
 
 
 def test_table_says_none_and_flat(flat_result, result):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from pinchline import units
+from pinchline.inches import alone
 from pinchline.process.geometry import GRIP_EDGE
 
 if TYPE_CHECKING:
@@ -171,7 +172,7 @@ def flat_words(flat: EdgeFlat, result: Result, system: System = "metric") -> lis
     name = edges[flat.side]
     if flat.reason == "not bent at all":
         return [f"{name}: flat all along; {flat.how}"]
-    moves = result.labels["moves"].splitlines()
+    moves = alone(result.labels["moves"], system).splitlines()
     said = moves[flat.move - 1] if 0 < flat.move <= len(moves) else "no move"
     where = "at the nip line"
     if abs(flat.place) >= AT_THE_LINE:

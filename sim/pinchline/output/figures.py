@@ -16,6 +16,7 @@ import numpy as np
 from pinchline.errors import InputError
 from pinchline.output import look
 from pinchline.output.playback import travel
+from pinchline.output.shop import in_shop_units
 from pinchline.output.table import move_words, opening_words
 from pinchline.process.measure import fit_circle
 from pinchline.results.schema import ROLLS
@@ -27,7 +28,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from pinchline.output.shop import Unit
     from pinchline.results.schema import Result
+    from pinchline.units import System
 
     Array = NDArray[np.float64]
     Pair = tuple[float, float]
@@ -35,36 +38,45 @@ if TYPE_CHECKING:
 Format = Literal["png", "svg", "pdf"]
 
 _LARGEST = 10.0  # sheet lengths: flatter circles are not drawn
+_PAGE, _COLUMNS = 7.2, 3  # width in inches of paper, frames side by side
+_CURVES = ("loaded_peak", "residual")
 _NEARLY_FLAT = 0.97  # opening over length: the dimension line moves off the sheet
 OPERATOR, REAR = "operator's edge", "edge nearer the rear roll"
-_S_LABEL = "s along the sheet, mm"
+_S_LABEL = "s along the sheet"
 
 
-def free_part(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
+def free_part(
+    result: Result, ax: Axes | None = None, system: System = "metric"
+) -> tuple[Figure, Axes]:
     """Draw the free part: thickness, flats, opening, turned angle and radius."""
+    result, unit = in_shop_units(result, system)
     with look.applied():
         ax = look.figure(7.2, 6.2).subplots() if ax is None else ax
         x, y, s = (result.sheet[name] for name in ("x", "y", "s_node"))
         half = 0.5 * result.inputs["thickness"]
         away = 0.055 * max(float(np.ptp(x)), float(np.ptp(y)))
         ax.fill(*look.strip(x, y, -half, half), **look.PLATE)
-        _draw_fit(ax, result)
+        _draw_fit(ax, result, unit)
         for key, from_end in (("operator", False), ("rear", True)):
-            _draw_flat(ax, result, key, away, from_end=from_end)
-        _draw_opening(ax, result)
+            _draw_flat(ax, result, key, away, unit, from_end=from_end)
+        _draw_opening(ax, result, unit)
         look.name_end(ax, x, y, OPERATOR)
         look.name_end(ax, x[::-1], y[::-1], REAR)
         ax.set_aspect("equal", adjustable="datalim")
-        ax.margins(x=0.32, y=0.13)  # room for the names of the edges
-        ax.set_xlabel("along the bench from the operator's edge, mm")
-        ax.set_ylabel("height, mm")
-        length = f"sheet {s[-1]:.0f} mm long, {2 * half:.2f} mm thick, drawn to scale"
-        look.titled(ax, "The free part", f"{result.title}; {length}")
+        ax.set_xlabel(f"along the bench from the operator's edge, {unit.length}")
+        ax.set_ylabel(f"height, {unit.length}")
+        size = f"{unit.say(s[-1], 0)} long, {unit.say(2.0 * half, 2)} thick"
+        words = f"{result.title}; sheet {size}, drawn to scale"
+        look.hold_words(ax)
+        look.titled(ax, "The free part", words)
         return look.root(ax), ax
 
 
-def curvature(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
+def curvature(
+    result: Result, ax: Axes | None = None, system: System = "metric"
+) -> tuple[Figure, Axes]:
     """Draw the largest loaded and the residual curvature along the sheet."""
+    result, unit = in_shop_units(result, system)
     with look.applied():
         ax = look.figure(7.2, 4.6).subplots() if ax is None else ax
         s, loaded, free = (
@@ -74,31 +86,35 @@ def curvature(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
         bound = result.inputs["curvature_wrap"]
         top = 1.25 * max(bound, float(np.nanmax(loaded, initial=0.0)))
         low = 1.1 * min(0.0, float(np.nanmin(free, initial=0.0)))
-        _shade_flats(ax, result, "straightedge", 0.4)
-        _shade_zone(ax, result)
+        _shade_flats(ax, result, "straightedge", 0.4, unit)
         ax.plot(s, loaded, label="largest, under the rolls", **look.LINES["loaded"])
         ax.plot(s, free, label="residual, once free", **look.LINES["residual"])
-        label = f"wrap bound, radius {1.0 / bound:.1f} mm"
+        label = f"wrap bound, radius {unit.say(1.0 / bound)}"
         ax.axhline(bound, label=label, **look.LINES["bound"])
-        _mark_crease(ax, result, top)
+        _shade_zone(ax, result, (low, top), unit)
+        _mark_crease(ax, result, top, unit)
         ax.set(ylim=(low, top), xlim=(0.0, result.inputs["length"]))
-        ax.set(xlabel=_S_LABEL, ylabel="curvature, 1/mm")
+        ax.set_xlabel(f"{_S_LABEL}, {unit.length}")
+        ax.set_ylabel(f"curvature, 1/{unit.length}")
         look.name_ends(ax, OPERATOR, REAR)
-        look.radius_axis(ax)
+        look.radius_axis(ax, unit.length)
         look.legend_below(ax, columns=3)
         look.titled(ax, "Curvature along the sheet", result.title)
         return look.root(ax), ax
 
 
-def largest_moment(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes]:
+def largest_moment(
+    result: Result, ax: Axes | None = None, system: System = "metric"
+) -> tuple[Figure, Axes]:
     """Draw the largest moment each point ever saw, and the move that made it."""
+    result, unit = in_shop_units(result, system)
     with look.applied():
         ax = look.figure(7.2, 4.6).subplots() if ax is None else ax
         s = result.sheet["s"]
         ratio = np.abs(result.sheet["moment_peak"])
         ratio = ratio / result.inputs["moment_first_yield"]
         top = 1.12 * max(1.2, float(np.nanmax(ratio, initial=0.0)))
-        _shade_flats(ax, result, "moment", 0.8)
+        _shade_flats(ax, result, "moment", 0.8, unit)
         ax.plot(s, ratio, **look.LINES["moment"])
         ax.axhline(1.0, **look.LINES["bound"])
         middle = 0.5 * result.inputs["length"]
@@ -108,7 +124,8 @@ def largest_moment(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes
         handles = look.band(ax, nodes, move, sides, move_words(result))
         ax.set(ylim=(-0.15 * top, top), xlim=(0.0, result.inputs["length"]))
         ax.set_yticks([tick for tick in ax.get_yticks() if 0.0 <= tick <= top])
-        ax.set(xlabel=_S_LABEL, ylabel="largest moment / first-yield moment (no unit)")
+        ax.set_xlabel(f"{_S_LABEL}, {unit.length}")
+        ax.set_ylabel("largest moment / first-yield moment (no unit)")
         look.name_ends(ax, OPERATOR, REAR)
         if handles:
             title = "move that made the largest moment"
@@ -118,7 +135,7 @@ def largest_moment(result: Result, ax: Axes | None = None) -> tuple[Figure, Axes
 
 
 def roll_forces(
-    result: Result, axes: Sequence[Axes] | None = None
+    result: Result, axes: Sequence[Axes] | None = None, system: System = "metric"
 ) -> tuple[Figure, list[Axes]]:
     """Draw roll forces, drive and lift over the travel of sheet and rear roll.
 
@@ -126,7 +143,9 @@ def roll_forces(
     ----------
     result : of a run
     axes : three axes: pinch rolls, rear roll and drive, lift
+    system : of units
     """
+    result, unit = in_shop_units(result, system)
     with look.applied():
         if axes is None:
             fig = look.figure(7.2, 6.4)
@@ -142,13 +161,14 @@ def roll_forces(
         ):
             ax.plot(path, result.steps[name], label=label, **look.LINES[name])
         for ax in (pinch, rear):
-            ax.set_ylabel("force, N per mm\nof width")
+            ax.set_ylabel(f"force, {unit.per_width}\nof width")
             ax.margins(x=0.0, y=0.24)
             ax.legend(loc="upper right", ncols=2)
         pinch.set_ylim(bottom=0.0)
         rear.axhline(0.0, **look.LINES["guide"])
-        lift.set(ylabel="lift of the rear\nroll, mm")
-        lift.set_xlabel("travel of the sheet and of the rear roll, added up, mm")
+        lift.set_ylabel(f"lift of the rear\nroll, {unit.length}")
+        words = "travel of the sheet and of the rear roll, added up"
+        lift.set_xlabel(f"{words}, {unit.length}")
         lift.margins(x=0.0, y=0.25)
         _mark_moves((pinch, rear, lift), result, path)
         look.titled(pinch, "Forces of the rolls", result.title)
@@ -156,34 +176,54 @@ def roll_forces(
 
 
 def sheet_in_rolls(
-    result: Result, axes: Sequence[Axes] | None = None, *, count: int = 6
+    result: Result,
+    axes: Sequence[Axes] | None = None,
+    system: System = "metric",
+    *,
+    count: int = 6,
 ) -> tuple[Figure, list[Axes]]:
-    """Draw the sheet in the rolls at chosen steps.
+    """Draw the sheet in the rolls at chosen steps, all to one scale.
 
     Parameters
     ----------
     result : of a run
     axes : one for each picture
+    system : of units
     count : of pictures where no axes are given
     """
+    result, unit = in_shop_units(result, system)
     with look.applied():
         chosen = _chosen_frames(result, count if axes is None else len(axes))
+        columns = min(_COLUMNS, max(1, len(chosen))) if axes is None else len(axes)
+        rows = [chosen[i : i + columns] for i in range(0, len(chosen), columns)]
+        wide, _ = _frame_limits(result, chosen)
+        tall = [_frame_limits(result, row)[1] for row in rows]
         if axes is None:
-            columns = min(3, max(1, len(chosen)))
-            rows = max(1, math.ceil(len(chosen) / columns))
-            fig = look.figure(7.2, 0.9 + 2.25 * rows)
-            grid = fig.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
-            axes = list(grid.flat)
-            look.headed(fig, f"The sheet in the rolls: {result.title}")
-        limits = _frame_limits(result, chosen) if chosen else ((0.0, 1.0),) * 2
-        for ax, index in zip(axes, chosen, strict=False):
-            _draw_frame(ax, result, index, limits)
-        for ax in axes[len(chosen) :]:
-            ax.set_axis_off()
+            axes = _frame_axes(result, columns, wide, tall)
+        for i, ax in enumerate(axes):
+            if i < len(chosen):
+                _draw_frame(ax, result, chosen[i], (wide, tall[i // columns]), unit)
+            else:
+                ax.set_axis_off()
         return look.root(axes[0]), list(axes)
 
 
-PICTURES: dict[str, Callable[[Result], tuple[Figure, Any]]] = {
+def _frame_axes(
+    result: Result, columns: int, wide: Pair, tall: Sequence[Pair]
+) -> list[Axes]:
+    """Axes for frames of one scale: every row is as high as what it shows."""
+    heights = [high - low for low, high in tall] or [1.0]
+    scale = _PAGE / columns * 0.8 / (wide[1] - wide[0])  # inches of paper per length
+    fig = look.figure(_PAGE, 0.9 + sum(scale * height + 0.55 for height in heights))
+    grid = fig.subplots(
+        len(heights), columns, sharex=True, sharey="row", squeeze=False,
+        height_ratios=heights,
+    )  # fmt: skip
+    look.headed(fig, f"The sheet in the rolls: {result.title}")
+    return list(grid.flat)
+
+
+PICTURES: dict[str, Callable[..., tuple[Figure, Any]]] = {
     "free-part": free_part,
     "curvature": curvature,
     "largest-moment": largest_moment,
@@ -192,7 +232,12 @@ PICTURES: dict[str, Callable[[Result], tuple[Figure, Any]]] = {
 }
 
 
-def plot_all(result: Result, folder: str | Path, fmt: Format = "png") -> list[Path]:
+def plot_all(
+    result: Result,
+    folder: str | Path,
+    fmt: Format = "png",
+    system: System = "metric",
+) -> list[Path]:
     """Write every picture into a folder, which is made where it is missing.
 
     Raises
@@ -207,7 +252,7 @@ def plot_all(result: Result, folder: str | Path, fmt: Format = "png") -> list[Pa
     try:
         Path(folder).mkdir(parents=True, exist_ok=True)
         for name, draw in PICTURES.items():
-            fig, _ = draw(result)
+            fig, _ = draw(result, system=system)
             paths.append(Path(folder) / f"{name}.{fmt}")
             look.save(fig, paths[-1])
     except OSError as error:
@@ -217,7 +262,7 @@ def plot_all(result: Result, folder: str | Path, fmt: Format = "png") -> list[Pa
     return paths
 
 
-def _draw_fit(ax: Axes, result: Result) -> None:
+def _draw_fit(ax: Axes, result: Result, unit: Unit) -> None:
     """Circle of the zone, its radius, and the angle between the edges' normals."""
     values, s = result.summary, result.sheet["s_node"]
     start, end = values["zone_from"], values["zone_to"]
@@ -237,14 +282,14 @@ def _draw_fit(ax: Axes, result: Result) -> None:
         (begin, begin + turned),
         np.arctan2(y[places] - circle.y, x[places] - circle.x),
         (
-            f"R {radius:.1f} mm, fitted\ns {start:.0f} to {end:.0f} mm",
+            f"R {unit.say(radius)}, fitted\ns {unit.bare(start)} to {unit.say(end, 0)}",
             f"turned {math.degrees(turned):.1f} deg",
         ),
     )
 
 
 def _draw_flat(
-    ax: Axes, result: Result, key: str, away: float, *, from_end: bool
+    ax: Axes, result: Result, key: str, away: float, unit: Unit, *, from_end: bool
 ) -> None:
     """Shade a flat on the outside of the part and dimension it."""
     straight = result.summary[f"flat_{key}_straightedge"]
@@ -253,24 +298,24 @@ def _draw_flat(
     inside = s >= s[-1] - straight if from_end else s <= straight
     if np.count_nonzero(inside) < 2 or (from_end and inside[0]):
         return
-    words = f"flat by straightedge {straight:.1f} mm\nby moment {moment:.1f} mm"
+    words = f"flat by straightedge {unit.say(straight)}\nby moment {unit.say(moment)}"
     near = -0.5 * result.inputs["thickness"]
     look.aside(ax, x[inside], y[inside], (near, -away), words)
 
 
-def _draw_opening(ax: Axes, result: Result) -> None:
+def _draw_opening(ax: Axes, result: Result, unit: Unit) -> None:
     x, y = result.sheet["x"], result.sheet["y"]
     edges = np.array([[x[0], y[0]], [x[-1], y[-1]]])
-    words = f"{opening_words(result)} {result.summary['opening']:.1f} mm"
+    words = f"{opening_words(result)} {unit.say(result.summary['opening'])}"
     apart = float(np.hypot(*(edges[1] - edges[0])))
     if "gauge" in words:
-        words = f"edges {apart:.1f} mm apart\n{words}"
+        words = f"edges {unit.say(apart)} apart\n{words}"
     if apart > _NEARLY_FLAT * result.inputs["length"]:
         edges += np.array([0.0, 0.08 * apart])
     look.dimension(ax, edges[0], edges[1], words)
 
 
-def _shade_flats(ax: Axes, result: Result, way: str, height: float) -> None:
+def _shade_flats(ax: Axes, result: Result, way: str, height: float, unit: Unit) -> None:
     """Shade both flats and name them at a height, a share of the axes."""
     length = result.inputs["length"]
     rear = result.summary[f"flat_rear_{way}"]
@@ -280,32 +325,45 @@ def _shade_flats(ax: Axes, result: Result, way: str, height: float) -> None:
             ax.axvspan(start, end, linewidth=0.0, zorder=0.5, **look.FLAT)
             wide = end - start > 0.4 * length
             gap, turn, raised = (" ", 0, height + 0.1) if wide else ("\n", 90, height)
-            words = f"{way} flat{gap}{end - start:.1f} mm"
+            words = f"{way} flat{gap}{unit.say(end - start)}"
             across = {"transform": ax.get_xaxis_transform(), "rotation": turn}
             middle = float(np.clip(0.5 * (start + end), 0.03 * length, 0.97 * length))
             look.note(ax, words, middle, raised, **across)
 
 
-def _shade_zone(ax: Axes, result: Result) -> None:
+def _shade_zone(ax: Axes, result: Result, limits: Pair, unit: Unit) -> None:
+    """Shade the plateau and name it where neither line passes."""
     start, end = result.summary["zone_from"], result.summary["zone_to"]
-    if math.isfinite(start + end):
-        ax.axvspan(start, end, zorder=0.4, **look.ZONE)
-        words = f"plateau\ns {start:.0f} to {end:.0f}"
-        across = {"transform": ax.get_xaxis_transform(), "bbox": None}
-        look.note(ax, words, 0.5 * (start + end), 0.08, **across)
+    if not math.isfinite(start + end):
+        return
+    ax.axvspan(start, end, zorder=0.4, **look.ZONE)
+    words = f"plateau\ns {unit.bare(start)} to {unit.say(end, 0)}"
+    middle, low = 0.5 * (start + end), limits[0]
+    s, bound = result.sheet["s"], result.inputs["curvature_wrap"]
+    near = np.abs(s - middle) <= max(0.5 * (end - start), 0.1 * s[-1])
+    passed = np.concatenate(
+        [result.sheet[f"curvature_{name}"][near] for name in _CURVES]
+        + [np.array([bound, limits[1], low])]
+    )
+    lines = np.sort((passed - low) / (limits[1] - low))
+    gap = int(np.argmax(np.diff(lines)))  # the widest band without a line
+    across = {"transform": ax.get_xaxis_transform(), "bbox": None}
+    look.note(ax, words, middle, 0.5 * (lines[gap] + lines[gap + 1]), **across)
 
 
-def _mark_crease(ax: Axes, result: Result, top: float) -> None:
+def _mark_crease(ax: Axes, result: Result, top: float, unit: Unit) -> None:
+    """Point at the bend that remains, which is what the height compares."""
     at, height = result.summary["crease_s"], result.summary["crease_height"]
     if math.isnan(at):
         return
-    s, loaded = result.sheet["s"], result.sheet["curvature_loaded_peak"]
-    near = loaded[np.abs(s - at) <= result.inputs["thickness"]]
-    peak = float(np.max(near, initial=0.0)) + 0.01 * top
-    look.leader(ax, (at, 0.93 * top), (at, peak))
-    words = f"crease at s {at:.0f}: {height:.1f} x the plateau"
-    side = ("left", "center", "center", "right")[min(3, int(4.0 * at / s[-1]))]
-    look.note(ax, words, at, 0.95 * top, ha=side)
+    s, residual = result.sheet["s"], result.sheet["curvature_residual"]
+    near = residual[np.abs(s - at) <= result.inputs["thickness"]]
+    peak = float(np.max(near, initial=0.0))
+    early = at < 0.5 * s[-1]
+    aside = at + (0.08 if early else -0.08) * s[-1]
+    look.leader(ax, (aside, 0.93 * top), (at, peak))
+    words = f"crease at s {unit.bare(at)}: {height:.1f} x the plateau"
+    look.note(ax, words, aside, 0.95 * top, ha="left" if early else "right")
 
 
 def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:
@@ -357,6 +415,8 @@ def _chosen_frames(result: Result, count: int) -> list[int]:
 
 def _frame_limits(result: Result, chosen: Sequence[int]) -> tuple[Pair, Pair]:
     """Span that holds rolls and sheet in all the pictures."""
+    if not chosen:
+        return (0.0, 1.0), (0.0, 1.0)
     frames, inputs = result.frames, result.inputs
     radii = [inputs[f"{name}_radius"] for name in ROLLS]
     spans = []
@@ -370,7 +430,7 @@ def _frame_limits(result: Result, chosen: Sequence[int]) -> tuple[Pair, Pair]:
 
 
 def _draw_frame(
-    ax: Axes, result: Result, index: int, limits: tuple[Pair, Pair]
+    ax: Axes, result: Result, index: int, limits: tuple[Pair, Pair], unit: Unit
 ) -> None:
     from matplotlib.patches import Circle
 
@@ -383,12 +443,13 @@ def _draw_frame(
     x, y = frames["x"][index], frames["y"][index]
     ax.fill(*look.strip(x, y, -half, half), **look.PLATE)
     ax.set(xlim=limits[0], ylim=limits[1], aspect="equal")
-    ax.set(xlabel="x from the nip, mm", ylabel="y from the nip, mm")
+    ax.set_xlabel(f"x from the nip, {unit.length}")
+    ax.set_ylabel(f"y from the nip, {unit.length}")
     ax.label_outer()
     number, nip = int(frames["move"][index]), float(frames["nip"][index])
     what = moves[number - 1].split(",")[0] if 0 < number <= len(moves) else ""
     free = math.isnan(nip) or what.startswith(("release", "turn"))
-    where = "set free" if free else f"nip at s {nip:.0f} mm"
-    state = f"lift {frames['lift'][index]:.1f} mm, {where}"
+    where = "set free" if free else f"nip at s {unit.say(nip, 0)}"
+    state = f"lift {unit.say(frames['lift'][index])}, {where}"
     words = f"{textwrap.fill(f'{number}  {what}', 35)}\n{state}"
     ax.set_title(words, fontsize=8.0, fontweight="normal")

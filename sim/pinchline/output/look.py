@@ -104,6 +104,11 @@ BANDS: tuple[tuple[str, str], ...] = (
     (RUST, ""),
 )
 
+_VISIBLE = 0.008  # of the whole: a band that can be seen
+_RADII = {
+    "mm": (500, 200, 100, 70, 50, 40, 30, 25, 20, 15, 10),
+    "in": (20, 10, 5, 3, 2, 1.5, 1.2, 1, 0.8, 0.6, 0.5, 0.4),
+}
 _CROWDED = 0.3  # radius over the part's size: no room for words inside the circle
 
 _RC: Any = {
@@ -236,17 +241,30 @@ def legend_below(ax: Axes, columns: int, **options: Any) -> None:
     )
 
 
-def radius_axis(ax: Axes) -> None:
-    """Say on the right in radii what the left says in curvatures."""
+def radius_axis(ax: Axes, unit: str = "mm") -> None:
+    """Say on the right in radii what the left says in curvatures, 1/``unit``."""
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
     top = ax.get_ylim()[1]
-    radii = [r for r in (500, 200, 100, 70, 50, 40, 30, 25, 20, 15, 10) if 1 / r < top]
+    radii = [r for r in _RADII[unit] if 1 / r < top]
     side = ax.secondary_yaxis("right")
     side.yaxis.set_major_locator(FixedLocator([1.0 / radius for radius in radii]))
     side.yaxis.set_minor_locator(NullLocator())
-    side.yaxis.set_major_formatter(FuncFormatter(lambda k, _: f"{1.0 / k:.0f}"))
-    side.set_ylabel("radius, mm")
+    side.yaxis.set_major_formatter(FuncFormatter(lambda k, _: f"{1.0 / k:.3g}"))
+    side.set_ylabel(f"radius, {unit}")
+
+
+def hold_words(ax: Axes) -> None:
+    """Choose the limits of the axes so that lines and the words so far lie inside."""
+    from matplotlib.transforms import Bbox
+
+    fig, lines = root(ax), ax.dataLim.frozen()
+    for _ in range(3):  # words keep their size while the scale changes
+        fig.draw_without_rendering()
+        back = ax.transData.inverted()
+        words = [t.get_window_extent().transformed(back) for t in ax.texts]
+        ax.dataLim.set(Bbox.union([lines, *words]))
+        ax.margins(0.02)
 
 
 def note(ax: Axes, text: str, x: float, y: float, **options: Any) -> None:
@@ -339,7 +357,10 @@ def circle(
 def band(
     ax: Axes, nodes: Any, numbers: Any, sides: tuple[float, float], words: Sequence[str]
 ) -> list[Any]:
-    """Colour a band by the number (0 none) of each cell; return the key to it."""
+    """Colour a band by the number (0 none) of each cell; return the key to it.
+
+    Slivers that nobody would see are left out of both.
+    """
     import numpy as np
     from matplotlib.patches import Patch
 
@@ -353,6 +374,8 @@ def band(
         style: dict[str, Any] = {"facecolor": face, "hatch": hatch}
         style |= {"edgecolor": INK, "linewidth": 0.5}
         start, end = nodes[run[0]], nodes[run[-1] + 1]
+        if end - start < _VISIBLE * nodes[-1]:
+            continue
         ax.fill_between([start, end], *sides, **style)
         if end - start > 0.02 * nodes[-1]:
             note(ax, str(number), 0.5 * (start + end), 0.5 * sum(sides))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pinchline import units
 from pinchline.analysis.explain import crease_words, explain_flats, flat_words
+from pinchline.inches import alone, worded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,7 +30,7 @@ _TEXT_WIDTH = 88
 _HANGING: dict[str, Any] = {"subsequent_indent": "    "}
 _WORD_WIDTH = 46
 _VALUE_WIDTH = 15
-_SAME = 0.02  # mm
+_SAME = 1.0e-4  # of the sheet's length
 _NOISE = 1.0e-9
 
 
@@ -50,10 +51,11 @@ def move_words(result: Result) -> list[str]:
     return [_NUMBERED.sub("", line).strip() for line in lines if line.strip()]
 
 
-def event_words(event: Event) -> str:
+def event_words(event: Event, system: System = "metric") -> str:
     """Return one line for an event: what, in which move, with how much sheet fed."""
     where = "" if math.isnan(event.s) else f", nip at s = {event.s:.1f} mm"
-    return f"{event.level}, move {event.move}{where}: {event.message}"
+    words = f"{event.level}, move {event.move}{where}: {event.message}"
+    return worded(words, system)
 
 
 def summary_table(result: Result, system: System = "metric") -> str:
@@ -73,7 +75,9 @@ def summary_table(result: Result, system: System = "metric") -> str:
         for line in rest:
             lines += textwrap.wrap(line, _TEXT_WIDTH, initial_indent="    ", **_HANGING)
     lines += ["", "Events"]
-    lines += [f"  {event_words(event)}" for event in result.events] or ["  none"]
+    lines += [f"  {event_words(event, system)}" for event in result.events] or [
+        "  none"
+    ]
     return "\n".join([*lines, "", CAUTIONS])
 
 
@@ -98,7 +102,8 @@ def opening_words(result: Result) -> str:
     """Say between what the opening was measured: gauge lines lie within the edges."""
     x, y = result.sheet["x"], result.sheet["y"]
     edges = math.hypot(x[-1] - x[0], y[-1] - y[0])
-    named = abs(edges - result.summary["opening"]) > _SAME
+    same = _SAME * result.inputs["length"]
+    named = abs(edges - result.summary["opening"]) > same
     return f"opening between the {'gauge lines' if named else 'edges'}"
 
 
@@ -137,7 +142,7 @@ def plain(words: str, value: float, pattern: str) -> Row:
 
 def _part(result: Result, system: System) -> Iterator[Row]:
     values = result.summary
-    gap = units.format(result.inputs["straightedge_gap"], "length")
+    gap = units.format(result.inputs["straightedge_gap"], "length", system)
     for key, words in {
         "operator": "run-out flat, at the operator's edge",
         "rear": "lead-in flat, at the edge nearer the rear roll",
@@ -150,14 +155,14 @@ def _part(result: Result, system: System) -> Iterator[Row]:
     yield both(opening_words(result), values["opening"], "length", system)
     yield both("turned angle", values["turned_angle"], "angle", system)
     zone = f"zone s {values['zone_from']:.0f} to {values['zone_to']:.0f} mm"
-    zone = "no zone" if math.isnan(values["zone_from"]) else zone
+    zone = "no zone" if math.isnan(values["zone_from"]) else alone(zone, system)
     fit = values["radius_fit"]
     yield both(f"radius, circle fitted, {zone}", fit, "length", system)
     yield both(
         "  departure from that circle", values["radius_fit_residual"], "length", system
     )
     chord = values["chord"]
-    over = "" if math.isnan(chord) else f" over {chord:.1f} mm"
+    over = "" if math.isnan(chord) else alone(f" over {chord:.1f} mm", system)
     yield both(
         f"radius by chord and rise{over}", values["radius_chord_rise"], "length", system
     )

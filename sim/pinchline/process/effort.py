@@ -219,16 +219,7 @@ def _told_apart(value: float, limit: float, dimension: Dimension) -> tuple[str, 
     value, unit = units.display(value, dimension)
     limit, _ = units.display(limit, dimension)
     for figures in range(3, 13):
-        texts = tuple(_figures(number, figures) for number in (value, limit))
+        texts = tuple(units.figures(number, figures) for number in (value, limit))
         if texts[0] != texts[1]:
             break
     return f"{texts[0]} {unit}", f"{texts[1]} {unit}"
-
-
-def _figures(number: float, figures: int) -> str:
-    """Give a number to so many figures, without an exponent."""
-    if number == 0.0:
-        return "0"
-    before = math.floor(math.log10(abs(number))) + 1
-    text = f"{number:.{max(0, figures - before)}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
