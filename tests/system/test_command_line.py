@@ -150,6 +150,31 @@ def test_units_can_be_chosen(command, solver, result):
     assert rows["--mm"].rstrip().endswith("in")
 
 
+def test_with_inches_stops_and_refusals_come_in_inches_first(
+    command, solver, stopped_result
+):
+    """Whatever `run` prints: the table, the stop on standard error, a refusal."""
+    solver(lambda _: stopped_result)
+    shown = command("run", "strut-fairing", "--inch")
+    assert shown.exit_code == 3
+    assert "lbf (188 N) by hand" in shown.stderr
+    assert "lbf (188 N) by hand" in shown.stdout
+    text = pinchline.load_case("strut-fairing").text
+    Path("wide.toml").write_text(text.replace('"400 mm"', '"800 mm"'))
+    shown = command("run", "wide.toml", "--inch")
+    assert shown.exit_code == 2
+    assert "in (640 mm)" in shown.stderr
+
+
+def test_pictures_of_a_result_can_be_in_inches(command, result):
+    write_result(result, "part.h5")
+    assert command("plot", "part.h5", "--format", "svg", "--inch").exit_code == 0
+    assert command("plot", "part.h5", "--format", "svg", "-o", "mm").exit_code == 0
+    for folder, inch in (("part-pictures", True), ("mm", False)):
+        text = Path(folder, "curvature.svg").read_text()
+        assert ("s along the sheet, in" in text) == inch
+
+
 def test_a_stop_exits_3_with_the_file_written(command, solver, stopped_result):
     solver(lambda _: stopped_result)
     shown = command("run", "strut-fairing", "-o", "part.h5")

@@ -10,7 +10,7 @@ from rig import report
 from pinchline.analysis.across import _at_the_edges, across, shape_across
 from pinchline.errors import InputError
 from pinchline.model.case import parse_case
-from pinchline.output.across import across_words
+from pinchline.output.across import across_picture, across_words
 from pinchline.physics.shaft import mean_influence, strips
 from pinchline.process.programme import run_case
 from pinchline.process.supports import roll_shaft
@@ -147,6 +147,18 @@ def test_within_its_limits_the_machine_is_said_to_be():
     assert not done().excesses
     assert "exceed no limit" in words
     assert "carried on" in words
+
+
+@pytest.mark.parametrize(("system", "unit"), [("metric", "mm"), ("inch", "in")])
+def test_the_picture_shows_the_differences_in_the_asked_unit(system, unit):
+    """The axis of radii does not start at zero, and magnifies nothing below 1 %."""
+    top, bottom = across_picture(done(), "", system).axes
+    assert top.get_ylabel() == f"radius, {unit}"
+    low, high = top.get_ylim()
+    drawn = top.lines[0].get_ydata()
+    assert 0.8 * drawn.min() < low < drawn.min()
+    assert drawn.max() < high < 1.2 * drawn.max()
+    assert bottom.get_ylim()[0] == 0.0
 
 
 def test_the_force_at_the_side_edge_does_not_depend_on_the_strips():

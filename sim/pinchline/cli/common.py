@@ -11,9 +11,11 @@ import typer
 
 from pinchline import __version__
 from pinchline.errors import InputError, PinchlineError
+from pinchline.inches import alone, worded
 
 if TYPE_CHECKING:
     from pinchline.model.case import Case
+    from pinchline.units import System
 
     Progress = Callable[[float, str], None]
 
@@ -75,13 +77,18 @@ def say(text: str) -> None:
     typer.echo(text, err=True)
 
 
+def system_of(*, inch: bool) -> "System":
+    """Name the system of units that comes first."""
+    return "inch" if inch else "metric"
+
+
 @contextmanager
-def told() -> Iterator[None]:
+def told(*, inch: bool = False) -> Iterator[None]:
     """Turn errors into one paragraph and an exit code."""
     try:
         yield
     except PinchlineError as error:
-        say(f"pinchline: {error}")
+        say(f"pinchline: {worded(str(error), system_of(inch=inch))}")
         raise typer.Exit(error.exit_code) from None
     except KeyboardInterrupt:
         say("pinchline: interrupted; no half-written file is left")
@@ -126,7 +133,7 @@ def check_folder(folder: Path) -> None:
 
 
 @contextmanager
-def progress_bar() -> "Iterator[Progress | None]":
+def progress_bar(*, inch: bool = False) -> "Iterator[Progress | None]":
     """Show a bar on standard error where that is a terminal."""
     if not sys.stderr.isatty():
         yield None
@@ -146,6 +153,7 @@ def progress_bar() -> "Iterator[Progress | None]":
         task = bar.add_task("preparing", total=1.0)
 
         def tell(share: float, text: str) -> None:
-            bar.update(task, completed=share, description=text)
+            said = alone(text, system_of(inch=inch))
+            bar.update(task, completed=share, description=said)
 
         yield tell

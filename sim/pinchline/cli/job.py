@@ -16,14 +16,17 @@ from pinchline.cli.common import (
     keep_apart,
     progress_bar,
     say,
+    system_of,
     told,
 )
 from pinchline.errors import InputError, SolverError
+from pinchline.inches import worded
 
 if TYPE_CHECKING:
     from pinchline.model.case import Case
     from pinchline.model.picture import Picture
     from pinchline.results.schema import Result
+    from pinchline.units import System
 
 
 class PictureFormat(StrEnum):
@@ -51,7 +54,7 @@ def run(
     inch: InchFirst = False,
 ) -> None:
     """Do the programme of a case: a result file, and a short table."""
-    with told():
+    with told(inch=inch):
         from pinchline.model.case import load_case
         from pinchline.results.writer import check_result_path, write_result
 
@@ -61,7 +64,7 @@ def run(
         check_result_path(target)
         if pictures is not None:
             check_folder(pictures)
-        result = _run(job, target)
+        result = _run(job, target, inch=inch)
         write_result(result, target)
         say(f"The result is in {target}.")
         _report(result, pictures, inch=inch)
@@ -96,9 +99,13 @@ def plot(
         str | None,
         typer.Option(help="Of a study: what has a line for every value."),
     ] = None,
+    *,
+    inch: Annotated[
+        bool, typer.Option("--inch/--mm", help="The units of a result's pictures.")
+    ] = False,
 ) -> None:
     """Draw the pictures of a result or a study."""
-    with told():
+    with told(inch=inch):
         from pinchline.output.study_pictures import asked_pictures, draw_study
         from pinchline.results.reader import read_result
         from pinchline.results.study_reader import is_study, read_study
@@ -114,20 +121,21 @@ def plot(
             message = "only a study has results to choose from"
             raise InputError(message, file=file, allowed="a file of `pinchline study`")
         else:
-            paths = _draw(read_result(file), folder, picture_format)
+            system = system_of(inch=inch)
+            paths = _draw(read_result(file), folder, picture_format, system)
         for path in paths:
             typer.echo(str(path))
 
 
-def _run(job: "Case", target: Path) -> "Result":
+def _run(job: "Case", target: Path, *, inch: bool) -> "Result":
     """Run the job; when the solver fails, save what is good and say so."""
     from pinchline.process.programme import run_case
 
     try:
-        with progress_bar() as progress:
+        with progress_bar(inch=inch) as progress:
             return run_case(job, progress=progress)
     except SolverError as error:
-        say(f"pinchline: {error}")
+        say(f"pinchline: {worded(str(error), system_of(inch=inch))}")
         _save_last(error, target)
         raise typer.Exit(error.exit_code) from None
 
@@ -151,16 +159,19 @@ def _report(result: "Result", pictures: Path | None, *, inch: bool) -> None:
     """Print the table; name what stopped the job; draw."""
     from pinchline.output.table import event_words, summary_table
 
-    typer.echo(summary_table(result, "inch" if inch else "metric"))
+    system = system_of(inch=inch)
+    typer.echo(summary_table(result, system))
     for event in result.events:
         if event.level == "stop":
-            say(f"pinchline: {event_words(event)}")
+            say(f"pinchline: {event_words(event, system)}")
     if pictures is not None:
-        _draw(result, pictures, PictureFormat.png)
+        _draw(result, pictures, PictureFormat.png, system)
         say(f"The pictures are in {pictures}.")
 
 
-def _draw(result: "Result", folder: Path, wanted: PictureFormat) -> list[Path]:
+def _draw(
+    result: "Result", folder: Path, wanted: PictureFormat, system: "System"
+) -> list[Path]:
     from pinchline.output.figures import plot_all
 
-    return plot_all(result, folder, wanted.value)
+    return plot_all(result, folder, wanted.value, system)

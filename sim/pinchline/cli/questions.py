@@ -14,8 +14,10 @@ from pinchline.cli.common import (
     check_targets,
     progress_bar,
     say,
+    system_of,
     told,
 )
+from pinchline.inches import worded
 
 
 @app.command()
@@ -30,24 +32,25 @@ def across(
     inch: InchFirst = False,
 ) -> None:
     """Do a job at several places across the width, with the rolls bending."""
-    with told():
+    with told(inch=inch):
         from pinchline.analysis.across import across as solve
         from pinchline.model.case import load_case
         from pinchline.output.across import across_table, across_words, draw_across
         from pinchline.results.tables import write_table
 
+        system = system_of(inch=inch)
         job = load_case(case)
         check_targets(job, output, pictures)
-        with progress_bar() as progress:
+        with progress_bar(inch=inch) as progress:
             found = solve(job, stations=stations, progress=progress)
-        typer.echo(across_words(found, job.title, "inch" if inch else "metric"))
+        typer.echo(across_words(found, job.title, system))
         if output is not None:
             write_table(across_table(found, job.title), output)
             say(f"The table is in {output}.")
         if pictures is not None:
-            say(f"The picture is {draw_across(found, job.title, pictures)}.")
+            say(f"The picture is {draw_across(found, job.title, pictures, system)}.")
         for move, excess in found.excesses:
-            say(f"pinchline: move {move}: {excess.message}")
+            say(f"pinchline: move {move}: {worded(excess.message, system)}")
         if found.stopped:
             say("pinchline: a station's job was stopped; `pinchline run` says why")
         if found.stopped or found.excesses:
@@ -63,7 +66,7 @@ def limits(
     inch: InchFirst = False,
 ) -> None:
     """Find how tight the sheet of a case can be rolled, and what binds."""
-    with told():
+    with told(inch=inch):
         from pinchline.analysis.limits import limits as solve
         from pinchline.model.case import load_case
         from pinchline.output.limits import draw_limits, limits_table, limits_words
@@ -71,9 +74,9 @@ def limits(
 
         job = load_case(case)
         check_targets(job, output, pictures)
-        with progress_bar() as progress:
+        with progress_bar(inch=inch) as progress:
             found = solve(job, progress=progress)
-        typer.echo(limits_words(found, job.title, "inch" if inch else "metric"))
+        typer.echo(limits_words(found, job.title, system_of(inch=inch)))
         if output is not None:
             write_table(limits_table(found, job.title), output)
             say(f"The table is in {output}.")
@@ -90,7 +93,7 @@ def rules(
     inch: InchFirst = False,
 ) -> None:
     """Put the hand rules of the trade beside the model, and say where they hold."""
-    with told():
+    with told(inch=inch):
         from pinchline.analysis.rules import compare
         from pinchline.model.case import load_case
         from pinchline.output.rules import rules_table, rules_words
@@ -99,9 +102,9 @@ def rules(
 
         job = load_case(case)
         check_targets(job, output, pictures)
-        with progress_bar() as progress:
+        with progress_bar(inch=inch) as progress:
             found = compare(job, progress=progress)
-        typer.echo(rules_words(found, job.title, "inch" if inch else "metric"))
+        typer.echo(rules_words(found, job.title, system_of(inch=inch)))
         if output is not None:
             write_table(rules_table(found, job.title), output)
             say(f"The table is in {output}.")

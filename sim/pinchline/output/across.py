@@ -8,20 +8,25 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import units
+from pinchline.inches import worded
 from pinchline.output import look
 from pinchline.results.tables import Column, Table
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from numpy.typing import NDArray
 
     from pinchline.analysis.across import Across
     from pinchline.units import System
 
+    Array = NDArray[np.float64]
 
 NO_TAPER = 1.0e-3  # mm
 LEAST_FOR_A_BARREL = 3
+LEAST_SPREAD = 0.01  # of the radius: less is drawn as level
 
 
 def across_table(across: Across, title: str) -> Table:
@@ -95,7 +100,7 @@ def across_words(across: Across, title: str, system: System) -> str:
     ]
     if not across.settled:
         lines.append("THE LINES OF THE ROLLS DID NOT COME TO REST: take it as a trend")
-    limits = _limit_words(across)
+    limits = _limit_words(across, system)
     lines += [f"LIMIT over the whole width: {words}" for words in limits]
     if not limits:
         lines.append("all strips together exceed no limit of the machine")
@@ -119,36 +124,55 @@ def _barrel_words(across: Across, system: System) -> list[str]:
     ]
 
 
-def _limit_words(across: Across) -> list[str]:
+def _limit_words(across: Across, system: System = "metric") -> list[str]:
     """Say which limits of the machine all stations together exceed, in which move."""
-    return [f"move {move}, {excess.message}" for move, excess in across.excesses]
+    return [
+        worded(f"move {move}, {excess.message}", system)
+        for move, excess in across.excesses
+    ]
 
 
-def across_picture(across: Across, title: str) -> Figure:
+def across_picture(across: Across, title: str, system: System = "metric") -> Figure:
     """Draw radius and forces across the width, left and right as the operator sees."""
-    z = np.array([station.z for station in across.stations])
+    length, size, _ = units.shop_unit("length", system)
+    push, force, _ = units.shop_unit("line_force", system)
+    z = np.array([station.z for station in across.stations]) / size
+    radii = np.array([station.radius for station in across.stations]) / size
+    half = 0.5 * across.width / size
     with look.applied():
         fig = look.figure(7.2, 5.4)
         top, bottom = fig.subplots(2, 1, sharex=True)
-        top.plot(z, [s.radius for s in across.stations], "o-", color=look.BLUE)
-        top.set_ylabel("radius, mm")
+        top.plot(z, radii, "o-", color=look.BLUE)
+        _no_finer(top, radii)
+        top.set_ylabel(f"radius, {length}")
         look.titled(top, "Residual radius across the width", title)
         for index, (roll, color, mark) in enumerate(
             (("upper", look.BLUE, "o-"), ("lower", look.RUST, "s--"),
              ("rear", look.INK, "^:"))
         ):  # fmt: skip
-            values = [station.forces[index] for station in across.stations]
+            values = [station.forces[index] / force for station in across.stations]
             bottom.plot(z, values, mark, color=color, label=f"{roll} roll")
-        bottom.set_ylabel("largest push, N/mm")
+        bottom.set_ylabel(f"largest push, {push}")
         bottom.set_xlabel(
-            "across the width from the sheet's middle, mm, + to the right"
+            f"across the width from the sheet's middle, {length}, + to the right"
         )
-        bottom.set_xlim(-0.5 * across.width, 0.5 * across.width)
+        bottom.set_xlim(-half, half)
         bottom.set_ylim(bottom=0.0)
         look.legend_below(bottom, 3)
         return fig
 
 
-def draw_across(across: Across, title: str, folder: Path) -> Path:
+def _no_finer(ax: Axes, radii: Array) -> None:
+    """Keep the axis round the radii, but no finer than what can be measured."""
+    known = radii[np.isfinite(radii)]
+    if known.size:
+        middle = 0.5 * float(np.min(known) + np.max(known))
+        reach = max(0.6 * float(np.ptp(known)), LEAST_SPREAD * middle)
+        ax.set_ylim(middle - reach, middle + reach)
+
+
+def draw_across(
+    across: Across, title: str, folder: Path, system: System = "metric"
+) -> Path:
     """Draw the picture into a folder; returns its path."""
-    return look.save_in(across_picture(across, title), folder, "across.png")
+    return look.save_in(across_picture(across, title, system), folder, "across.png")
