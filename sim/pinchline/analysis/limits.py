@@ -14,9 +14,10 @@ import numpy as np
 
 from pinchline.analysis import parallel
 from pinchline.analysis.passes import WRAP, Pass, Way, longest_lift, one_pass
+from pinchline.analysis.tightest import LAST, Climb
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from pinchline.model.case import Case
 
@@ -64,7 +65,11 @@ def _radius(way: OneWay) -> float:
 
 
 def limits(
-    case: Case, *, workers: int | None = None, progress: Progress | None = None
+    case: Case,
+    *,
+    quick: bool = False,
+    workers: int | None = None,
+    progress: Progress | None = None,
 ) -> Limits:
     """Find radius against lift, both ways, and what binds the tightest.
 
@@ -72,18 +77,20 @@ def limits(
     ----------
     case : its sheet's thickness, width and material, and its machine count; its moves
         do not
+    quick : let the span solver do the passes that it finds, with its error
     workers : processes; None takes all cores
     progress : called with the share done (0..1) and what is being rolled
     """
     longest, end = longest_lift(case)
-    lifts = np.linspace(longest / LIFTS, 0.998 * longest, LIFTS)
+    lifts = np.linspace(longest / LIFTS, LAST * longest, LIFTS)
+    climbs = {way: Climb(case, way) for way in WAYS} if quick else {}
     asked = [(case, float(lift), way) for way in WAYS for lift in lifts]
     rounds = 1 + REFINEMENTS
     total = len(asked) + REFINEMENTS * PER_ROUND * len(WAYS)
     made: list[Pass] = []
     with parallel.workers(workers, len(asked)) as do_all:
         for _ in range(rounds):
-            for found in do_all(_roll, asked):
+            for found in _rolled(asked, climbs, do_all):
                 made.append(found)
                 if progress is not None:
                     words = f"pass at {found.lift:.1f} mm toward the {found.way}"
@@ -91,6 +98,21 @@ def limits(
             asked = [(case, lift, way) for way in WAYS for lift in _between(made, way)]
     first, second = (_judged(made, way, end) for way in WAYS)
     return Limits((first, second), longest, end)
+
+
+def _rolled(
+    asked: list[tuple[Case, float, Way]], climbs: dict[Way, Climb], do_all: parallel.Map
+) -> Iterator[Pass]:
+    """Make every pass: by its climb where there is one that finds it, or in steps."""
+    left = []
+    for job in asked:
+        _, lift, way = job
+        found = climbs[way].at(lift) if climbs else None
+        if found is None:
+            left.append(job)
+        else:
+            yield found
+    yield from do_all(_roll, left)
 
 
 def _roll(asked: tuple[Case, float, Way]) -> Pass:

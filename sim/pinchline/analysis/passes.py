@@ -13,7 +13,7 @@ import numpy as np
 
 from pinchline.errors import SolverError
 from pinchline.model.moves import Feed, Lift, Place
-from pinchline.process.geometry import jam_lift, wrap_curvature
+from pinchline.process.geometry import GRIP_EDGE, REAR, jam_lift, wrap_curvature
 from pinchline.process.programme import run_case
 
 if TYPE_CHECKING:
@@ -26,10 +26,12 @@ Way = Literal["rear", "operator"]
 FORWARD = (5.2, 3.75, 2.9)
 REVERSE = (2.3, 0.2, 0.9)
 JUST_BENT = (6.0, 18.0)  # thicknesses from the nip line: bent, and not touched since
+SETTLED = 20.0  # thicknesses that are fed at least, where that is more
 HARDLY = 1.0e-6  # 1/mm: less is no bend
 WRAPPED = 0.99  # of the upper roll's curvature
 NO_SET, WRAP, STRAIN = "no permanent set", "wrap", "surface strain"
-SOLVER = "solver"
+EDGE, SOLVER = "an edge runs out", "solver"
+ENDS = ("jam", "end of screw travel")
 CLOSED = ("curl meets the machine", "curl meets itself")
 
 
@@ -52,6 +54,7 @@ class Pass(NamedTuple):
     hand_force: float
     screw_force: float
     pinch_force: float
+    roll_deflection: float
     nip_opening: float
 
     @property
@@ -66,6 +69,9 @@ def pass_case(case: Case, lift: float, way: Way) -> Case:
     length, at, by = (
         share * distance for share in (FORWARD if way == "rear" else REVERSE)
     )
+    more = max(SETTLED * case.sheet.thickness - by, 0.0)
+    length, by = length + more, by + more
+    at += more if way == "rear" else 0.0
     sheet = case.sheet.model_copy(update={"length": length})
     moves = (Place(at=at), Lift(to=lift), Feed(toward=way, by=by))
     return case.model_copy(update={"sheet": sheet, "moves": moves, "title": "one pass"})
@@ -75,7 +81,7 @@ def longest_lift(case: Case) -> tuple[float, str]:
     """Largest lift (mm) that the machine's geometry allows, and what ends it."""
     jam = jam_lift(case.machine, case.sheet.thickness)
     travel = case.machine.rear.travel
-    return (jam, "jam") if jam <= travel else (travel, "end of screw travel")
+    return (jam, ENDS[0]) if jam <= travel else (travel, ENDS[1])
 
 
 def one_pass(case: Case, lift: float, way: Way) -> Pass:
@@ -84,7 +90,7 @@ def one_pass(case: Case, lift: float, way: Way) -> Pass:
     try:
         result = run_case(job)
     except SolverError:
-        return Pass(lift, way, *(math.nan,) * 3, SOLVER, *(math.nan,) * 5)
+        return Pass(lift, way, *(math.nan,) * 3, SOLVER, *(math.nan,) * 6)
     values = result.summary
     radius, loaded = _just_bent(result, way)
     return Pass(
@@ -92,12 +98,13 @@ def one_pass(case: Case, lift: float, way: Way) -> Pass:
         way=way,
         radius=radius,
         loaded=loaded,
-        strain=_strain(job, loaded),
-        limit=_limit(job, result, radius, loaded),
+        strain=surface_strain(case, loaded),
+        limit=_limit(case, result, radius, loaded),
         grip_margin=values["grip_margin_min"],
         hand_force=values["hand_force_max"],
         screw_force=values["screw_force_max"],
         pinch_force=values["pinch_force_max"],
+        roll_deflection=values["roll_deflection_max"],
         nip_opening=values["nip_opening_max"],
     )
 
@@ -119,10 +126,33 @@ def _just_bent(result: Result, way: Way) -> tuple[float, float]:
     return tuple(1.0 / k if abs(k) > HARDLY else math.inf for k in (residual, peak))  # type: ignore[return-value]
 
 
-def _strain(case: Case, loaded: float) -> float:
+def surface_strain(case: Case, loaded: float) -> float:
     """Strain of the surface, ``t / 2R`` of the mid-line; natural bend counts off."""
     half = 0.5 * case.sheet.thickness
     return abs(1.0 / loaded - case.sheet.curvature) * half if loaded else math.nan
+
+
+def edge_runs_out(case: Case, reach: float) -> bool:
+    """Whether the case's blank ends before a pass over the whole machine is settled.
+
+    It must be held in the grip, lie on the rear roll ``reach`` (mm of sheet) beyond the
+    nip line, and meanwhile be fed until what is bent has settled.
+    """
+    held_and_bent = (GRIP_EDGE + JUST_BENT[1]) * case.sheet.thickness
+    return case.sheet.length < reach + held_and_bent
+
+
+def sheet_limit(case: Case, radius: float, loaded: float, reach: float) -> str:
+    """Name what the sheet forbids of a pass, or what keeps it from being tighter."""
+    if edge_runs_out(case, reach):
+        return EDGE
+    allowed = case.sheet.material.allowable_strain
+    if allowed is not None and surface_strain(case, loaded) > allowed:
+        return STRAIN
+    if math.isinf(radius):
+        return NO_SET
+    bound = wrap_curvature(case.machine, case.sheet.thickness)
+    return WRAP if 1.0 / loaded >= WRAPPED * bound else ""
 
 
 def _limit(case: Case, result: Result, radius: float, loaded: float) -> str:
@@ -131,11 +161,14 @@ def _limit(case: Case, result: Result, radius: float, loaded: float) -> str:
     if serious:
         return serious[0]
     if math.isnan(radius):
-        return stops[0] if stops else "an edge runs out"
-    allowed = case.sheet.material.allowable_strain
-    if allowed is not None and _strain(case, loaded) > allowed:
-        return STRAIN
-    if math.isinf(radius):
-        return NO_SET
-    bound = wrap_curvature(case.machine, case.sheet.thickness)
-    return WRAP if 1.0 / loaded >= WRAPPED * bound else ""
+        return stops[0] if stops else EDGE
+    return sheet_limit(case, radius, loaded, _reach(result))
+
+
+def _reach(result: Result) -> float:
+    """Sheet between the nip line and the rear roll at the end of a pass, mm."""
+    frames, s = result.frames, result.sheet["s_node"]
+    x, y = frames["x"][-1], frames["y"][-1]
+    roll = frames["roll_x"][-1, REAR], frames["roll_y"][-1, REAR]
+    nearest = int(np.argmin(np.hypot(x - roll[0], y - roll[1])))
+    return abs(float(s[nearest] - frames["nip"][-1]))

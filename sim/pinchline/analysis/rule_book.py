@@ -17,6 +17,8 @@ BUILDER = "a machine builder's public note"
 AC_TABLE = "FAA AC 43.13-1B, Table 4-6, a copy read; column placement from memory"
 SHOP_TABLE = "a design shop's public table of bend radii, read"
 
+NO_EXAMPLE = "no worked example on file"
+
 SPAN_SHARE = 0.5  # lead-in flat over the span of a pyramid set
 DISTANCE_SHARE = 1.0  # lead-in flat over the distance from nip to rear roll
 PREBENT = (1.5, 2.0)  # flat of a pre-bent edge, in thicknesses
@@ -120,7 +122,7 @@ RULES: dict[str, Rule] = {
     "diameter": Rule(
         "tightest diameter",
         "D = 1.2 to 1.5 times the upper roll's; D inside",
-        FABRICATOR,
+        f"{FABRICATOR}; {NO_EXAMPLE}",
         "plate rolls at the thickness they pre-bend",
         "under the rolls the sheet is as tight as the roll; what it opens to then "
         "depends on thickness and temper, which the rule does not ask for",
@@ -128,21 +130,21 @@ RULES: dict[str, Rule] = {
     "diameter rated": Rule(
         "tightest diameter at rated thickness",
         "D = 3 to 5 times the upper roll's; D inside",
-        FABRICATOR,
+        f"{FABRICATOR}; {NO_EXAMPLE}",
         "sheet of the thickness that the machine is rated for",
         "it is what a machine's strength bears, and no bound of the bend",
     ),
     "lead-in half": Rule(
         "lead-in flat, half the span",
         "flat = 0.5 d, d between the rolls that carry the sheet",
-        f"{THOMAS}; a fabricator's guide",
+        f"{THOMAS}; a fabricator's guide; {NO_EXAMPLE}",
         "a pyramid set",
         "in a pinch set the sheet is bent at the nip, not midway",
     ),
     "lead-in": Rule(
         "lead-in flat, nip to rear roll",
         "flat = about d, d from nip to rear roll",
-        "a hobby account of turning the sheet end for end, read",
+        f"a hobby account of turning the sheet end for end, read; {NO_EXAMPLE}",
         "a pinch set, one pass on flat sheet; here its edge lay over the rear roll's "
         "axis",
         "the raise bends some of the sheet ahead of the nip, more the higher it goes; "
@@ -151,7 +153,7 @@ RULES: dict[str, Rule] = {
     "run-out prebent": Rule(
         "edge flat after a pre-bend",
         "flat = 1.5 to 2 t",
-        FABRICATOR,
+        f"{FABRICATOR}; {NO_EXAMPLE}",
         "a pinch-type plate roll, edge pre-bent",
         "no sheet bends before it reaches the nip: the flat is what is left in hand "
         "and the arm of the nip",
@@ -159,7 +161,7 @@ RULES: dict[str, Rule] = {
     "run-out": Rule(
         "edge flat in general",
         "flat = 0.8 to 5 t",
-        BUILDER,
+        f"{BUILDER}; {NO_EXAMPLE}",
         "none printed",
         "no sheet bends before it reaches the nip: the flat is what is left in hand "
         "and the arm of the nip",

@@ -7,18 +7,15 @@ says where a rule is good.
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from pinchline import library
 from pinchline.analysis import rule_book as book
 from pinchline.analysis.passes import HARDLY
-from pinchline.errors import InputError
-from pinchline.model.material import load_material
+from pinchline.analysis.tempers import tempers
 from pinchline.physics.section import free_curvature, section_commit
 from pinchline.process.layers import bending_modulus, plastic_modulus, section_law
 
@@ -197,35 +194,11 @@ def _point(
     )
 
 
-def tempers(case: Case) -> dict[str, list[tuple[float, Material]]]:
-    """Every material on file and the case's own, over the gauges its card covers.
-
-    Soft to hard, in the case's direction; thickness in mm.
-    """
-    own = tomllib.loads(case.text)["sheet"]["material"]
-    asked = {name: name for name in library.names("materials")}
-    asked[case.sheet.material.name] = own
-    found: dict[str, list[tuple[float, Material]]] = {}
-    direction = case.sheet.material.direction
-    for name, source in asked.items():
-        kept = []
-        for gauge in GAUGES:
-            thickness = gauge * _IN
-            try:
-                metal_of = load_material(source, direction, thickness, case.path)
-            except InputError:
-                continue  # the card does not cover this gauge
-            kept.append((thickness, metal_of))
-        if kept:
-            found[name] = kept
-    return dict(sorted(found.items(), key=lambda item: item[1][0][1].yield_strength))
-
-
 def pure_bending(case: Case, held: float) -> list[Point]:
     """Bend every temper and gauge to the whole range of R/t and ask the rules."""
     points: list[Point] = []
     wrap = case.machine.rolls.upper_radius
-    for name, gauges in tempers(case).items():
+    for name, gauges in tempers(case, [_IN * gauge for gauge in GAUGES]).items():
         for thickness, material in gauges:
             law = section_law(material, thickness, case.model, held)
             of = metal(material, held)

@@ -121,6 +121,7 @@ def compare(
 
     rolled = limits(
         case,
+        quick=True,
         workers=workers,
         progress=lambda share, words: tell(ROLLED_SHARE * share, words),
     )

@@ -1,6 +1,7 @@
 """Questions asked of a case: across the width, limits, hand rules."""
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -17,7 +18,11 @@ from pinchline.cli.common import (
     system_of,
     told,
 )
+from pinchline.errors import InputError
 from pinchline.inches import worded
+
+if TYPE_CHECKING:
+    from pinchline.model.case import Case
 
 
 @app.command()
@@ -62,10 +67,23 @@ def limits(
     case: CaseFile,
     output: TableFile = None,
     pictures: PictureFolder = None,
+    over: Annotated[
+        Literal["alloy", "yield"] | None,
+        typer.Option(
+            "--map", help="Map it over thickness, and alloys or yield strengths."
+        ),
+    ] = None,
+    points: Annotated[
+        int | None, typer.Option(help="Points of the map each way; 30 unless told.")
+    ] = None,
     *,
     inch: InchFirst = False,
 ) -> None:
-    """Find how tight the sheet of a case can be rolled, and what binds."""
+    """Find how tight the sheet of a case can be rolled, and what binds.
+
+    With --map the same of every sheet that the machine takes. A map with -o that was
+    interrupted goes on where it stopped: the same command again.
+    """
     with told(inch=inch):
         from pinchline.analysis.limits import limits as solve
         from pinchline.model.case import load_case
@@ -74,6 +92,13 @@ def limits(
 
         job = load_case(case)
         check_targets(job, output, pictures)
+        if over is not None:
+            _map(job, over, points, output, pictures, inch=inch)
+            return
+        if points is not None:
+            message = "points are counted on a map"
+            allowed = "--map alloy or --map yield beside it"
+            raise InputError(message, key="--points", value=points, allowed=allowed)
         with progress_bar(inch=inch) as progress:
             found = solve(job, progress=progress)
         typer.echo(limits_words(found, job.title, system_of(inch=inch)))
@@ -82,6 +107,44 @@ def limits(
             say(f"The table is in {output}.")
         if pictures is not None:
             say(f"The picture is {draw_limits(found, job.title, pictures)}.")
+
+
+def _map(
+    job: "Case",
+    over: Literal["alloy", "yield"],
+    points: int | None,
+    output: Path | None,
+    pictures: Path | None,
+    *,
+    inch: bool,
+) -> None:
+    """Map the tightest radius; what is done is kept beside the table until it is."""
+    from pinchline.analysis.limit_map import POINTS, limit_map
+    from pinchline.output.limit_map import limit_map_table, limit_map_words
+    from pinchline.output.limit_map_picture import draw_limit_map
+    from pinchline.results.tables import write_table
+
+    state = None if output is None else output.with_name(output.name + ".part")
+    try:
+        with progress_bar() as progress:
+            found = limit_map(
+                job,
+                over,
+                points=POINTS if points is None else points,
+                state=state,
+                progress=progress,
+            )
+    except KeyboardInterrupt:
+        if state is not None and state.exists():
+            say(f"What is done is in {state}; the same command goes on from there.")
+        raise
+    typer.echo(limit_map_words(found, job.title, "inch" if inch else "metric"))
+    if output is not None and state is not None:
+        write_table(limit_map_table(found, job.title), output)
+        state.unlink(missing_ok=True)
+        say(f"The table is in {output}.")
+    if pictures is not None:
+        say(f"The picture is {draw_limit_map(found, job.title, pictures)}.")
 
 
 @app.command()

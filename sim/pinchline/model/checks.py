@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _MOST_ELEMENTS = 20000
 _LEAST_ELEMENTS = 8
-_THICKEST = 0.25  # of the radius: as far as beam theory holds
+THICKEST = 0.25  # of the radius: as far as beam theory holds
 _ROUNDING = 1.0e-9
 _AFTER: dict[str, tuple[str, ...]] = {"release": ("turn", "place"), "turn": ("place",)}
 
@@ -79,7 +79,7 @@ def _mm(value: float) -> str:
 
 def _check_sheet(case: "Case") -> None:
     sheet = case.sheet
-    thickest = _THICKEST * case.machine.rolls.upper_radius
+    thickest = THICKEST * case.machine.rolls.upper_radius
     if sheet.thickness > thickest * (1.0 + _ROUNDING):
         _refuse(
             "a sheet thicker than the rolls allow",
@@ -95,7 +95,7 @@ def _check_sheet(case: "Case") -> None:
             f"a length of {_mm(4.0 * sheet.thickness)} or more",
         )
     bend = abs(sheet.curvature)
-    closest = max(sheet.thickness / _THICKEST, sheet.length / (2.0 * pi))
+    closest = max(sheet.thickness / THICKEST, sheet.length / (2.0 * pi))
     if bend * closest > 1.0 + _ROUNDING:
         _refuse(
             "the sheet is curved too tightly, or closes on itself",
@@ -324,7 +324,7 @@ def _check_target(case: "Case") -> None:
     target, thickness = case.target, case.sheet.thickness
     if target is None:
         return
-    tightest = thickness / _THICKEST
+    tightest = thickness / THICKEST
     for key, radius in _target_radii(case):
         if target.to_middle(radius, thickness) < tightest * (1.0 - _ROUNDING):
             _refuse(

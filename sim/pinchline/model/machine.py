@@ -54,6 +54,7 @@ class Shaft(Record):
     bore : of a hollow roll, mm
     youngs_modulus, poisson_ratio : of the roll, MPa and 1; steel unless told
     bearing_stiffness : of one bearing with its seat in the frame, N/mm; None is rigid
+    max_deflection : that a roll may bend and sink by under the middle of the sheet, mm
     """
 
     span: Length
@@ -61,6 +62,7 @@ class Shaft(Record):
     youngs_modulus: Stress = 206.0e3
     poisson_ratio: PoissonRatio = 0.3
     bearing_stiffness: Stiffness | None = None
+    max_deflection: Length | None = None
 
 
 class Rolls(Record):

@@ -242,6 +242,22 @@ def load_material(
     return _material(name, title, ask, _more_special(flat, change), where, key)
 
 
+def covered(
+    source: str | Path | dict[str, Any], where: str
+) -> tuple[float, float] | None:
+    """Thinnest and thickest sheet (mm) that a card covers; None where it is silent."""
+    if isinstance(source, dict):
+        own = read(Card, source, file=where, key="sheet.material")
+        if own.use is not None and not own.range:
+            return covered(own.use, where)
+    else:
+        found = library.fetch(
+            "materials", source, folder=Path(where).parent, file=where
+        )
+        own = read(Card, library.parse_toml(found.text, found.where), file=found.where)
+    return (own.range[0].start, own.range[-1].end) if own.range else None
+
+
 def allowable_strain_of_radius(radius: float) -> float:
     """Surface strain of a bend to an inside radius of so many thicknesses."""
     return 1.0 / (2.0 * radius + 1.0)

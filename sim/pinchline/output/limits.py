@@ -31,6 +31,7 @@ _NUMBERS = (
     ("hand_force", "N", "largest force of the hand"),
     ("screw_force", "N", "largest force on a screw of the rear roll"),
     ("pinch_force", "N", "largest force on a pinch roll"),
+    ("roll_deflection", "mm", "largest deflection of a roll"),
     ("nip_opening", "mm", "largest opening of the nip"),
 )
 

@@ -233,6 +233,7 @@ _EFFORTS: tuple[tuple[str, str, Dimension], ...] = (
     ("crank_torque_max", "  torque at the crank", "torque"),
     ("screw_force_max", "largest force on a screw of the rear roll", "force"),
     ("screw_torque_max", "  torque to raise it", "torque"),
+    ("roll_deflection_max", "largest deflection of a roll", "length"),
 )
 
 

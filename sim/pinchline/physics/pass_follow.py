@@ -48,7 +48,6 @@ if TYPE_CHECKING:
 FIRST_BENDS = (0.4, 0.7, 0.9, 0.55, 0.3, 0.8, 0.48, 0.62, 1.0, 0.24, 0.35, 0.15)
 STRIDE = 0.06  # of the distance to the rear roll, a step of the lift
 SMALLEST = 1.0 / 32.0  # of that step
-SEGMENT = 1.0  # thicknesses, the longest segment in the nip
 MARGIN = 2.5  # thicknesses beyond the upper roll's patch
 SHORTEST = 4.0  # thicknesses that the fine part has at least
 BACKWARD = 1.0e-3  # of the lower roll's force: elastic passes leave 1.5e-4, set 2e-2
@@ -204,7 +203,7 @@ def remesh(strip: Strip, rolls: Array, solution: Solution) -> bool:
     t = strip.thickness
     nip = max(nip_part(strip, rolls, solution) + MARGIN * t, SHORTEST * t)
     nip = min(nip, 0.8 * whole)
-    fine = math.ceil(nip / (SEGMENT * t))
+    fine = math.ceil(nip / (strip.segment * t))
     if fine + COARSE_SEGMENTS > SEGMENTS:
         return False
     mesh[0], mesh[1] = nip, fine

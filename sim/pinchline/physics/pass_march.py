@@ -43,7 +43,9 @@ class Strip(NamedTuple):
 
     axial, shear (N/mm), bending (N mm): elastic stiffness; foundation (MPa/mm);
     natural: curvature (1/mm); thickness (mm); offset of the drive over the mid-line
-    (mm); first_yield: moment (N mm/mm); table: the section's law (``pass_law``).
+    (mm); first_yield: moment (N mm/mm); rest: whether the sheet has never been fed, so
+    that no point has borne more than it bears; segment: longest that is marched in the
+    nip, in thicknesses; table: the section's law (``pass_law``).
     """
 
     axial: float
@@ -54,6 +56,8 @@ class Strip(NamedTuple):
     thickness: float
     offset: float
     first_yield: float
+    rest: bool
+    segment: float
     table: Array
 
 
@@ -226,7 +230,8 @@ def march(
                     w[k, j] += weight * w_rate[k, j]
                     w_at[k, j] = w_before[k, j] + ahead * w_rate[k, j]
         s += h
-        _keep_largest(state, w, before, w_before, h, first_rate)
+        if not strip.rest:
+            _keep_largest(state, w, before, w_before, h, first_rate)
         if scaled:
             _rates(strip, rolls, state, q, rate, d)
             for k in range(STATES):

@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 
 CONVERGED, STALLED, NOT_FINITE, MESH_FULL, ASTRAY = range(5)
 
-SEGMENTS = 64  # at most
+SEGMENTS = 128  # at most
 FINE_STEPS = 8  # of a segment in the nip
 COARSE_SEGMENTS, COARSE_STEPS = 3, 8  # of the span beyond
 GRADING = 1.16  # of the steps of the span, away from the nip
@@ -66,7 +66,7 @@ UPPER, LOWER, REAR = range(3)
 
 
 class Solution(NamedTuple):
-    """States (65, 8), parameters (6), path (rows, 17) and mesh; the kernels fill it.
+    """States (129, 8), parameters (6), path (rows, 17) and mesh; the kernels fill it.
 
     ``mesh`` (4): length of the nip's part (mm), its segments, rows of the path, +1
     where the march goes toward the rear roll and -1 where it goes the other way.

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from pinchline import units
+from pinchline.physics.shaft import middle_compliance
 from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.process.geometry import LOWER, REAR, UPPER
 from pinchline.process.state import GRAVITY
+from pinchline.process.supports import roll_shaft
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,7 +31,8 @@ class Effort(NamedTuple):
     grip_margin: friction grip of the pinch rolls less the drive (N/mm); crank_torque:
     at the crank (N mm); hand_force: at its handle (N); screw_force: along the slide, of
     the screw that bears more (N); screw_torque: to raise it so (N mm); pinch_force: of
-    the pinch roll that is pushed away harder (N).
+    the pinch roll that is pushed away harder (N); roll_deflection: of the roll that
+    deflects most, under the middle of the sheet (mm).
     """
 
     grip_margin: float
@@ -37,6 +41,7 @@ class Effort(NamedTuple):
     screw_force: float
     screw_torque: float
     pinch_force: float
+    roll_deflection: float = math.nan
 
 
 def effort(state: State) -> Effort:
@@ -78,6 +83,7 @@ def over_the_width(
             machine.rear.screw_friction,
         ),
         pinch_force=float(max(total[UPPER], total[LOWER])),
+        roll_deflection=_deflection(case, total / sheet.width),
     )
 
 
@@ -117,6 +123,23 @@ def _screw_force(case: Case, z: Array, pushed: Array) -> float:
         right += (z + case.sheet.off_centre) / shaft.span
     force = pushed * case.sheet.width / z.size
     return max(0.0, float(np.sum(force * right)), float(np.sum(force * (1.0 - right))))
+
+
+def _deflection(case: Case, pushed: Array) -> float:
+    """Deflection (mm) of the roll that deflects most; NaN where no shaft is told.
+
+    ``pushed (3)``: mean over the sheet's width of the push on each roll, N/mm.
+    """
+    if case.machine.rolls.shaft is None:
+        return math.nan
+    place = (case.sheet.width, case.sheet.off_centre)
+    return max(
+        float(force) * _compliance(roll_shaft(case.machine, roll), *place)
+        for roll, force in enumerate(pushed)
+    )
+
+
+_compliance = lru_cache(maxsize=64)(middle_compliance)  # asked for in every step
 
 
 def raising_torque(
@@ -176,6 +199,7 @@ def exceeded(case: Case, asked: Effort, drive: float, slack: float) -> list[Exce
             f"pinch rolls, which holds {holds}; the rolls slip"
         )
         found.append(Excess("grip exceeded", message, asked.grip_margin))
+    shaft = machine.rolls.shaft
     limits: tuple[tuple[str, str, float, float | None, Dimension], ...] = (
         (
             "effort exceeded",
@@ -204,6 +228,13 @@ def exceeded(case: Case, asked: Effort, drive: float, slack: float) -> list[Exce
             asked.pinch_force,
             machine.nip.max_force,
             "force",
+        ),
+        (
+            "roll deflection exceeded",
+            "a roll would deflect by {} under the middle of the sheet",
+            asked.roll_deflection,
+            shaft.max_deflection if shaft else None,
+            "length",
         ),
     )
     for kind, words, value, limit, dimension in limits:

@@ -310,6 +310,7 @@ def _extremes(steps: dict[str, NDArray[np.generic]]) -> dict[str, float]:
             "screw_force",
             "screw_torque",
             "pinch_force",
+            "roll_deflection",
         )
     }
     found = {name: _largest(steps[column]) for name, column in names.items()}
