@@ -38,17 +38,17 @@ from pinchline.process.regime import width_regime
 if TYPE_CHECKING:
     from pinchline.model.case import Case
 
-LIFTS = 20  # to the longest
+LIFTS = 16  # to the longest
 LAST = 0.998  # of the longest lift
 LIES = 0.995  # of the upper roll's curvature: more lift does nothing
-FIRST = 3  # of those lifts: below it hardly anything is bent
+FIRST = 2  # of those lifts: below it hardly anything is bent
 TRIALS = 2  # lifts that may be lost before the way is
 HALVINGS = 7  # of the lift between a pass that can be made and one that cannot
 # peak of the drive after a raise at rest over that of the settled pass: 1 + a (1 - k^n)
 # with k the loaded curvature over the upper roll's; fitted to the stepped solver's, 70
 # passes (eight sheets, three machines): half within 0.02, all within 0.07
 START: dict[Way, tuple[float, int]] = {"rear": (0.225, 4), "operator": (0.16, 5)}
-HARDER = (2.0, 3.0, 4.0, 6.0, 8.0)  # times the yield strength
+HARDER = (1.2, 2.0, 3.0, 4.0, 6.0, 8.0)  # times the yield strength
 SPAN, WRAPPED_SHEET, STEPPED = "span", "wrapped sheet", "stepped"
 STEPPED_HALVINGS = 6
 NEARBY, CHECKS, CHECK_HALVINGS = 0.03, 5, 3  # of the lift, beside the span's answer
@@ -237,21 +237,22 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
     sheet = case.sheet
     if sheet.curvature or sheet.material.curve is not None:
         return None
+    held = width_regime(pass_case(case, longest_lift(case)[0], "operator")).held
+    law = section_law(sheet.material, sheet.thickness, case.model, held)
+    (bent,) = bends(law, [1.0 / wrap_curvature(case.machine, sheet.thickness)])
+    if math.isinf(bent.free):  # not even the roll's curvature leaves a set
+        return _none(NO_SET, WRAPPED_SHEET)
+    if sheet_limit(case, bent.free, bent.loaded, 0.0) != WRAP:
+        return None
     for times in HARDER:
         harder = with_yield(case, times * sheet.material.yield_strength)
         found = _one_way(harder, "operator")
-        if found.limit != WRAP or found.best is None:
-            continue
-        held = width_regime(pass_case(case, found.best.lift, "operator")).held
-        law = section_law(sheet.material, sheet.thickness, case.model, held)
-        (bent,) = bends(law, [1.0 / wrap_curvature(case.machine, sheet.thickness)])
-        if sheet_limit(case, bent.free, bent.loaded, 0.0) != WRAP:
-            return None
-        strain = surface_strain(case, bent.loaded)
-        on_roll = found.best._replace(
-            radius=bent.free, loaded=bent.loaded, strain=strain
-        )
-        return _answer(on_roll, WRAP, WRAPPED_SHEET)
+        if found.limit == WRAP and found.best is not None:
+            strain = surface_strain(case, bent.loaded)
+            on_roll = found.best._replace(
+                radius=bent.free, loaded=bent.loaded, strain=strain
+            )
+            return _answer(on_roll, WRAP, WRAPPED_SHEET)
     return None
 
 
