@@ -91,10 +91,10 @@ def build(case: Case, fineness: Fineness) -> Model:
     schedule = schedule_of(case, fineness)
     top, middle, bottom = sheet[::2, -1], sheet[::2, fineness.rows], sheet[::2, 0]
     lines = [
-        *_mesh_lines(mesh, ranges),
-        *_set_lines({"TOP": top, "MID": middle, "BOTTOM": bottom, **rolls}),
+        *mesh_lines(mesh, ranges),
+        *set_lines({"TOP": top, "MID": middle, "BOTTOM": bottom, **rolls}),
         *_spring_lines(len(mesh.elements), (int(middle[0]), int(middle[-1]))),
-        *_material_lines(case),
+        *material_lines(case),
         *_contact_lines(fineness.rows, fineness.stiffness(case), ranges),
         *_motion_lines(case, schedule),
     ]
@@ -114,7 +114,7 @@ def build(case: Case, fineness: Fineness) -> Model:
     )
 
 
-def _mesh_lines(mesh: Mesh, ranges: dict[str, tuple[int, int]]) -> list[str]:
+def mesh_lines(mesh: Mesh, ranges: dict[str, tuple[int, int]]) -> list[str]:
     lines = ["*NODE, NSET=ALL"]
     lines += [f"{i},{x:.10g},{y:.10g},0." for i, (x, y) in enumerate(mesh.nodes, 1)]
     for name, (first, last) in ranges.items():
@@ -124,7 +124,7 @@ def _mesh_lines(mesh: Mesh, ranges: dict[str, tuple[int, int]]) -> list[str]:
     return lines
 
 
-def _set_lines(sets: dict[str, Numbers]) -> list[str]:
+def set_lines(sets: dict[str, Numbers]) -> list[str]:
     lines: list[str] = []
     for name, numbers in sets.items():
         lines.append(f"*NSET, NSET={name}")
@@ -143,7 +143,7 @@ def _spring_lines(count: int, ends: tuple[int, int]) -> list[str]:
     ]
 
 
-def _material_lines(case: Case) -> list[str]:
+def material_lines(case: Case, rolls: tuple[str, ...] = ROLLS) -> list[str]:
     """J2 with the bilinear curve of the case, isotropic; rolls are held everywhere."""
     metal = case.sheet.material
     hard = plastic_modulus(metal.youngs_modulus, metal.tangent_modulus)
@@ -161,7 +161,7 @@ def _material_lines(case: Case) -> list[str]:
         "1.",
         *(
             line
-            for name in ROLLS
+            for name in rolls
             for line in (f"*SOLID SECTION, ELSET={name}, MATERIAL=RIGID", "1.")
         ),
     ]
