@@ -31,6 +31,7 @@ from pinchline.model.sheet import Sheet, read_sheet
 from pinchline.model.target import Target, read_target
 
 _DEFAULT_ELEMENT = 0.25  # of the thickness
+_LEAST_STEPS, _LONGEST_STEP = 2, 0.2  # mm: longer ones step over the peak at a roll
 _FLAT_GUESS = 0.4  # of the distance of the rear roll: a flat, until it is planned
 _HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
 
@@ -80,7 +81,8 @@ class ModelOptions(Record):
     Attributes
     ----------
     element : wished element length, mm; None takes a quarter of the thickness
-    steps_per_element : feed steps in which one element of sheet goes through the nip
+    steps_per_element : feed steps in which one element of sheet goes through the nip;
+        None takes two, or as many as keep a step within 0.2 mm
     section : through-thickness layers, or the closed form
     hardening : kinematic share, 0 to 1; None takes the card's
     contact : foundation stiffness as a multiple of E'/t
@@ -93,7 +95,7 @@ class ModelOptions(Record):
     """
 
     element: Length | None = None
-    steps_per_element: StepsPerElement = 2
+    steps_per_element: StepsPerElement | None = None
     section: Section = "layered"
     hardening: Hardening | None = None
     contact: Positive = 0.8
@@ -179,6 +181,12 @@ class Case(Record):
     def element(self) -> float:
         """Length of an element, mm: the sheet holds a whole number of them."""
         return self.sheet.length / self.elements
+
+    @property
+    def steps_per_element(self) -> int:
+        """Feed steps of an element."""
+        asked = self.model.steps_per_element
+        return asked or max(_LEAST_STEPS, ceil(self.element / _LONGEST_STEP - 1.0e-9))
 
     @model_validator(mode="after")
     def _possible(self) -> "Case":

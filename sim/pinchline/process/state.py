@@ -285,7 +285,7 @@ def new_state(case: Case) -> State:
     )
     supports = support_table(case)
     work = workspace(n, int(np.count_nonzero(supports[:, STIFFNESS])))
-    steps = case.model.steps_per_element
+    steps = case.steps_per_element
     reach = 2.5 * case.machine.rear.distance / beam.length
     slots = 2 * min(n, int(reach)) + 1
     peaks = np.zeros((n, PEAKS))
