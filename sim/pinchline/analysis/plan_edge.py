@@ -8,7 +8,7 @@ import numpy as np
 
 from pinchline.analysis.plan_follow import follow, play, raise_until
 from pinchline.analysis.plan_job import Knot, Run
-from pinchline.analysis.plan_lift import LAG, mend
+from pinchline.analysis.plan_lift import LAG, mend, thinned
 from pinchline.process.placing import place, take_out, turn
 
 if TYPE_CHECKING:
@@ -21,9 +21,13 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 CRISP = 1.3  # of the wanted curvature: set at rest where the run starts
+SETTLED = 6.0  # thicknesses after the start: the lift follows what is wanted
+EDGE_PIECES = 5  # of feed, at most, from start to end
+NEAR_LIFT = 0.06  # mm: as near as the pieces keep to the lift that was followed
 EVEN = 0.97  # of the curvature: where the first run's curve begins to fade
-OVERLAP = 0.3  # of the distance: how far it goes into that curve
-REPLAYS = 2  # of the run on the kept sheet, each corrected by what it left
+EAGER = 0.5  # of what is missing: sheet that is curved feels a lift twice as much
+OVERLAP = 0.15  # of the distance: how far it goes into that curve
+REPLAYS = 1  # of the run on the kept sheet, each corrected by what it left
 DEEP = 3.0  # of LAG: beyond the joint, up to where the arc is read
 
 
@@ -63,8 +67,9 @@ def find_edge(
     joint = float(even[0]) * made.element if even.size else made.arc_flats[1]
     until = joint + OVERLAP * distance
     slope, most = table.slope(bend), table.most
-    raise_until(state, CRISP * bend, 0.0, most)
-    run = edge_knots(follow(state, lambda _: bend, until, slope, most), joint)
+    raise_until(state, bend, CRISP * bend, most)
+    trace = follow(state, lambda _: bend, until, slope, most)
+    run = edge_knots(trace, state.case.sheet.thickness)
     for replay in range(REPLAYS + 1):
         state.restore(laid)
         play(state, run)
@@ -91,25 +96,18 @@ def mended_edge(
     u = np.asarray((np.arange(curve.size) + 0.5) * element - LAG * distance)
     knots = run.knots
     here = (u >= knots[0].u) & (u <= knots[-1].u)
-    missing = bend - curve[here]
+    missing = EAGER * (bend - curve[here])
     slopes = np.full(missing.size, table.slope(bend))
     return mend(run, u[here], missing, slopes)
 
 
-def edge_knots(trace: list[Knot], joint: float) -> Run:
-    """Give the traced lift in four knots: start, half way, at the joint, the end."""
-    u = np.array([k.u for k in trace])
-    lift = np.array([k.lift for k in trace])
-    settled = float(np.mean(lift[u >= u[-1] - 0.3 * (u[-1] - joint)]))
-    reached = np.flatnonzero(lift >= settled)
-    top = float(u[reached[0]]) if reached.size else joint
-    half = 0.5 * (u[0] + top)
-    middle = float(np.interp(half, u, lift))
-    return Run(
-        (
-            Knot(float(u[0]), float(lift[0])),
-            Knot(half, middle),
-            Knot(top, settled),
-            Knot(float(u[-1]), settled),
-        )
-    )
+def edge_knots(trace: list[Knot], thickness: float) -> Run:
+    """Give the traced lift in a few knots, as it can be cranked.
+
+    The first pieces after the raise, while the hand that follows finds its lift again,
+    are left out.
+    """
+    settled = trace[0].u + SETTLED * thickness
+    line = [trace[0], *(k for k in trace if k.u >= settled)]
+    kept = thinned([(k.u, k.lift) for k in line], EDGE_PIECES + 1, NEAR_LIFT)
+    return Run(tuple(Knot(float(u), float(lift)) for u, lift in kept))

@@ -25,7 +25,7 @@ FINEST = 0.06
 PIECE = 1.5  # thicknesses of feed
 SHARE = 0.5  # of the lift that would mend the set at once
 KEPT = 0.7  # of the last change of lift: along a ramp the next is like it
-MOST = 1.0  # mm of lift in a piece
+MOST = 2.5  # mm of lift in a piece
 
 
 def set_under_rolls(state: State) -> float:
@@ -44,17 +44,21 @@ def _go_on() -> bool:
     return False
 
 
-def raise_until(state: State, wanted: float, start: float, most: float) -> float:
+def raise_until(state: State, least: float, wanted: float, most: float) -> float:
     """Raise the rear roll until the sheet under it keeps a set (1/mm); the lift, mm.
 
-    ``start``, ``most``: lifts that set nothing, and that the machine has (mm).
+    Sheet that is curved already may not take all that is ``wanted``: beyond ``least``
+    the roll stops as well where more lift leaves no more set.
+
+    ``most``: lift that the machine has (mm).
     """
-    move_rear(state, min(start, most), 0, _go_on)
-    step = FIRST
+    step, before = FIRST, 0.0
     while state.lift < most:
         kept = state.copy()
         move_rear(state, min(state.lift + step, most), 0, _go_on)
-        if set_under_rolls(state) <= wanted:
+        now = set_under_rolls(state)
+        if now < wanted and (now >= before or before < least):
+            before = now
             continue
         if step <= FINEST:
             break

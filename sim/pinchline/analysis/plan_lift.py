@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 
 from pinchline.analysis import parallel
 from pinchline.analysis.passes import Pass, longest_lift, one_pass
@@ -75,19 +77,25 @@ class LiftTable:
             limits=self.limits[:kept],
         )
 
+    @cached_property
+    def _curve(self) -> PchipInterpolator:
+        """Lift over the logarithm of curvature, rising throughout."""
+        return PchipInterpolator(np.log(self.curvatures), self.lifts)
+
     def lift(self, curvature: float) -> float:
         """Lift (mm) that leaves a curvature (1/mm), the nearest where none does."""
-        wanted = math.log(max(curvature, 0.1 * float(self.curvatures[0])))
-        return float(np.interp(wanted, np.log(self.curvatures), self.lifts))
+        within = float(np.clip(curvature, self.curvatures[0], self.curvatures[-1]))
+        if self.lifts.size == 1:
+            return float(self.lifts[0])
+        return float(self._curve(math.log(within)))
 
     def slope(self, curvature: float) -> float:
         """Curvature per mm of lift, at a curvature that a pass leaves (1/mm2)."""
-        k, last = self.curvatures, self.curvatures.size - 1
-        if last < 1:
+        k = self.curvatures
+        if k.size == 1:
             return float(k[0] / self.lifts[0])
-        i = int(np.clip(np.searchsorted(k, curvature), 1, last))
-        ratio = math.log(k[i] / k[i - 1]) / float(self.lifts[i] - self.lifts[i - 1])
-        return ratio * float(np.clip(curvature, k[0], k[-1]))
+        within = float(np.clip(curvature, k[0], k[-1]))
+        return within / float(self._curve(math.log(within), 1))
 
 
 def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
@@ -114,6 +122,24 @@ def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
     )
 
 
+def thinned(
+    knots: list[tuple[float, float]], most: int, near: float
+) -> list[tuple[float, float]]:
+    """Keep the knots that matter most for a line through them (Douglas-Peucker).
+
+    At most ``most``, and no more once all are within ``near`` of the line.
+    """
+    kept = [0, len(knots) - 1]
+    x, y = (np.array(column) for column in zip(*knots, strict=True))
+    while len(kept) < most:
+        off = np.abs(y - np.interp(x, x[kept], y[kept]))
+        worst = int(np.argmax(off))
+        if off[worst] < near:
+            break
+        kept = sorted([*kept, worst])
+    return [knots[i] for i in kept]
+
+
 def lift_table(
     case: Case, *, stepped: bool = True, workers: int | None = None
 ) -> LiftTable:
@@ -130,6 +156,27 @@ def lift_table(
     columns = np.array([row[:3] for row in rising]).reshape(-1, 3).T
     limits = tuple(row[3] for row in rising)
     return LiftTable(columns[0], columns[1], columns[2], limits, most, end)
+
+
+def calibrated(
+    case: Case, table: LiftTable, curvatures: tuple[float, ...]
+) -> LiftTable:
+    """Correct a table by the stepped solver at some curvatures (1/mm).
+
+    The ratio of the two solvers hardly changes along the table; between and beyond the
+    passes that are run it is carried on.
+    """
+    known = []
+    for wanted in sorted(set(curvatures)):
+        found = one_pass(case, table.lift(wanted), "operator")
+        if math.isfinite(found.radius) and found.radius > 0.0:
+            known.append((wanted, 1.0 / (wanted * found.radius)))
+    if not known:
+        return table
+    at, ratios = np.array(known).T
+    return replace(
+        table, curvatures=table.curvatures * np.interp(table.curvatures, at, ratios)
+    )
 
 
 def _by_span(case: Case, most: float) -> Iterator[Row]:

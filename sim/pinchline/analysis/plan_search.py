@@ -17,8 +17,15 @@ import numpy as np
 
 from pinchline.analysis.plan_edge import DoesNotLieError, find_edge, mended_edge
 from pinchline.analysis.plan_job import STEP_S, Knot, Run, job
-from pinchline.analysis.plan_lift import LAG, LiftTable, lift_table, mend
-from pinchline.analysis.plan_made import Made, closure, judge, read_made
+from pinchline.analysis.plan_lift import LAG, LiftTable, lift_table, mend, thinned
+from pinchline.analysis.plan_made import (
+    Made,
+    closure,
+    judge,
+    read_made,
+    zone_radius,
+    zones_of,
+)
 from pinchline.errors import SolverError
 from pinchline.process.geometry import GRIP_EDGE
 from pinchline.process.part import Part, wanted_part
@@ -39,12 +46,13 @@ if TYPE_CHECKING:
     Progress = Callable[[float, str], None]
 
 GRIPPED = GRIP_EDGE + 1.0  # thicknesses left in hand at an edge
-FLAT_BEYOND = 5.0  # thicknesses of flat beyond what is in hand, at first
+START = 4.0  # thicknesses from where the roll is raised to where the arc begins
 AHEAD = 0.12  # of that distance: as far ahead of the nip line a stopped run bends
 RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
 JUMP = 4.0  # thicknesses over which a jump of curvature is carried
 ROUNDS = 5  # of correction
-GOOD_SHARE = 0.25  # of a tolerance: near enough to stop
+GOOD_SHARE = 0.5  # of a tolerance: near enough to stop
+NEAR_BEND = 5.0e-3  # of the sharpest: as near as the pieces keep to a wanted bend
 PIECES = 6  # most pieces of feed in a run that follows a varying curvature
 
 
@@ -162,19 +170,19 @@ class Search:
 
     def first_guess(self) -> Draft:
         """Do the first run with the span solver's lifts."""
-        beyond = FLAT_BEYOND * self.thickness
+        to_arc = START * self.thickness
         run_out = RUN_OUT * self.distance
         part = self.part((self.least, run_out))
         start = self.least
         if self.target.flat_operator is not None or self.target.drawing is not None:
-            start = max(part.straightedge(self.gap)[0] - beyond, self.least)
-        arc_flat = start + 0.4 * beyond
+            start = max(part.flats[0] - to_arc, self.least)
+        arc_flat = start + to_arc
         arc = part.length - sum(part.flats)
         blank = arc_flat + arc + run_out
         left = self.least
         if self.asked[1]:
             flat = part.straightedge(self.gap)[1]
-            if flat > run_out + beyond:
+            if flat > run_out + to_arc:
                 left = flat + AHEAD * self.distance
                 blank += part.flats[1] - run_out
         run = self.lifts(part, start, arc_flat, blank - left)
@@ -245,8 +253,11 @@ class Search:
         wanted = self._wanted(part, made.s[here] - made.arc_flats[0])
         missing = (1.0 + share) * wanted - made.curvature[here]
         slopes = np.array([self.table.slope(k) for k in wanted])
-        if len(old) == 2:  # one lift all along
-            run = run.raised_by(float(np.mean(missing) / np.mean(slopes)))
+        if len(old) == 2:  # one lift all along, judged over a zone of its own
+            lacks, slope = float(np.mean(missing)), float(np.mean(slopes))
+            for zone in zones_of(self.target, part, self.distance)[:1]:
+                lacks = (1.0 + share) / zone.radius - 1.0 / zone_radius(made, zone)
+            run = run.raised_by(lacks / slope)
         else:
             run = mend(run, s[here] + start - old[0].u, missing, slopes)
         return run.below(float(self.table.lifts[-1]))
@@ -264,17 +275,17 @@ class Search:
         part = draft.part
         start = self.least
         if self.asked[1]:
-            flat = part.straightedge(self.gap)[1]
-            start = max(flat - FLAT_BEYOND * self.thickness, self.least)
+            start = max(part.flats[1] - START * self.thickness, self.least)
         bend = float(part.curvature[part.curvature > 0.0][-1])
         try:
             edge, arc_flat = find_edge(draft.state, draft.made, start, bend, self.table)
         except (DoesNotLieError, SolverError):
             return None
-        blank = draft.blank - (draft.made.arc_flats[1] - arc_flat)
-        first = self.lifts(
-            part, draft.runs[0].knots[0].u, draft.made.arc_flats[0], blank - self.least
-        )
+        _, starts, _ = self._places(draft)
+        moved = starts[0] - draft.runs[0].knots[0].u
+        arc = part.length - sum(part.flats)
+        blank = draft.made.arc_flats[0] + moved + arc + arc_flat
+        first = self._corrected(draft, starts[0], blank - self.least, 0.0)
         try:
             longer = self.do((first, edge), blank, part)
         except SolverError:
@@ -315,18 +326,5 @@ def curvature_knots(part: Part, jump: float) -> list[tuple[float, float]]:
             knots.append((here + 0.5 * jump, float(value)))
         else:
             knots.append((float(here), float(value)))
-    return thinned(knots, PIECES + 1)
-
-
-def thinned(knots: list[tuple[float, float]], most: int) -> list[tuple[float, float]]:
-    """Keep the knots that matter most for a line through them (Douglas-Peucker)."""
-    kept = [0, len(knots) - 1]
-    x, y = (np.array(column) for column in zip(*knots, strict=True))
-    scale = float(np.max(np.abs(y))) or 1.0
-    while len(kept) < most:
-        off = np.abs(y - np.interp(x, x[kept], y[kept]))
-        worst = int(np.argmax(off))
-        if off[worst] < 5.0e-3 * scale:
-            break
-        kept = sorted([*kept, worst])
-    return [knots[i] for i in kept]
+    sharpest = max(abs(value) for _, value in knots)
+    return thinned(knots, PIECES + 1, NEAR_BEND * sharpest)
