@@ -62,7 +62,7 @@ def made_plan(result, moves=SHORT, *, reached=True, closing=True):
             Deviation("radius, rear half", "length", 80.0, 95.1, 0.8),
             Deviation("opening", "length", 150.0, 153.7, NAN),
         ),
-        effects=tuple(Effect(i, 16.0, 0.1, -16.0, -21.4, -5.5) for i in lifts),
+        effects=tuple(Effect(i, 16.0, -16.0, -21.4, -5.5) for i in lifts),
         closing=made_closing() if closing else None,
         reached=reached,
         limit="" if reached else "wrap",
@@ -182,7 +182,7 @@ def test_what_to_change_follows_the_derivative(result):
 
 
 def test_no_correction_is_told_where_lift_does_nothing(result):
-    weak = (Effect(2, 16.0, 0.1, -0.4, 0.0, 0.0),)
+    weak = (Effect(2, 16.0, -0.4, 0.0, 0.0),)
     words = words_of(setup_sheet(replace(made_plan(result), effects=weak)))
     assert "More lift hardly changes this part." in words
 

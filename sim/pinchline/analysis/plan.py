@@ -62,16 +62,15 @@ class Deviation(NamedTuple):
 
 
 class Effect(NamedTuple):
-    """What a little more lift in one pass does, from two runs of the model.
+    """What a little more lift in one run does, by the model's own derivative.
 
-    move: number of the pass's feed, from 1; lift: its lift (mm); more: change of lift
-    between the two runs (mm); opening, radius_operator, radius_rear: change per mm of
-    lift (mm/mm) of the opening and of the radii of the two halves.
+    move: number of the move that sets the lift, from 1; lift: at the end of the run
+    (mm); opening, radius_operator, radius_rear: change per mm of lift (mm/mm) of the
+    opening and of the radii of the two halves.
     """
 
     move: int
     lift: float
-    more: float
     opening: float
     radius_operator: float
     radius_rear: float

@@ -89,13 +89,17 @@ class LiftTable:
             return float(self.lifts[0])
         return float(self._curve(math.log(within)))
 
-    def slope(self, curvature: float) -> float:
-        """Curvature per mm of lift, at a curvature that a pass leaves (1/mm2)."""
+    def slopes(self, curvatures: Array) -> Array:
+        """Curvature per mm of lift, at curvatures that passes leave (1/mm2)."""
         k = self.curvatures
         if k.size == 1:
-            return float(k[0] / self.lifts[0])
-        within = float(np.clip(curvature, k[0], k[-1]))
-        return within / float(self._curve(math.log(within), 1))
+            return np.full(curvatures.shape, k[0] / self.lifts[0])
+        within = np.clip(curvatures, k[0], k[-1])
+        return np.asarray(within / self._curve(np.log(within), 1))
+
+    def slope(self, curvature: float) -> float:
+        """Curvature per mm of lift, at one curvature (1/mm2)."""
+        return float(self.slopes(np.array(curvature)))
 
 
 def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import units
-from pinchline.analysis import parallel
 from pinchline.analysis.closing import close_part
 from pinchline.analysis.passes import NO_SET, STRAIN, WRAP
-from pinchline.analysis.plan import Effect, Plan, settings_of
+from pinchline.analysis.plan import Plan, settings_of
+from pinchline.analysis.plan_effects import effects
 from pinchline.analysis.plan_efforts import (
     EFFORT,
     GRIP,
@@ -24,18 +24,16 @@ from pinchline.analysis.plan_efforts import (
     TORQUE,
     efforts,
 )
-from pinchline.analysis.plan_job import job, with_text
+from pinchline.analysis.plan_job import with_text
 from pinchline.analysis.plan_lift import calibrated, lift_table
 from pinchline.analysis.plan_limits import (
     changes,
     tightest,
 )
-from pinchline.analysis.plan_made import read_made, zone_radius, zones_of
 from pinchline.analysis.plan_search import Draft, Search
 from pinchline.analysis.span import SOLVED, solve_pass
 from pinchline.errors import InputError, PinchlineError
 from pinchline.model.target import DETERMINED
-from pinchline.process.programme import run_case
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,7 +41,6 @@ if TYPE_CHECKING:
     from pinchline.analysis.closing import Closing
     from pinchline.analysis.plan_lift import LiftTable
     from pinchline.model.case import Case
-    from pinchline.results.schema import Result
 
     Progress = Callable[[float, str], None]
 
@@ -52,7 +49,6 @@ NIP_EDGE, ONE_WAY = "the nip must hold the edge", "the rolls bend one way only"
 SLACK = 0.3  # of the sharpest curvature: weaker bends need no calibration of theirs
 COUNTER = 0.02  # of the sharpest curvature: less of the other sign is noise
 SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
-MORE_LIFT = 0.1  # mm, between the two runs of an effect
 TOO_TIGHT = 1.002  # of the tightest curvature: rounding of the table
 CREASED = 1.5  # of the wanted curvature: a crease worth a word
 CURL = ("curl meets the machine", "curl meets itself")
@@ -84,7 +80,13 @@ def make_plan(
             key="target",
             allowed=f"a table [target] with {DETERMINED}",
         )
-    tell = progress or (lambda _share, _text: None)
+    try:
+        return _plan(case, workers, progress or (lambda _share, _text: None))
+    except InputError as error:
+        raise error.located(file=case.path) from None
+
+
+def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     tell(0.0, "lifts by the span solver")
     table = lift_table(case)
     search = Search(case, table)
@@ -95,12 +97,11 @@ def make_plan(
         message = "no lift of this machine leaves a set in this sheet"
         raise InputError(
             message,
-            file=case.path,
             key="sheet.material",
             allowed="a softer or thicker sheet, or a machine with more lift",
         )
     if wanted <= TOO_TIGHT * table.tightest:
-        tell(0.05, "its correction by a pass of the stepped solver")
+        tell(0.05, "their correction by the stepped solver")
         weakest = max(float(np.min(bends[bends > 0.0])), SLACK * wanted)
         table = calibrated(case, table, (weakest, wanted))
         search = Search(case, table)
@@ -111,7 +112,8 @@ def make_plan(
         tell(0.5, "the tightest curve that can be made")
         bound = tightest(case, table)
         limit = bound.limit
-        draft = Search(case, table.capped(bound.lift)).solve(tell)
+        search = Search(case, table.capped(bound.lift))
+        draft = search.solve(tell)
     tell(0.8, "a little more lift, closing by hand")
     limit = limit or _limit(draft, table, search)
     helps = changes(case, wanted, workers) if limit in (*MACHINE, WRAP) else {}
@@ -121,7 +123,7 @@ def make_plan(
         way="turn end for end" if len(draft.runs) > 1 else "one pass",
         settings=settings_of(draft.case),
         deviations=draft.deviations,
-        effects=_effects(draft, workers),
+        effects=effects(draft, table, workers),
         closing=_closing(draft),
         reached=not limit,
         limit=limit,
@@ -150,43 +152,6 @@ def _limit(draft: Draft, table: LiftTable, search: Search) -> str:
             return "the bent sheet does not go into the nip again, turned end for end"
         return NIP_EDGE
     return f"no job found that meets it: {worst.name}"
-
-
-def _effects(draft: Draft, workers: int | None) -> tuple[Effect, ...]:
-    """Run the job with a little more lift in one run after the other."""
-    asked = []
-    for i in range(len(draft.runs)):
-        runs = list(draft.runs)
-        runs[i] = runs[i].raised_by(MORE_LIFT)
-        asked.append(job(draft.case, tuple(runs), draft.case.sheet.length))
-    with parallel.workers(workers, len(asked)) as do_all:
-        results = list(do_all(_run_case, asked))
-    found = []
-    moves = draft.case.moves
-    lifts = [n for n, move in enumerate(moves, 1) if move.kind == "lift"]
-    distance = draft.case.machine.rear.distance
-    target = draft.case.target
-    assert target is not None
-    zones = zones_of(target, draft.part, distance)
-    for number, run, result in zip(lifts, draft.runs, results, strict=True):
-        if result is None:
-            continue
-        more = read_made(result, draft.part.sharpest, distance)
-        radii = [
-            (zone_radius(more, zone) - zone_radius(draft.made, zone)) / MORE_LIFT
-            for zone in zones
-        ] or [math.nan, math.nan]
-        opened = (more.opening - draft.made.opening) / MORE_LIFT
-        lift = run.knots[-1].lift
-        found.append(Effect(number, lift, MORE_LIFT, opened, radii[0], radii[1]))
-    return tuple(found)
-
-
-def _run_case(case: Case) -> Result | None:
-    try:
-        return run_case(case)
-    except PinchlineError:
-        return None
 
 
 def _closing(draft: Draft) -> Closing | None:

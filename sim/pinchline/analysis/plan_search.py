@@ -252,7 +252,7 @@ class Search:
         here = (made.s > low) & (made.s < high)
         wanted = self._wanted(part, made.s[here] - made.arc_flats[0])
         missing = (1.0 + share) * wanted - made.curvature[here]
-        slopes = np.array([self.table.slope(k) for k in wanted])
+        slopes = self.table.slopes(wanted)
         if len(old) == 2:  # one lift all along, judged over a zone of its own
             lacks, slope = float(np.mean(missing)), float(np.mean(slopes))
             for zone in zones_of(self.target, part, self.distance)[:1]:

@@ -1,0 +1,94 @@
+"""What a little more lift in one run of a plan's job does to the part."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis import parallel
+from pinchline.analysis.plan import Effect
+from pinchline.analysis.plan_job import job
+from pinchline.analysis.plan_made import read_made, zone_radius, zones_of
+from pinchline.errors import PinchlineError
+from pinchline.process.programme import run_case
+
+if TYPE_CHECKING:
+    from pinchline.analysis.plan_lift import LiftTable
+    from pinchline.analysis.plan_made import Made
+    from pinchline.analysis.plan_search import Draft
+    from pinchline.model.case import Case
+    from pinchline.results.schema import Result
+
+MORE_LIFT = 0.3  # mm: what the mesh does to a radius, some 0.3 %, is a tenth of it
+BENT = 0.5  # of the sharpest curvature: less is the ends, which follow the arc
+
+
+def effects(
+    draft: Draft, table: LiftTable, workers: int | None = None
+) -> tuple[Effect, ...]:
+    """Find the effect of every run's lift.
+
+    A single run's by the slope of the table: every place takes its own curvature's.
+    With two, each works on what the other leaves, so the job is run again.
+    """
+    if len(draft.runs) == 1:
+        changed: list[Made | None] = [_tighter(draft, table)]
+    else:
+        cases = []
+        for i in range(len(draft.runs)):
+            runs = list(draft.runs)
+            runs[i] = runs[i].raised_by(MORE_LIFT)
+            cases.append(job(draft.case, tuple(runs), draft.case.sheet.length))
+        with parallel.workers(workers, len(cases)) as do_all:
+            changed = [_made(draft, result) for result in do_all(_run, cases)]
+    moves = draft.case.moves
+    lifts = [n for n, move in enumerate(moves, 1) if move.kind == "lift"]
+    found = []
+    for number, run, more in zip(lifts, draft.runs, changed, strict=True):
+        if more is not None:
+            found.append(_effect(draft, more, number, run.knots[-1].lift))
+    return tuple(found)
+
+
+def _tighter(draft: Draft, table: LiftTable) -> Made:
+    """Give the part with its bends sharper by their slope."""
+    made = draft.made
+    here = made.curvature > BENT * draft.part.sharpest
+    more = np.where(here, table.slopes(made.curvature) * MORE_LIFT, 0.0)
+    tighter = replace(made, curvature=made.curvature + more)
+    before, after = (_apart(part) for part in (made, tighter))
+    return replace(tighter, opening=made.opening + after - before)
+
+
+def _apart(made: Made) -> float:
+    """Distance of the edges, mm."""
+    x, y, _ = made.outline()
+    return math.hypot(x[-1] - x[0], y[-1] - y[0])
+
+
+def _run(case: Case) -> Result | None:
+    try:
+        return run_case(case)
+    except PinchlineError:
+        return None
+
+
+def _made(draft: Draft, result: Result | None) -> Made | None:
+    if result is None:
+        return None
+    return read_made(result, draft.part.sharpest, draft.case.machine.rear.distance)
+
+
+def _effect(draft: Draft, more: Made, number: int, lift: float) -> Effect:
+    target = draft.case.target
+    assert target is not None
+    zones = zones_of(target, draft.part, draft.case.machine.rear.distance)
+    radii = [
+        (zone_radius(more, zone) - zone_radius(draft.made, zone)) / MORE_LIFT
+        for zone in zones
+    ] or [math.nan, math.nan]
+    opened = (more.opening - draft.made.opening) / MORE_LIFT
+    return Effect(number, lift, opened, radii[0], radii[1])
