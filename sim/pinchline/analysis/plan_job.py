@@ -43,6 +43,13 @@ class Run(NamedTuple):
             kept.append(knot)
         return Run(tuple(kept))
 
+    def placed(self, start: float, stop: float) -> Run:
+        """Give the run with the same lifts from another start to another stop (mm)."""
+        moved = start - self.knots[0].u
+        kept = [Knot(k.u + moved, k.lift) for k in self.knots[:-1]]
+        kept = [k for k in kept if k.u < stop]
+        return Run((*kept, Knot(stop, self.knots[-1].lift)))
+
     def raised_by(self, more: float) -> Run:
         """Give the run with every lift higher by so much (mm)."""
         return Run(tuple(Knot(k.u, k.lift + more) for k in self.knots))

@@ -51,6 +51,7 @@ AHEAD = 0.12  # of that distance: as far ahead of the nip line a stopped run ben
 RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
 JUMP = 4.0  # thicknesses over which a jump of curvature is carried
 ROUNDS = 5  # of correction
+SAME = 1.0e-3  # of a bend: not to be corrected
 GOOD_SHARE = 0.5  # of a tolerance: near enough to stop
 NEAR_BEND = 5.0e-3  # of the sharpest: as near as the pieces keep to a wanted bend
 PIECES = 6  # most pieces of feed in a run that follows a varying curvature
@@ -189,13 +190,29 @@ class Search:
         return self.do((run,), blank, part)
 
     def improve(self, draft: Draft) -> Draft:
-        """Correct first run, edges and blank by what came out, and run again."""
+        """Correct first run, edges and blank by what came out, and run again.
+
+        A first run whose own end of the part is good keeps its lifts: what is off then
+        comes from the second one.
+        """
         blank, starts, stop = self._places(draft)
         share, _ = closure(self.target, draft.part, draft.made)
-        runs = [self._corrected(draft, starts[0], stop, share)]
+        if len(draft.runs) > 1 and abs(share) < SAME and self._begins_well(draft):
+            runs = [draft.runs[0].placed(starts[0], stop)]
+        else:
+            runs = [self._corrected(draft, starts[0], stop, share)]
         if len(draft.runs) > 1:
             runs.append(self._corrected_edge(draft, starts[1]))
         return self.do(tuple(runs), blank, draft.part)
+
+    def _begins_well(self, draft: Draft) -> bool:
+        """Whether the radius at the operator's end is near enough to stop."""
+        zones = zones_of(self.target, draft.part, self.distance)[:1]
+        near = GOOD_SHARE * self.target.tolerance_radius
+        return bool(zones) and all(
+            abs(zone_radius(draft.made, zone) / zone.radius - 1.0) <= near
+            for zone in zones
+        )
 
     def _places(self, draft: Draft) -> tuple[float, tuple[float, float], float]:
         """Give blank, starts of the runs, and stop of the first one, corrected (mm)."""
@@ -285,7 +302,10 @@ class Search:
         moved = starts[0] - draft.runs[0].knots[0].u
         arc = part.length - sum(part.flats)
         blank = draft.made.arc_flats[0] + moved + arc + arc_flat
-        first = self._corrected(draft, starts[0], blank - self.least, 0.0)
+        if self._begins_well(draft):
+            first = draft.runs[0].placed(starts[0], blank - self.least)
+        else:
+            first = self._corrected(draft, starts[0], blank - self.least, 0.0)
         try:
             longer = self.do((first, edge), blank, part)
         except SolverError:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 WRAP_FEED = 8.0  # thicknesses of feed that tell a pass from a crease going by
 WRAP_SHARE = 0.99  # of the curvature of the upper roll, over at least a thickness
 EDGE_REACH = 2.0  # thicknesses from the edge within which a contact is the edge's
+LOOK_AT_CURL = 2.0  # mm of feed between looks at the free arms
+MACHINE_MET = "curl meets the machine"
 SELF_SPACING = 4.0  # mm between the points of the check for a closed curl
 
 
@@ -161,23 +163,25 @@ def edge_runs_against(state: State, lift: float) -> Finding | None:
 
 
 def curl_meets(state: State) -> Finding | None:
-    """Whether a free arm has come round to the upper roll, or to the sheet itself.
+    """Whether a free arm has come round to a roll, or to the sheet itself.
 
-    Expects the arms laid out.
+    Expects the arms laid out. The operator's arm goes no faster than the feed, so short
+    of the rear roll by what is fed between two looks is near enough.
     """
     c = state.chain
-    roll = state.rolls[UPPER]
+    roll, rear = state.rolls[UPPER], state.rolls[REAR]
     far = 2.0 * roll[2] / state.beam.length
     element, _ = state.driven()
-    arms = np.r_[
-        0 : max(0, int(element - far)), int(element + far) : state.elements + 1
-    ]
+    near, beyond = max(0, int(element - far)), int(element + far)
+    away = np.hypot(c.x[:near] - rear[0], c.y[:near] - rear[1])
+    if away.size and float(np.min(away)) < rear[2] + LOOK_AT_CURL:
+        message = "the curl has come round to the rear roll"
+        return Finding(MACHINE_MET, stops=True, message=message, value=math.nan)
+    arms = np.r_[0:near, beyond : state.elements + 1]
     apart = np.hypot(c.x[arms] - roll[0], c.y[arms] - roll[1])
     if arms.size and float(np.min(apart)) < roll[2]:
         message = "the curl has come round to the upper roll"
-        return Finding(
-            "curl meets the machine", stops=True, message=message, value=math.nan
-        )
+        return Finding(MACHINE_MET, stops=True, message=message, value=math.nan)
     stride = max(1, int(SELF_SPACING / state.beam.length))
     px, py = c.x[::stride], c.y[::stride]
     spacing = stride * state.beam.length

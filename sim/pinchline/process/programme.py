@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-LOOK_AT_CURL = 4.0  # mm of feed between looks at the curl
-
 
 @dataclass
 class Job:
@@ -70,7 +68,7 @@ class Job:
         if state.track is None:  # crank and screws are asked by all strips together
             for finding in events.stops(state):
                 self.note(finding)
-        if abs(state.fed - self._looked) >= LOOK_AT_CURL:
+        if abs(state.fed - self._looked) >= events.LOOK_AT_CURL:
             self._looked = state.fed
             state.lay_arms()
             curl = events.curl_meets(state)
