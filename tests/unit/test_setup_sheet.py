@@ -66,7 +66,7 @@ def made_plan(result, moves=SHORT, *, reached=True, closing=True):
         closing=made_closing() if closing else None,
         reached=reached,
         limit="" if reached else "wrap",
-        nearest="" if reached else "radius 95.10 mm (3.744 in)",
+        nearest="" if reached else "radius 95.10 mm",
         changes=() if reached else ("an upper roll of 24.00 mm radius or less",),
         notes=("crank toward you only, for the other way bends far less",),
     )

@@ -77,7 +77,8 @@ def _run(case: Case) -> Result | None:
 
 
 def _made(draft: Draft, result: Result | None) -> Made | None:
-    if result is None:
+    """Read what more lift made; None where it could not be made to the end."""
+    if result is None or any(event.level == "stop" for event in result.events):
         return None
     return read_made(result, draft.part.sharpest, draft.case.machine.rear.distance)
 

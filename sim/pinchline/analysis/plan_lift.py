@@ -67,14 +67,26 @@ class LiftTable:
         )
 
     def capped(self, lift: float) -> LiftTable:
-        """Give the table without passes at more than a lift (mm), but for one."""
+        """Give the table up to a lift (mm), its last where it lies inside."""
         kept = max(1, int(np.count_nonzero(self.lifts <= lift + 1.0e-9)))
+        if kept == self.lifts.size or lift <= self.lifts[0]:
+            return replace(
+                self,
+                lifts=self.lifts[:kept],
+                curvatures=self.curvatures[:kept],
+                loaded=self.loaded[:kept],
+                limits=self.limits[:kept],
+            )
+
+        def ended(values: Array) -> Array:
+            return np.append(values[:kept], np.interp(lift, self.lifts, values))
+
         return replace(
             self,
-            lifts=self.lifts[:kept],
-            curvatures=self.curvatures[:kept],
-            loaded=self.loaded[:kept],
-            limits=self.limits[:kept],
+            lifts=np.append(self.lifts[:kept], lift),
+            curvatures=np.exp(ended(np.log(self.curvatures))),
+            loaded=ended(self.loaded),
+            limits=(*self.limits[:kept], ""),
         )
 
     @cached_property

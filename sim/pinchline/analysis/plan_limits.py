@@ -128,3 +128,27 @@ def changes(
         for kind, share, size in zip(kinds, shares, sizes, strict=True)
         if not math.isnan(share)
     }
+
+
+def relaxed(case: Case, curvature: float) -> Case:
+    """Give the case with no radius wanted tighter than a curvature (1/mm) allows.
+
+    Turned angle and flats stay; where no radius is told, so does the whole target.
+    """
+    target, thickness = case.target, case.sheet.thickness
+    assert target is not None
+    if curvature <= 0.0:
+        return case
+    on_side = 1.0 / curvature - target.to_middle(0.0, thickness)
+    update: dict[str, object] = {}
+    if target.radius is not None:
+        update["radius"] = max(target.radius, on_side)
+    if target.nose is not None:
+        nose = target.nose
+        radii = {
+            name: max(getattr(nose, name), on_side)
+            for name in ("radius_operator", "radius_rear")
+        }
+        update["nose"] = nose.model_copy(update=radii)
+    changed = target.model_copy(update=update)
+    return case.model_copy(update={"target": changed})

@@ -7,6 +7,7 @@ one is planned, and the limit that binds is named.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,10 +27,8 @@ from pinchline.analysis.plan_efforts import (
 )
 from pinchline.analysis.plan_job import with_text
 from pinchline.analysis.plan_lift import calibrated, lift_table
-from pinchline.analysis.plan_limits import (
-    changes,
-    tightest,
-)
+from pinchline.analysis.plan_limits import changes, relaxed, tightest
+from pinchline.analysis.plan_made import judge
 from pinchline.analysis.plan_search import Draft, Search
 from pinchline.analysis.span import SOLVED, solve_pass
 from pinchline.errors import InputError, PinchlineError
@@ -47,6 +46,8 @@ if TYPE_CHECKING:
 MACHINE = (GRIP, EFFORT, SCREW, TORQUE, PINCH, "jam", "end of screw travel")
 NIP_EDGE, ONE_WAY = "the nip must hold the edge", "the rolls bend one way only"
 SLACK = 0.3  # of the sharpest curvature: weaker bends need no calibration of theirs
+GENTLER = (1.0, 0.97, 0.94, 0.9)  # of a lift whose steady pass can be made
+SLIPS = 1.1  # times the grip: where only the way to the steady pass asks too much
 COUNTER = 0.02  # of the sharpest curvature: less of the other sign is noise
 SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
 TOO_TIGHT = 1.002  # of the tightest curvature: rounding of the table
@@ -112,8 +113,7 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         tell(0.5, "the tightest curve that can be made")
         bound = tightest(case, table)
         limit = bound.limit
-        search = Search(case, table.capped(bound.lift))
-        draft = search.solve(tell)
+        search, draft = _nearest_draft(case, table, bound.lift, tell)
     tell(0.8, "a little more lift, closing by hand")
     limit = limit or _limit(draft, table, search)
     helps = changes(case, wanted, workers) if limit in (*MACHINE, WRAP) else {}
@@ -131,6 +131,25 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         changes=_change_words(case, table, wanted, limit, helps) if limit else (),
         notes=_notes(draft, search),
     )
+
+
+def _nearest_draft(
+    case: Case, table: LiftTable, most: float, tell: Progress
+) -> tuple[Search, Draft]:
+    """Plan the part with no bend tighter than a lift (mm) leaves, judged as wanted.
+
+    Where a stop of the machine comes on the way to the steady pass, with less lift.
+    """
+    for share in GENTLER:
+        capped = table.capped(share * most)
+        search = Search(relaxed(case, capped.tightest), capped)
+        draft = search.solve(tell)
+        if draft.stopped not in MACHINE:
+            break
+    wanted = Search(case, table).part(draft.made.arc_flats)
+    asked = draft.case.model_copy(update={"target": case.target})
+    rows = judge(asked, wanted, draft.made)
+    return search, replace(draft, case=asked, part=wanted, deviations=rows)
 
 
 def _limit(draft: Draft, table: LiftTable, search: Search) -> str:
@@ -170,7 +189,7 @@ def _closing(draft: Draft) -> Closing | None:
 
 
 def _length(value: float) -> str:
-    return f"{units.format(value, 'length')} ({units.format(value, 'length', 'inch')})"
+    return units.format(value, "length")
 
 
 def _nearest(draft: Draft) -> str:
@@ -220,8 +239,16 @@ def _machine_words(case: Case, lift: float, limit: str) -> list[str]:
         return []
     over = asked.asked / asked.allowed
     if limit == GRIP:
-        friction = over * case.machine.nip.friction
-        return [f"rolls that grip with a friction of {friction:.2f} or more"]
+        nip = case.machine.nip
+        over = max(over, SLIPS)
+        words = [
+            f"rolls that grip with a friction of {over * nip.friction:.2f} or more"
+        ]
+        if nip.clamp is not None:
+            more = (over - 1.0) * asked.allowed / (2.0 * nip.friction)
+            force = units.format(nip.clamp + more, "line_force")
+            words.append(f"rolls clamped with {force} or more")
+        return words
     width = case.sheet.width / over
     return [f"sheet no wider than {_length(width)}"] if over > 1.0 else []
 

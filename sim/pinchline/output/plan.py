@@ -7,6 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from pinchline import units
+from pinchline.inches import worded
 from pinchline.output.plan_steps import steps_of
 from pinchline.output.table import CAUTIONS
 
@@ -35,11 +36,10 @@ def plan_words(plan: Plan, system: System) -> str:
     if plan.reached:
         lines += ["", "The wanted part can be made: " + plan.way + "."]
     else:
+        helps = "; or ".join(plan.changes) or "unknown"
         lines += ["", *_wrapped(f"NOT REACHED. What binds: {plan.limit}.")]
-        lines += _wrapped(f"The nearest part: {plan.nearest}.")
-        lines += _wrapped(
-            f"What would help: {'; or '.join(plan.changes) or 'unknown'}."
-        )
+        for text in (f"The nearest part: {plan.nearest}", f"What would help: {helps}"):
+            lines += _wrapped(worded(f"{text}.", system))
     blank = units.format(sheet.length, "length", system)
     width = units.format(sheet.width, "length", system)
     lines += ["", f"Blank: {blank} along the feed, {width} along the rolls."]
@@ -48,7 +48,7 @@ def plan_words(plan: Plan, system: System) -> str:
     if plan.closing is not None:
         lines += ["", *_hand(plan.closing, system)]
     for note in plan.notes:
-        lines += ["", *_wrapped(f"{note[:1].upper()}{note[1:]}.")]
+        lines += ["", *_wrapped(worded(f"{note[:1].upper()}{note[1:]}.", system))]
     return "\n".join([*lines, "", CAUTIONS])
 
 

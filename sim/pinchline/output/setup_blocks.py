@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pinchline import units
 from pinchline.analysis.plan_spread import STRENGTH, THICKNESS
+from pinchline.inches import alone
 from pinchline.output.measurements import measurements
 from pinchline.output.paper import Block, Cells
 from pinchline.output.setup_sketch import sized
@@ -48,7 +49,7 @@ def setup_blocks(
         blocks.insert(0, _refusal(plan, system))
     if noted and plan.notes:
         notes = "\n".join(f"{note[:1].upper()}{note[1:]}." for note in plan.notes)
-        blocks.append(Block("Notes", notes))
+        blocks.append(Block("Notes", alone(notes, system)))
     return [*blocks, Block("Cautions", CAUTIONS)]
 
 
@@ -68,7 +69,7 @@ def _refusal(plan: Plan, system: System) -> Block:
         words += f" It stops on the way: {stops[0]}."
     if plan.changes:
         words += f" What would help: {'; or '.join(plan.changes)}."
-    return Block("THE WANTED PART IS NOT REACHED", words, boxed=True)
+    return Block("THE WANTED PART IS NOT REACHED", alone(words, system), boxed=True)
 
 
 def _number(value: float, decimals: int) -> str:
