@@ -13,6 +13,7 @@ from pinchline._version import __version__
 
 if TYPE_CHECKING:
     from pinchline.analysis.across import across as across
+    from pinchline.analysis.plan_make import make_plan as plan
     from pinchline.analysis.study import study as study
     from pinchline.model.case import load_case as load_case
     from pinchline.process.programme import run_case as run
@@ -24,6 +25,7 @@ __all__ = [
     "__version__",
     "across",
     "load_case",
+    "plan",
     "read_result",
     "read_study",
     "run",
@@ -34,6 +36,7 @@ __all__ = [
 _HOME = {
     "across": ("pinchline.analysis.across", "across"),
     "load_case": ("pinchline.model.case", "load_case"),
+    "plan": ("pinchline.analysis.plan_make", "make_plan"),
     "study": ("pinchline.analysis.study", "study"),
     "read_study": ("pinchline.results.study_reader", "read_study"),
     "read_result": ("pinchline.results.reader", "read_result"),
