@@ -2,12 +2,15 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import Result as Said
 from typer.testing import CliRunner
 
 from pinchline import cli
+from pinchline.analysis.passes import one_pass
 from pinchline.model.case import load_case
+from pinchline.model.moves import Lift
 from pinchline.process.programme import run_case
 from pinchline.results.reader import read_result
 
@@ -57,6 +60,25 @@ def test_the_job_that_is_written_runs_and_makes_the_part(
     stored = read_result(folder / "strut-nose-plan.h5")
     assert again.summary["opening"] == pytest.approx(stored.summary["opening"], 1e-9)
     assert again.summary["radius_fit"] == pytest.approx(80.0, rel=0.01)
+
+
+def test_the_halves_of_a_plan_are_alike_where_one_lift_both_ways_would_not_do(
+    made: tuple[Said, Path],
+) -> None:
+    """Rolled both ways from its middle at one lift the part would have two halves."""
+    _, folder = made
+    case = load_case(folder / "strut-nose-plan.toml")
+    lift = next(move.to for move in case.moves if isinstance(move, Lift))
+    there, back = (one_pass(case, lift, way).radius for way in ("rear", "operator"))
+    assert there > 1.3 * back  # tens of percent
+    stored = read_result(folder / "strut-nose-plan.h5")
+    s, curvature = stored.sheet["s"] / case.sheet.length, stored.sheet
+    half = [
+        float(np.mean(curvature["curvature_residual"][(s > low) & (s < high)]))
+        for low, high in ((0.15, 0.45), (0.55, 0.85))
+    ]
+    print(f"one lift: {there:.1f} and {back:.1f} mm; plan: {1.0 / np.array(half)} mm")
+    assert half[0] == pytest.approx(half[1], rel=0.02)
 
 
 def test_a_part_that_cannot_be_made_ends_with_code_3_and_says_why(

@@ -158,9 +158,9 @@ by = "15 mm"
 def test_a_curl_that_comes_round_to_the_rear_roll_stops_the_feed():
     """Common practice, no source: a closed curl is in the way of the rolls.
 
-    On a circle of 46 mm through the nip the edge, 235 mm of sheet behind it, lies 292 deg
-    round; it meets the rear roll where its distance to the axis, by the rule of
-    cosines, is the roll's radius. No rear roll bends this sheet before.
+    On a circle of 46 mm through the nip the edge, 235 mm of sheet behind it, lies
+    292 deg round; it meets the rear roll where its distance to the axis is the roll's
+    radius. No rear roll bends this sheet before.
     """
     result = run_case(parse_case(CURLED, path="curl.toml"))
     (stop,) = [e for e in result.events if e.level == "stop"]
@@ -170,5 +170,5 @@ def test_a_curl_that_comes_round_to_the_rear_roll_stops_the_feed():
     x, y = 64.0 - 30.0 * math.cos(SLIDE), 30.0 * math.sin(SLIDE) - ROLL - 0.5
     apart = math.hypot(edge[0] - x, edge[1] - y) - ROLL - 0.5
     print(f"edge {apart:.2f} mm from the rear roll")
-    # looked for every 2 mm of feed, with 2 mm in hand; the nip tilts the circle a little
+    # looked for every 2 mm of feed, 2 mm in hand; the nip tilts the circle a little
     assert -1.0 < apart < 3.0
