@@ -16,7 +16,7 @@ import numpy as np
 from pinchline.analysis import rule_book as book
 from pinchline.analysis.passes import HARDLY
 from pinchline.analysis.tempers import tempers
-from pinchline.physics.section import free_curvature, section_commit
+from pinchline.physics.section import HISTORY, SCRATCH, free_curvature, section_commit
 from pinchline.process.layers import bending_modulus, plastic_modulus, section_law
 
 if TYPE_CHECKING:
@@ -98,10 +98,11 @@ class Metal(NamedTuple):
 
 
 class Bend(NamedTuple):
-    """Pure bending to a mid-line radius: free mid-line radius, mm."""
+    """Pure bending to a mid-line radius: the free one (mm), moment (N mm/mm)."""
 
     loaded: float
     free: float
+    moment: float = math.nan
 
 
 def metal(material: Material, held: float) -> Metal:
@@ -123,7 +124,7 @@ def metal(material: Material, held: float) -> Metal:
 def bends(law: SectionLaw, radii: Sequence[float]) -> list[Bend]:
     """Bend one mm of sheet to falling mid-line radii (mm) and let it go from each."""
     code, layers = law.law, law.layers
-    history, scratch = law.virgin.copy(), np.zeros((law.virgin.shape[0], 64))
+    history, scratch = law.virgin.copy(), np.zeros((HISTORY, SCRATCH))
     found, bent = [], 0.0
     for radius in radii:
         step = (1.0 / radius - bent) / STEPS
@@ -135,7 +136,8 @@ def bends(law: SectionLaw, radii: Sequence[float]) -> list[Bend]:
             opened = history.copy()
             back = free_curvature(code, layers, opened, back, law.bending, scratch)
         left = bent + back
-        found.append(Bend(radius, 1.0 / left if left > HARDLY else math.inf))
+        free = 1.0 / left if left > HARDLY else math.inf
+        found.append(Bend(radius, free, moment))
     return found
 
 

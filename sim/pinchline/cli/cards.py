@@ -1,12 +1,19 @@
-"""`cards` lists what is on file, or prints one card."""
+"""`cards` lists what is on file, prints one card, or makes one of a curve."""
 
 from collections.abc import Iterator
-from typing import Annotated, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import typer
 
-from pinchline.cli.common import app, told
+from pinchline.cli.common import InchFirst, app, say, system_of, told
 from pinchline.errors import InputError
+
+if TYPE_CHECKING:
+    from pinchline.model.material import Material
+
+Measured = Literal["engineering", "true"]
+GrainDirection = Literal["L", "LT"]
 
 
 @app.command()
@@ -15,11 +22,181 @@ def cards(
         str | None,
         typer.Argument(help="The card or case to print.", show_default=False),
     ] = None,
+    tensile: Annotated[
+        Path | None,
+        typer.Option(
+            "--from-tensile",
+            help="Make a card of this CSV of strain and stress.",
+            show_default=False,
+        ),
+    ] = None,
+    exponent: Annotated[
+        float | None,
+        typer.Option(
+            help="Make a card of the curve with this Ramberg-Osgood exponent.",
+            show_default=False,
+        ),
+    ] = None,
+    measure: Annotated[
+        Measured | None,
+        typer.Option(
+            help="Of the CSV, where its header does not say.", show_default=False
+        ),
+    ] = None,
+    thickness: Annotated[
+        str | None,
+        typer.Option(help='Of the sheet, such as "1 mm".', show_default=False),
+    ] = None,
+    radius: Annotated[
+        list[str] | None,
+        typer.Option(
+            help='Of the part, such as "80 mm"; twice for a range.', show_default=False
+        ),
+    ] = None,
+    direction: Annotated[
+        GrainDirection, typer.Option(help="Of the bending strain.")
+    ] = "LT",
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", help="Write the card, .toml.", show_default=False
+        ),
+    ] = None,
+    *,
+    keep_curve: Annotated[
+        bool, typer.Option("--keep-curve", help="Let the card keep the whole curve.")
+    ] = False,
+    inch: InchFirst = False,
 ) -> None:
-    """List what is on file, or print one card with its sources."""
-    with told():
-        lines = _card_list() if name is None else _card(name)
-        typer.echo("\n".join(lines))
+    """List what is on file, or print one card with its sources.
+
+    With --from-tensile, or --radius for a card that has a curve, make a card of two
+    straight lines for the bend at work, and say what they cost against the curve.
+    """
+    with told(inch=inch):
+        if tensile is None and exponent is None and not radius:
+            lines = _card_list() if name is None else _card(name)
+            typer.echo("\n".join(lines))
+            return
+        asked = _Bend(
+            thickness=_length("--thickness", thickness),
+            radii=tuple(_length("--radius", text) for text in radius or (None,)),
+            direction=direction,
+        )
+        if output is not None:
+            _check_card_path(output)
+        _two_lines(name, tensile, exponent, measure, asked, output, keep_curve, inch)
+
+
+class _Bend(NamedTuple):
+    """What is bent: thickness and radii in mm, direction of the strain."""
+
+    thickness: float
+    radii: tuple[float, ...]
+    direction: str
+
+
+def _length(option: str, text: str | None) -> float:
+    """Read a length that an option gives, in mm."""
+    from pinchline import units
+
+    allowed = units.allowed_text("length", "above 0")
+    if text is None:
+        message = "is needed to fit two lines for a bend"
+        raise InputError(message, key=option, allowed=allowed)
+    try:
+        value = units.parse(text, "length")
+    except InputError as error:
+        raise error.located(key=option) from None
+    if value <= 0.0:
+        message = "is out of range"
+        raise InputError(message, key=option, value=text, allowed=allowed)
+    return value
+
+
+def _check_card_path(path: Path) -> None:
+    from pinchline.results.writer import check_writable
+
+    if path.suffix.lower() != ".toml":
+        message = "a card is a TOML file"
+        raise InputError(message, file=path, allowed="a name that ends in .toml")
+    check_writable(path)
+
+
+def _two_lines(
+    name: str | None,
+    tensile: Path | None,
+    exponent: float | None,
+    measure: Measured | None,
+    bend: _Bend,
+    output: Path | None,
+    keep: bool,  # noqa: FBT001 - as the command hands it on
+    inch: bool,  # noqa: FBT001
+) -> None:
+    """Fit two lines, say what they cost, write the card."""
+    from pinchline.analysis.two_lines import two_lines
+    from pinchline.output.two_lines import two_lines_card, two_lines_words
+    from pinchline.results.writer import write_whole
+
+    tested = None
+    if tensile is not None:
+        from pinchline.analysis.tensile import metal_of
+        from pinchline.model.tensile import read_tensile
+
+        _only_one("--exponent", exponent)
+        card = None if name is None else _material(name, bend)
+        test = read_tensile(tensile, measure)
+        tested = metal_of(test, card)
+        metal, origin = tested.metal, f"tensile test {tensile.name}"
+        metal = metal.model_copy(update={"direction": bend.direction})
+    else:
+        metal = _with_curve(name, exponent, bend)
+        assert metal.curve is not None
+        origin = f"curve of {metal.name}"
+        if metal.curve.exponent is not None:
+            origin += f", Ramberg-Osgood exponent {metal.curve.exponent:g}"
+    found = two_lines(metal, bend.thickness, bend.radii)
+    typer.echo(
+        two_lines_words(metal, found, bend.thickness, system_of(inch=inch), tested)
+    )
+    if output is not None:
+        text = two_lines_card(metal, found, bend.thickness, origin, keep=keep)
+        write_whole(output, text.encode())
+        say(f"The card is {output}.")
+
+
+def _only_one(option: str, value: object) -> None:
+    if value is not None:
+        message = "is given beside --from-tensile, which has its own curve"
+        raise InputError(message, key=option, value=value, allowed="one of the two")
+
+
+def _material(name: str, bend: _Bend) -> "Material":
+    from pinchline.model.material import load_material
+
+    return load_material(name, bend.direction, bend.thickness, where="")
+
+
+def _with_curve(name: str | None, exponent: float | None, bend: _Bend) -> "Material":
+    """Give the material of a card with its curve, or with that of an exponent."""
+    from pinchline.model.curve import Curve
+    from pinchline.model.fields import read
+
+    if name is None:
+        message = "two lines need a curve to be fitted to"
+        allowed = (
+            "--from-tensile FILE.csv, or a card: pinchline cards CARD --radius ..."
+        )
+        raise InputError(message, key="--radius", allowed=allowed)
+    metal = _material(name, bend)
+    if exponent is not None:
+        curve = read(Curve, {"exponent": exponent}, file=name, key="--exponent")
+        return metal.model_copy(update={"curve": curve})
+    if metal.curve is None:
+        message = "the card has no curve"
+        allowed = "a card with curve.exponent, or --exponent 11.5, or --from-tensile"
+        raise InputError(message, key="--radius", value=name, allowed=allowed)
+    return metal
 
 
 def _card_list() -> list[str]:
