@@ -71,8 +71,8 @@ BAD = {
     "decimal comma": (
         HEAD.replace(", ", ";"),
         [("0,1;7",)] * 9,
-        "decimal comma",
-        "point",
+        "comma; write a point",
+        "a number",
     ),
     "an empty cell": (HEAD, [*ROWS, (1.0, "")], "empty", "a number"),
     "a percentage as 1": (
