@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from pinchline.analysis.plan import Plan, settings_of
-from pinchline.analysis.plan_spread import STRENGTH, THICKNESS, _raised, vary
+from pinchline.analysis.plan_spread import STRENGTH, THICKNESS, raised, vary
 from pinchline.model.case import load_case
 from pinchline.model.curve import Curve
 from pinchline.model.moves import Feed, Lift, Lower, Place, Release
@@ -85,7 +85,7 @@ def test_a_full_curve_gets_stronger_as_a_whole(plan):
     curve = Curve.model_construct(
         strain=tuple(s for s, _ in points), stress=tuple(s for _, s in points)
     )
-    more = _raised(material.model_copy(update={"curve": curve}), 0.05).curve
+    more = raised(material.model_copy(update={"curve": curve}), 0.05).curve
     for (strain, stress), s, e_new in zip(
         points, more.stress, more.strain, strict=True
     ):

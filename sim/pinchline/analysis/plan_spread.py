@@ -68,14 +68,14 @@ def _thicker(case: Case, share: float) -> Case:
 
 def _stronger(case: Case, share: float) -> Case:
     sheet = case.sheet
-    sheet = sheet.model_copy(update={"material": _raised(sheet.material, share)})
+    sheet = sheet.model_copy(update={"material": raised(sheet.material, share)})
     return case.model_copy(update={"sheet": sheet})
 
 
 _CHANGES = {"thickness": _thicker, "yield strength": _stronger}
 
 
-def _raised(material: Material, share: float) -> Material:
+def raised(material: Material, share: float) -> Material:
     """Give the material with every stress of its yielding raised by a share."""
     more = 1.0 + share
     changed: dict[str, object] = {"yield_strength": more * material.yield_strength}

@@ -96,6 +96,8 @@ class Rear(Record):
         the nip
     travel : longest lift, mm
     screw_pitch : lift per turn of the adjusting screw, mm
+    touch_offset : true lift where the screws' scale reads zero, mm: how far above touch
+        the operator takes touch to be; lifts of a case are true ones
     stiffness : of the support along the slide, N/mm per mm of width; None takes it
         from the shaft, where the nip gives, or else the roll is rigid
     play : taken up before the support bears, mm
@@ -110,6 +112,7 @@ class Rear(Record):
     slide_angle: Angle
     travel: Length
     screw_pitch: Length
+    touch_offset: SignedLength = 0.0
     stiffness: LineStiffness | None = None
     play: LengthOrZero = 0.0
     skew: SignedLength = 0.0

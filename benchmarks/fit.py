@@ -1,0 +1,190 @@
+"""Whether `fit` finds what was hidden: strips by the stepped solver, with reading noise.
+
+    python benchmarks/fit.py            # 100 seeds, some twenty minutes on two cores
+    python benchmarks/fit.py 10         # as many seeds
+
+Every seed draws sheet and machine from the prior, rolls three strips with the stepped
+solver at lifts that are a little off, reads them with noise and fits. Printed: how often
+the 95 % intervals hold the truth, and what the corrected setting is worth: the opening
+of an arc of 140 deg and 80 mm rolled, by the stepped solver at the truth, at the lift
+that the card gives and at the lift that the fit gives. The job is invented.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline.analysis import parallel
+from pinchline.analysis.fit import fit
+from pinchline.analysis.fit_found import NINETY_FIVE
+from pinchline.analysis.fit_learned import lift_for, predict
+from pinchline.analysis.fit_model import parameters_of, rise_over, varied
+from pinchline.analysis.passes import one_pass
+from pinchline.model.case import load_case
+from pinchline.model.strips import Reading, Strip, Way
+
+if TYPE_CHECKING:
+    from pinchline.model.case import Case
+
+CASE = "strut-fairing"
+SETTINGS: tuple[tuple[Way, float], ...] = (
+    ("operator", 16.0),
+    ("operator", 19.0),
+    ("rear", 26.0),
+)
+CHORD, RISE_ERROR = 50.0, 0.05  # mm: a bar of 50 mm with a depth gauge
+THICKNESS_ERROR, LIFT_ERROR = 0.01, 0.05  # mm: micrometer; scale of the screws
+RADIUS, TURNED = 80.0, math.radians(140.0)  # mm, rad: the arc that is wanted
+TABLE = Path(__file__).with_name("fit.csv")
+
+
+class Hidden(NamedTuple):
+    """What a seed hides, in prior units, and what was read: rises and thickness, mm."""
+
+    x: tuple[float, ...]
+    rises: tuple[float, ...]
+    thickness: float
+
+
+class Row(NamedTuple):
+    """One seed: what is off in posterior deviations, by parameter, and openings.
+
+    off: of the parameters, and last of the predicted radius of the job; share: of the
+    prior's deviation left; before, after: error of the opening, mm; chance: of the
+    readings' scatter; seconds.
+    """
+
+    seed: int
+    off: tuple[float, ...]
+    share: tuple[float, ...]
+    before: float
+    after: float
+    chance: float
+    seconds: float
+
+
+def hide(case: Case, seed: int) -> tuple[Hidden, Case, float]:
+    """Draw a truth, roll and read its strips; with the true case and touch offset."""
+    parameters = parameters_of(case)
+    rng = np.random.default_rng(seed)
+    x = rng.normal(size=len(parameters))
+    values = {p.name: p.value(float(v)) for p, v in zip(parameters, x, strict=True)}
+    truth = varied(case, values)
+    t = truth.sheet.thickness
+    rises = []
+    for way, lift in SETTINGS:
+        true_lift = lift + values["touch offset"] + rng.normal(0.0, LIFT_ERROR)
+        k = 1.0 / one_pass(truth, true_lift, way).radius
+        inside = k / (1.0 - 0.5 * t * k)
+        rises.append(max(0.0, rise_over(inside, CHORD) + rng.normal(0.0, RISE_ERROR)))
+    read = t + rng.normal(0.0, THICKNESS_ERROR)
+    hidden = Hidden(tuple(map(float, x)), tuple(map(float, rises)), float(read))
+    return hidden, truth, values["touch offset"]
+
+
+def strips_of(hidden: Hidden) -> tuple[Strip, ...]:
+    """Give the strips as a measurement file would."""
+    found = []
+    micrometer = Reading(
+        kind="thickness", value=hidden.thickness, error=THICKNESS_ERROR
+    )
+    for number, ((way, lift), rise) in enumerate(
+        zip(SETTINGS, hidden.rises, strict=True)
+    ):
+        bar = Reading(
+            kind="rise", value=rise, error=RISE_ERROR, side="inside", beside=CHORD
+        )
+        found.append(
+            Strip(
+                name="ABC"[number],
+                screw="lift",
+                setting=lift,
+                setting_error=LIFT_ERROR,
+                way=way,
+                readings=(bar,) if number else (bar, micrometer),
+            )
+        )
+    return tuple(found)
+
+
+def opening(radius: float) -> float:
+    """Opening (mm) of the wanted length of sheet at a radius (mm)."""
+    half = 0.5 * RADIUS * TURNED
+    return 2.0 * radius * math.sin(half / radius) if math.isfinite(radius) else 2 * half
+
+
+def one(seed: int) -> Row:
+    """Hide, fit, compare."""
+    start = time.perf_counter()
+    case = load_case(CASE)
+    hidden, truth, touch = hide(case, seed)
+    found = fit(case, strips_of(hidden), workers=1)
+    offs = [
+        (x - e.x) / e.deviation for x, e in zip(hidden.x, found.estimates, strict=True)
+    ]
+    aim = opening(RADIUS)
+    by_card = lift_for(case, RADIUS, "operator")
+    by_fit = lift_for(found.best, RADIUS, "operator") - found.values["touch offset"]
+    made = [
+        one_pass(truth, lift + touch, "operator").radius for lift in (by_card, by_fit)
+    ]
+    told = predict(found, by_fit, "operator")
+    deviation = math.hypot(told.deviation(found.covariance), 0.004)
+    offs.append(math.log(1.0 / made[1] / told.curvature) / deviation)
+    return Row(
+        seed=seed,
+        off=tuple(map(float, offs)),
+        share=tuple(e.deviation for e in found.estimates),
+        before=abs(opening(made[0]) - aim),
+        after=abs(opening(made[1]) - aim),
+        chance=found.chance,
+        seconds=time.perf_counter() - start,
+    )
+
+
+def main(seeds: int) -> None:
+    """Compute, print, keep every seed beside."""
+    names = [*(p.name for p in parameters_of(load_case(CASE))), "radius of the job"]
+    rows: list[Row] = []
+    with parallel.workers(None, seeds) as do_all, TABLE.open("w", newline="") as file:
+        table = csv.writer(file, lineterminator="\n")
+        table.writerow(["seed", *names, "before [mm]", "after [mm]", "chance", "s"])
+        for row in do_all(one, list(range(seeds))):
+            rows.append(row)
+            numbers = (*row.off, row.before, row.after, row.chance, row.seconds)
+            table.writerow([row.seed, *(f"{v:.4g}" for v in numbers)])
+            file.flush()
+            print(f"seed {row.seed} done in {row.seconds:.0f} s", file=sys.stderr)
+    off = np.array([row.off for row in rows])
+    share = np.mean([row.share for row in rows], axis=0)
+    inside = np.mean(np.abs(off) <= NINETY_FIVE, axis=0)
+    print(f"| {'of the truth':<20} | inside 95 % | deviation left of the prior's |")
+    print("| --- | ---: | ---: |")
+    for i, name in enumerate(names):
+        left = f"{share[i]:.0%}" if i < share.size else ""
+        print(f"| {name:<20} | {inside[i]:.0%} | {left} |")
+    print(f"all parameters together: {np.mean(inside[:-1]):.1%} of {off[:, :-1].size}")
+    before, after = (
+        np.array([getattr(r, k) for r in rows]) for k in ("before", "after")
+    )
+    for word, how in (
+        ("rms", lambda v: math.sqrt(np.mean(v**2))),
+        ("median", np.median),
+    ):
+        ratio = how(before) / how(after)
+        print(
+            f"error of the opening, {word}: by the card {how(before):.2f} mm, "
+            f"corrected {how(after):.2f} mm, {ratio:.1f} times less"
+        )
+    print(f"seconds a fit with its strips: {np.median([r.seconds for r in rows]):.0f}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
