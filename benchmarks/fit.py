@@ -1,12 +1,12 @@
-"""Whether `fit` finds what was hidden: strips by the stepped solver, with reading noise.
+"""Whether `fit` finds what was hidden: strips of the stepped solver, read with noise.
 
     python benchmarks/fit.py            # 100 seeds, some twenty minutes on two cores
     python benchmarks/fit.py 10         # as many seeds
 
 Every seed draws sheet and machine from the prior, rolls three strips with the stepped
-solver at lifts that are a little off, reads them with noise and fits. Printed: how often
-the 95 % intervals hold the truth, and what the corrected setting is worth: the opening
-of an arc of 140 deg and 80 mm rolled, by the stepped solver at the truth, at the lift
+solver at lifts that are a little off, reads them with noise and fits. Printed: how
+often the 95 % intervals hold the truth, and what the corrected setting is worth: the
+opening of an arc of 140 deg and 80 mm rolled, by the stepped solver at the truth, at the lift
 that the card gives and at the lift that the fit gives. The job is invented.
 """
 
@@ -24,7 +24,7 @@ import numpy as np
 from pinchline.analysis import parallel
 from pinchline.analysis.fit import fit
 from pinchline.analysis.fit_found import NINETY_FIVE
-from pinchline.analysis.fit_learned import lift_for, predict
+from pinchline.analysis.fit_learned import Forecast, lift_for
 from pinchline.analysis.fit_model import parameters_of, rise_over, varied
 from pinchline.analysis.passes import one_pass
 from pinchline.model.case import load_case
@@ -135,7 +135,7 @@ def one(seed: int) -> Row:
     made = [
         one_pass(truth, lift + touch, "operator").radius for lift in (by_card, by_fit)
     ]
-    told = predict(found, by_fit, "operator")
+    told = Forecast(found).at(by_fit, "operator")
     deviation = math.hypot(told.deviation(found.covariance), 0.004)
     offs.append(math.log(1.0 / made[1] / told.curvature) / deviation)
     return Row(

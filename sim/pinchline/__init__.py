@@ -14,6 +14,7 @@ from pinchline._version import __version__
 if TYPE_CHECKING:
     from pinchline.analysis.across import across as across
     from pinchline.analysis.plan_make import make_plan as plan
+    from pinchline.analysis.fit import fit as fit
     from pinchline.analysis.study import study as study
     from pinchline.model.case import load_case as load_case
     from pinchline.process.programme import run_case as run
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "__version__",
     "across",
+    "fit",
     "load_case",
     "plan",
     "read_result",
@@ -35,6 +37,7 @@ __all__ = [
 
 _HOME = {
     "across": ("pinchline.analysis.across", "across"),
+    "fit": ("pinchline.analysis.fit", "fit"),
     "load_case": ("pinchline.model.case", "load_case"),
     "plan": ("pinchline.analysis.plan_make", "make_plan"),
     "study": ("pinchline.analysis.study", "study"),

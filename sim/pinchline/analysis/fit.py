@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 # (analysis.span), and once the stepped solver has corrected it (its own element: 0.3 %)
 SPAN_ERROR, STEPPED_ERROR = 0.010, 0.004
 ROUNDS = 4  # of correction by the stepped solver at most
-STANDS = 0.1  # of a posterior deviation: estimates that no longer move
+STANDS = 0.25 * STEPPED_ERROR  # change of a correction that no longer counts
 DOUBT = 0.01  # chance of scatter so large by chance: below it intervals are widened
 STRANGE = 0.0027  # of one strip, three standard deviations
 SHIFT_STEP = 0.05  # mm: of the lift, for derivatives
@@ -85,10 +85,9 @@ def fit(
     if stepped:
         for number in range(ROUNDS):
             say(0.2 + 0.8 * number / ROUNDS, "stepped solver")
-            problem.correct(solution, workers)
-            before, solution = solution, problem.solve(solution)
-            moved = np.abs(solution - before)[: problem.count]
-            if np.max(moved / problem.deviations(solution)) < STANDS:
+            changed = problem.correct(solution, workers)
+            solution = problem.solve(solution)
+            if changed < STANDS:
                 break
     return problem.report(solution)
 
@@ -231,14 +230,11 @@ class _Problem:
         best: Array = found.x
         return best
 
-    def deviations(self, z: Array) -> Array:
-        """Posterior deviations of the parameters, in prior units."""
-        table = self.jacobian(z)
-        spread: Array = np.sqrt(np.diag(np.linalg.inv(table.T @ table)))[: self.count]
-        return spread
+    def correct(self, z: Array, workers: int | None) -> float:
+        """Run every strip by the stepped solver and correct the span solver by it.
 
-    def correct(self, z: Array, workers: int | None) -> None:
-        """Run every strip by the stepped solver and correct the span solver by it."""
+        Returns by how much the corrections change at most.
+        """
         asked = []
         for i, model in enumerate(self.models):
             case, lift = model.setting(
@@ -247,14 +243,17 @@ class _Problem:
             asked.append((case, lift, model.strip.way))
         with parallel.workers(workers, len(asked)) as do_all:
             radii = list(do_all(_stepped, asked))
+        changed = 0.0
         for i, (model, radius, bent) in enumerate(
             zip(self.models, radii, self._bents(z), strict=True)
         ):
             plain = bent.curvature / model.correction
             if math.isfinite(radius) and plain > HARDLY:
-                model.correction = 1.0 / (radius * plain)
+                before, model.correction = model.correction, 1.0 / (radius * plain)
+                changed = max(changed, abs(model.correction - before))
                 self.errors[i] = STEPPED_ERROR
                 self.stepped[i] = model.correction
+        return changed
 
     def report(self, z: Array) -> Fit:
         """Say what was found at the most likely parameters."""

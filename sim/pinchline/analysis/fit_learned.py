@@ -12,7 +12,7 @@ from pinchline.analysis.passes import longest_lift
 from pinchline.analysis.span import SOLVED, climb_lifts
 from pinchline.analysis.tightest import Climb
 from pinchline.model.moves import Feed, Lift, Lower
-from pinchline.model.strips import Reading, Strip
+from pinchline.model.strips import Strip
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 TOLD = 1.0  # of the prior's precision: above it the strips say more than the prior
 TOGETHER = 0.7  # correlation at which two parameters are told together only
 LIFTS = 14  # candidates each way
+DRAWS = 96  # of the prior, for its bands: it is too wide for a straight line
 ROUND = 0.5  # mm: what an advised lift is rounded to
 USUAL = 0.02  # of the curvature: error of a reading where the file has none of a radius
 WORTH = 0.9  # of the deviation: another strip that leaves more than that is idle
@@ -94,30 +95,59 @@ class Predicted(NamedTuple):
         return math.sqrt(max(0.0, float(self.slope @ covariance @ self.slope)))
 
 
-def predict(found: Fit, lift: float, way: Way, *, prior: bool = False) -> Predicted:
-    """Predict a pass at a lift (mm) on the screws' scale, of the case's own width.
+class Forecast:
+    """Predictions of a fit over lifts and ways, of the case's own width."""
 
-    ``prior``: with the card's parameters instead of the estimates.
-    """
-    model = StripModel(found.case, _strip(lift, way), found.parameters)
-    x = np.zeros(len(found.parameters)) if prior else found.x
-    return _sensed(model, x, lift, way)
+    def __init__(self, found: Fit) -> None:
+        self.found = found
+        self._models: dict[Way, StripModel] = {}
+
+    def at(self, lift: float, way: Way, *, prior: bool = False) -> Predicted:
+        """Predict a pass at a lift (mm) on the screws' scale; NaN where none is found.
+
+        ``prior``: with the card's parameters instead of the estimates.
+        """
+        found = self.found
+        if way not in self._models:
+            strip = _strip(lift, way)
+            self._models[way] = StripModel(found.case, strip, found.parameters)
+        model = self._models[way]
+        x = np.zeros(len(found.parameters)) if prior else found.x
+        return _sensed(model, x, lift)
+
+    def before(self, lift: float, way: Way) -> tuple[float, float, float]:
+        """Give the curvature (1/mm) by the card, and where 95 % of its prior lies.
+
+        By draws, in which a pass that is not found does not count. NaN where fewer than
+        half are found.
+        """
+        middle = self.at(lift, way, prior=True).curvature
+        model = self._models[way]
+        shift = lift - model.strip.setting
+        rng = np.random.default_rng(DRAWS)
+        draws = rng.normal(size=(DRAWS // 2, len(self.found.parameters)))
+        bent = [model.bent(x, shift).curvature for pair in draws for x in (pair, -pair)]
+        good = np.array([k for k in bent if math.isfinite(k)])
+        if good.size < DRAWS // 2:
+            return middle, math.nan, math.nan
+        low, high = np.quantile(good, (0.025, 0.975))
+        return middle, float(low), float(high)
 
 
 def _strip(lift: float, way: Way) -> Strip:
-    any_reading = Reading(kind="radius", value=1.0, error=1.0)
     return Strip(
         name="next",
         screw="lift",
         setting=lift,
         setting_error=None,
         way=way,
-        readings=(any_reading,),
+        readings=(),
     )
 
 
-def _sensed(model: StripModel, x: Array, lift: float, way: Way) -> Predicted:
-    curvature = model.bent(x, 0.0).curvature
+def _sensed(model: StripModel, x: Array, lift: float) -> Predicted:
+    way, shift = model.strip.way, lift - model.strip.setting
+    curvature = model.bent(x, shift).curvature
     slope = np.zeros(x.size)
     if not curvature > 0.0:
         return Predicted(lift, way, math.nan, slope, math.nan)
@@ -125,7 +155,7 @@ def _sensed(model: StripModel, x: Array, lift: float, way: Way) -> Predicted:
     for j, parameter in enumerate(model.parameters):
         step = np.zeros(x.size)
         step[j] = parameter.step
-        ends = [model.bent(x + sign * step, 0.0).curvature for sign in (1.0, -1.0)]
+        ends = [model.bent(x + sign * step, shift).curvature for sign in (1.0, -1.0)]
         if min(ends) > 0.0:
             slope[j] = math.log(ends[0] / ends[1]) / (2.0 * parameter.step)
         if parameter.name == "touch offset":
@@ -160,7 +190,8 @@ def job_passes(found: Fit) -> list[Predicted]:
     A feed whose lift changes counts at its mean; passes that leave nothing are left
     out.
     """
-    passes = [predict(found, lift, way) for lift, way in _settings(found)]
+    forecast = Forecast(found)
+    passes = [forecast.at(lift, way) for lift, way in _settings(found)]
     return [p for p in passes if math.isfinite(p.curvature)]
 
 
@@ -243,6 +274,7 @@ def _candidates(found: Fit) -> Iterator[Predicted]:
     best, offset = found.best, found.values["touch offset"]
     longest, _ = longest_lift(best)
     longest = min(longest, best.machine.rear.travel)
+    forecast = Forecast(found)
     for way in _WAYS:
         climb = Climb(best, way)
         lifts = np.linspace(0.2, 0.97, LIFTS) * longest
@@ -250,9 +282,11 @@ def _candidates(found: Fit) -> Iterator[Predicted]:
             one = climb.at(lift + offset)
             if one is None or not one.possible or not math.isfinite(one.radius):
                 continue
-            sensed = predict(found, lift, way)
+            sensed = forecast.at(lift, way)
             if math.isfinite(sensed.curvature):
                 yield sensed
+            if climb.lies_on_roll(one):  # more lift does nothing
+                break
 
 
 def _reading_error(found: Fit) -> float:

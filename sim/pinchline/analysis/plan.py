@@ -22,8 +22,9 @@ class Setting(NamedTuple):
     """One move of the job as the machine shows it.
 
     move: of the case; lift: of the rear roll once it is done, from touch (mm); turns:
-    of the screws from touch, for that lift; gap: clear between upper and rear roll at
-    that lift, for gauge blocks (mm); fed: through the nip, + toward the rear roll (mm);
+    of the screws for that lift, from the zero of their scale; gap: clear between upper
+    and rear roll at that lift, for gauge blocks (mm); fed: through the nip, + toward
+    the rear roll (mm);
     crank_turns: of the crank for it, NaN without a crank; nip: s of the sheet on the
     nip line once it is done (mm), NaN while it is out.
     """
@@ -119,6 +120,12 @@ def crank_turns(machine: Machine, fed: float) -> float:
     return machine.crank.gear_ratio * fed / round_once
 
 
+def _screw_turns(machine: Machine, lift: float) -> float:
+    """Give the turns on the screws' scale for a lift (mm); none for a lowered roll."""
+    rear = machine.rear
+    return (lift - rear.touch_offset) / rear.screw_pitch if lift > 0.0 else 0.0
+
+
 def settings_of(case: Case) -> tuple[Setting, ...]:
     """Give every move of a case as the machine shows it."""
     machine, thickness = case.machine, case.sheet.thickness
@@ -146,7 +153,7 @@ def settings_of(case: Case) -> tuple[Setting, ...]:
             Setting(
                 move=move,
                 lift=lift,
-                turns=lift / machine.rear.screw_pitch,
+                turns=_screw_turns(machine, lift),
                 gap=rear_gap(machine, thickness, lift),
                 fed=fed,
                 crank_turns=crank_turns(machine, fed),

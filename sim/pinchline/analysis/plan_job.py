@@ -129,7 +129,7 @@ def with_text(case: Case, folder: Path | None = None) -> Case:
     document.pop("move", None)
     document.append("move", moves)
     if folder is not None:
-        _tell_paths_from(document, Path(case.path).parent, folder)
+        tell_paths_from(document, Path(case.path).parent, folder)
     text: str = tomlkit.dumps(document)
     return case.model_copy(update={"text": text})
 
@@ -137,7 +137,7 @@ def with_text(case: Case, folder: Path | None = None) -> Case:
 _PATHS = (("sheet", "material"), ("machine", "use"), ("target", "profile"))
 
 
-def _tell_paths_from(document: Any, old: Path, new: Path) -> None:
+def tell_paths_from(document: Any, old: Path, new: Path) -> None:
     """Change relative paths of a case so that they hold in another folder."""
     for table, key in _PATHS:
         value = document.get(table, {}).get(key)

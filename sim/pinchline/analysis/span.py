@@ -406,9 +406,10 @@ class Follower:
         start = self.starts[int(np.argmin(apart))]
         pass_follow.copy_solution(start, self.solution)
         status, spent = self._approach(setting, lift)
-        if status != pass_solve.CONVERGED:
-            return self.from_nothing(case, lift)
-        found = self._end(case, setting, lift, status, spent)
+        if status == pass_solve.CONVERGED:
+            found = self._end(case, setting, lift, status, spent)
+        else:
+            found = self.from_nothing(case, lift)
         if found.status == SOLVED and len(self.starts) < MOST_STARTS:
             self._keep(place)
         return found

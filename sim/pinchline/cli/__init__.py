@@ -8,7 +8,18 @@ needs it, so that help comes at once.
 # the commands stand in the help in the order of these imports
 # isort: off
 from pinchline.cli.common import app
-from pinchline.cli import job, planning, pages, questions, studies, cards, verify
+from pinchline.cli import job, planning, pages, questions, fitting, studies, cards
+from pinchline.cli import verify
 
 # isort: on
-__all__ = ["app", "cards", "job", "pages", "planning", "questions", "studies", "verify"]
+__all__ = [
+    "app",
+    "cards",
+    "fitting",
+    "job",
+    "pages",
+    "planning",
+    "questions",
+    "studies",
+    "verify",
+]

@@ -100,8 +100,16 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
     ]
     heads = ("", "", "mark", "feed", "crank", "lift", "screw", "gap")
     number, _ = units.display(plan.case.machine.rolls.upper_radius, "length", system)
+    offset = plan.case.machine.rear.touch_offset
+    counted = "Lift, screw turns: from"
+    if offset != 0.0:
+        side = "above" if offset > 0.0 else "below"
+        counted = (
+            f"Screw turns: from the zero of the scale, {sized(abs(offset), system)} "
+            f"{side} touch as strips showed. Lift: from"
+        )
     words = (
-        "Lift, screw turns: from touch, where the rear roll just meets the flat "
+        f"{counted} touch, where the rear roll just meets the flat "
         "gripped sheet. Gap: gauge blocks between upper and rear roll, both ends, "
         "unloaded, scraps of the sheet in the nip. The nip line lies "
         f"{number:.4g} {unit} behind a square set against the front of the upper roll."

@@ -1,0 +1,62 @@
+"""`fit` corrects sheet and machine by scrap strips."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pinchline.cli.common import (
+    CaseFile,
+    InchFirst,
+    PictureFolder,
+    app,
+    check_folder,
+    progress_bar,
+    say,
+    system_of,
+    told,
+)
+
+
+@app.command()
+def fit(
+    case: CaseFile,
+    measurements: Annotated[
+        Path, typer.Argument(help="A CSV of strips; README lists its columns.")
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            help="Write corrected card, machine and case into this folder.",
+            show_default=False,
+        ),
+    ] = None,
+    pictures: PictureFolder = None,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Correct sheet and machine by measured scrap strips, and say how sure it is."""
+    with told(inch=inch):
+        from pinchline.analysis.fit import fit as solve
+        from pinchline.analysis.fit_learned import advise
+        from pinchline.model.case import load_case
+        from pinchline.output.fit import fit_words
+        from pinchline.output.fit_files import write_fit
+        from pinchline.output.fit_picture import draw_fit
+
+        system = system_of(inch=inch)
+        job = load_case(case)
+        for folder in (output, pictures):
+            if folder is not None:
+                check_folder(folder)
+        with progress_bar(inch=inch) as progress:
+            found = solve(job, measurements, progress=progress)
+            advice = advise(found)
+        typer.echo(fit_words(found, advice, system))
+        if output is not None:
+            for path in write_fit(found, output):
+                say(f"written: {path}")
+        if pictures is not None:
+            say(f"The picture is {draw_fit(found, advice, pictures, system)}.")
