@@ -6,8 +6,8 @@
 Every seed draws sheet and machine from the prior, rolls three strips with the stepped
 solver at lifts that are a little off, reads them with noise and fits. Printed: how
 often the 95 % intervals hold the truth, and what the corrected setting is worth: the
-opening of an arc of 140 deg and 80 mm rolled, by the stepped solver at the truth, at the lift
-that the card gives and at the lift that the fit gives. The job is invented.
+opening of an arc of 140 deg and 80 mm rolled, by the stepped solver at the truth, at
+the lift that the card gives and at the lift that the fit gives. The job is invented.
 """
 
 from __future__ import annotations

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from pinchline.analysis.fit_found import NINETY_FIVE
 from pinchline.analysis.fit_model import StripModel, lift_error
 from pinchline.analysis.passes import longest_lift
 from pinchline.analysis.span import SOLVED, climb_lifts
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 TOLD = 1.0  # of the prior's precision: above it the strips say more than the prior
 TOGETHER = 0.7  # correlation at which two parameters are told together only
 LIFTS = 14  # candidates each way
-DRAWS = 96  # of the prior, for its bands: it is too wide for a straight line
 ROUND = 0.5  # mm: what an advised lift is rounded to
 USUAL = 0.02  # of the curvature: error of a reading where the file has none of a radius
 WORTH = 0.9  # of the deviation: another strip that leaves more than that is idle
@@ -115,23 +115,26 @@ class Forecast:
         x = np.zeros(len(found.parameters)) if prior else found.x
         return _sensed(model, x, lift)
 
-    def before(self, lift: float, way: Way) -> tuple[float, float, float]:
-        """Give the curvature (1/mm) by the card, and where 95 % of its prior lies.
+    def band(
+        self, lift: float, way: Way, *, prior: bool = False
+    ) -> tuple[float, float, float]:
+        """Give the curvature (1/mm) and where it lies with 95 %; NaN for not found.
 
-        By draws, in which a pass that is not found does not count. NaN where fewer than
-        half are found.
+        The ends are solutions at the likeliest parameters that move the curvature so
+        far (first-order reliability): the prior is too wide for a straight line.
         """
-        middle = self.at(lift, way, prior=True).curvature
+        found, middle = self.found, self.at(lift, way, prior=prior)
+        size = len(found.parameters)
+        covariance = np.eye(size) if prior else found.covariance
+        x = np.zeros(size) if prior else found.x
+        deviation = middle.deviation(covariance)
+        if not deviation > 0.0:
+            return middle.curvature, math.nan, math.nan
         model = self._models[way]
         shift = lift - model.strip.setting
-        rng = np.random.default_rng(DRAWS)
-        draws = rng.normal(size=(DRAWS // 2, len(self.found.parameters)))
-        bent = [model.bent(x, shift).curvature for pair in draws for x in (pair, -pair)]
-        good = np.array([k for k in bent if math.isfinite(k)])
-        if good.size < DRAWS // 2:
-            return middle, math.nan, math.nan
-        low, high = np.quantile(good, (0.025, 0.975))
-        return middle, float(low), float(high)
+        reach = NINETY_FIVE * covariance @ middle.slope / deviation
+        low, high = (model.bent(x + s * reach, shift).curvature for s in (-1.0, 1.0))
+        return middle.curvature, low, high
 
 
 def _strip(lift: float, way: Way) -> Strip:

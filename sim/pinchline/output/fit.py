@@ -177,10 +177,10 @@ def _job(found: Fit, system: System) -> list[str]:
         f"{'lift':>12}{'':2}{'toward':<12}{'before':>30}{'fitted':>30}",
     ]
     for p in passes:
-        card = _radius(forecast.before(p.lift, p.way), system)
-        reach = math.exp(NINETY_FIVE * p.deviation(found.covariance))
-        k = p.curvature
-        fitted = _radius((k, k / reach, k * reach), system)
+        card, fitted = (
+            _radius(forecast.band(p.lift, p.way, prior=prior), system)
+            for prior in (True, False)
+        )
         lift = units.format(p.lift, "length", system)
         lines.append(f"{lift:>12}{'':2}{p.way:<12}{card:>30}{fitted:>30}")
     return lines

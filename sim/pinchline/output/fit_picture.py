@@ -67,11 +67,10 @@ def _legend(panels: Sequence[Axes]) -> None:
 def _panel(ax: Axes, found: Fit, forecast: Forecast, way: Way, size: float) -> float:
     """Draw bands, lines and strips of one way; returns the highest curvature shown."""
     lifts = _lifts(found, way)
-    card = np.array([forecast.before(float(lift), way) for lift in lifts])
-    told = [forecast.at(float(lift), way) for lift in lifts]
-    k = np.array([p.curvature for p in told])
-    reach = np.array([NINETY_FIVE * p.deviation(found.covariance) for p in told])
-    fitted = np.column_stack((k, k * np.exp(-reach), k * np.exp(reach)))
+    card, fitted = (
+        np.array([forecast.band(float(lift), way, prior=prior) for lift in lifts])
+        for prior in (True, False)
+    )
     top = _strips(ax, found, way, size)
     for rows, color, style, words in (
         (card, look.STRAW, (0, (5, 1.6)), "by the card"),
