@@ -2,6 +2,7 @@
 
     python benchmarks/fit.py            # 100 seeds, some twenty minutes on two cores
     python benchmarks/fit.py 10         # as many seeds
+    python benchmarks/fit.py strips     # the strips that the tests fit, again
 
 Every seed draws sheet and machine from the prior, rolls three strips with the stepped
 solver at lifts that are a little off, reads them with noise and fits. Printed: how
@@ -43,6 +44,9 @@ CHORD, RISE_ERROR = 50.0, 0.05  # mm: a bar of 50 mm with a depth gauge
 THICKNESS_ERROR, LIFT_ERROR = 0.01, 0.05  # mm: micrometer; scale of the screws
 RADIUS, TURNED = 80.0, math.radians(140.0)  # mm, rad: the arc that is wanted
 TABLE = Path(__file__).with_name("fit.csv")
+# strips for the tests, which have no time to roll them
+KEPT = Path(__file__).parents[1] / "tests" / "verification" / "hidden_strips.csv"
+KEPT_SEEDS = range(1000, 1006)
 
 
 class Hidden(NamedTuple):
@@ -186,5 +190,32 @@ def main(seeds: int) -> None:
     print(f"seconds a fit with its strips: {np.median([r.seconds for r in rows]):.0f}")
 
 
+def keep_strips() -> None:
+    """Roll the strips that the tests fit, and write what is hidden beside them."""
+    case = load_case(CASE)
+    settings = ", ".join(f"{way} {lift:g} mm" for way, lift in SETTINGS)
+    with KEPT.open("w", newline="") as file:
+        file.write(
+            f"# made by benchmarks/fit.py strips: {CASE}, {settings}; rises over\n"
+        )
+        file.write(
+            f"# {CHORD:g} mm, error {RISE_ERROR:g}; micrometer {THICKNESS_ERROR:g};\n"
+        )
+        file.write(
+            f"# lifts off by {LIFT_ERROR:g} mm; parameters in prior deviations\n"
+        )
+        table = csv.writer(file, lineterminator="\n")
+        names = [p.name for p in parameters_of(case)]
+        rises = [f"rise {s} [mm]" for s in "ABC"]
+        table.writerow(["seed", *names, *rises, "thickness read [mm]"])
+        for seed in KEPT_SEEDS:
+            hidden, _, _ = hide(case, seed)
+            numbers = (*hidden.x, *hidden.rises, hidden.thickness)
+            table.writerow([seed, *(f"{v:.6f}" for v in numbers)])
+
+
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
+    if sys.argv[1:] == ["strips"]:
+        keep_strips()
+    else:
+        main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)

@@ -9,7 +9,7 @@ import numpy as np
 
 from pinchline.analysis.fit_found import NINETY_FIVE
 from pinchline.analysis.fit_model import StripModel, lift_error
-from pinchline.analysis.passes import longest_lift
+from pinchline.analysis.passes import WRAP, longest_lift
 from pinchline.analysis.span import SOLVED, climb_lifts
 from pinchline.analysis.tightest import Climb
 from pinchline.model.moves import Feed, Lift, Lower
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 TOLD = 1.0  # of the prior's precision: above it the strips say more than the prior
+SHARES = 0.15  # of the largest share of a combination: less is not named
 TOGETHER = 0.7  # correlation at which two parameters are told together only
 LIFTS = 14  # candidates each way
 ROUND = 0.5  # mm: what an advised lift is rounded to
@@ -48,12 +49,13 @@ class Learned(NamedTuple):
     """What the strips told.
 
     combinations: how many independent combinations of parameters they say more of than
-    the prior; of: how many parameters; pairs: told only together; far: parameters far
-    from their prior.
+    the prior; of: how many parameters; leading: parameters in the one they say most of;
+    pairs: told only together; far: parameters far from their prior.
     """
 
     combinations: int
     of: int
+    leading: tuple[str, ...]
     pairs: tuple[Pair, ...]
     far: tuple[str, ...]
 
@@ -69,9 +71,13 @@ def learned(found: Fit) -> Learned:
         for j in range(i)
         if abs(correlation[i, j]) >= TOGETHER
     ]
+    strength, directions = np.linalg.eigh(found.information)
+    most = np.abs(directions[:, -1])
+    order = [i for i in np.argsort(-most) if most[i] >= SHARES * most.max()]
     return Learned(
-        combinations=int(np.sum(np.linalg.eigvalsh(found.information) > TOLD)),
+        combinations=int(np.sum(strength > TOLD)),
         of=len(names),
+        leading=tuple(names[i] for i in order),
         pairs=tuple(sorted(pairs, key=lambda p: -abs(p.correlation))),
         far=tuple(e.parameter.name for e in found.estimates if abs(e.x) >= _SETTLED),
     )
@@ -120,20 +126,21 @@ class Forecast:
     ) -> tuple[float, float, float]:
         """Give the curvature (1/mm) and where it lies with 95 %; NaN for not found.
 
-        The ends are solutions at the likeliest parameters that move the curvature so
-        far (first-order reliability): the prior is too wide for a straight line.
+        Round the estimate the logarithm is taken as straight. The prior is too wide for
+        that: its ends are solutions at the likeliest parameters that move the curvature
+        so far (first-order reliability).
         """
-        found, middle = self.found, self.at(lift, way, prior=prior)
-        size = len(found.parameters)
-        covariance = np.eye(size) if prior else found.covariance
-        x = np.zeros(size) if prior else found.x
-        deviation = middle.deviation(covariance)
-        if not deviation > 0.0:
+        middle = self.at(lift, way, prior=prior)
+        if not prior:
+            reach = math.exp(NINETY_FIVE * middle.deviation(self.found.covariance))
+            return middle.curvature, middle.curvature / reach, middle.curvature * reach
+        size = float(np.linalg.norm(middle.slope))
+        if not size > 0.0:
             return middle.curvature, math.nan, math.nan
         model = self._models[way]
         shift = lift - model.strip.setting
-        reach = NINETY_FIVE * covariance @ middle.slope / deviation
-        low, high = (model.bent(x + s * reach, shift).curvature for s in (-1.0, 1.0))
+        furthest = NINETY_FIVE * middle.slope / size
+        low, high = (model.bent(s * furthest, shift).curvature for s in (-1.0, 1.0))
         return middle.curvature, low, high
 
 
@@ -159,8 +166,9 @@ def _sensed(model: StripModel, x: Array, lift: float) -> Predicted:
         step = np.zeros(x.size)
         step[j] = parameter.step
         ends = [model.bent(x + sign * step, shift).curvature for sign in (1.0, -1.0)]
-        if min(ends) > 0.0:
-            slope[j] = math.log(ends[0] / ends[1]) / (2.0 * parameter.step)
+        if not all(k > 0.0 for k in ends):
+            return Predicted(lift, way, math.nan, slope, math.nan)
+        slope[j] = math.log(ends[0] / ends[1]) / (2.0 * parameter.step)
         if parameter.name == "touch offset":
             lift_slope = slope[j] / parameter.spread
     return Predicted(lift, way, curvature, slope, lift_slope)
@@ -288,7 +296,7 @@ def _candidates(found: Fit) -> Iterator[Predicted]:
             sensed = forecast.at(lift, way)
             if math.isfinite(sensed.curvature):
                 yield sensed
-            if climb.lies_on_roll(one):  # more lift does nothing
+            if one.limit == WRAP:  # more lift does nothing
                 break
 
 

@@ -11,7 +11,7 @@ from pinchline.analysis.fit_found import NINETY_FIVE
 from pinchline.analysis.fit_learned import Forecast, job_passes, learned
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from pinchline.analysis.fit_found import Estimate, Fit, Residual
     from pinchline.analysis.fit_learned import Advice
@@ -27,13 +27,13 @@ def fit_words(found: Fit, advice: Advice | None, system: System) -> str:
     """Say what the strips tell."""
     case = found.case
     thickness = units.format(case.sheet.thickness, "length", system)
-    count = f"{len(found.strips)} strip{'s' if len(found.strips) != 1 else ''}"
+    count = _counted(len(found.strips), "strip")
     lines = [
         case.title,
         f"{case.sheet.material.name}, {thickness}; {case.machine.title}",
-        f"{count} with {found.readings} readings in {found.source}",
+        f"{count} with {_counted(found.readings, 'reading')} in {found.source}",
         "",
-        f"{'':<20}{'before':>12}{'95 %':>22}{'fitted':>12}{'95 %':>22}",
+        f"{'':<18} {'before':>13} {'95 %':>24} {'fitted':>13} {'95 %':>24}",
         *(_estimate(e, system) for e in found.estimates),
         "",
     ]
@@ -42,6 +42,10 @@ def fit_words(found: Fit, advice: Advice | None, system: System) -> str:
     lines += ["", *_readings(found, system), "", *_job(found, system)]
     lines += ["", *textwrap.wrap(_next(advice, system), _WIDTH)]
     return "\n".join(lines)
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number != 1 else ''}"
 
 
 def _estimate(e: Estimate, system: System) -> str:
@@ -55,8 +59,8 @@ def _estimate(e: Estimate, system: System) -> str:
         return f"{number} to {say(ends[1])}"
 
     return (
-        f"{p.name:<20}{say(p.median):>12}{span(e.prior):>22}{say(e.value):>12}"
-        f"{span(e.interval):>22}"
+        f"{p.name:<18} {say(p.median):>13} {span(e.prior):>24} {say(e.value):>13} "
+        f"{span(e.interval):>24}"
     )
 
 
@@ -67,9 +71,9 @@ def _told(found: Fit, system: System) -> Iterator[str]:
     idle = [e for e in found.estimates if e.deviation > _LITTLE]
     if about.combinations < _FEW:
         yield (
-            "These strips say little: they fix one combination of the "
-            f"{about.of} numbers at best. Everything else is as it was before; trust "
-            "the fit near these lifts only, and roll another strip."
+            "These strips say little: they fix one combination of "
+            f"{_listed(about.leading)} at best. Everything else is as it was assumed; "
+            "trust the fit near these lifts only, and roll another strip."
         )
     if sharp:
         yield f"Learned: {_listed(e.parameter.name for e in sharp)}."
@@ -127,7 +131,7 @@ def _agreement(found: Fit) -> Iterator[str]:
         )
 
 
-def _listed(names: Iterator[str] | list[str]) -> str:
+def _listed(names: Iterable[str]) -> str:
     *most, last = names
     return f"{', '.join(most)} and {last}" if most else last
 

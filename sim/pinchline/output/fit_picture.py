@@ -61,7 +61,7 @@ def _legend(panels: Sequence[Axes]) -> None:
     for ax in panels:
         handles, words = ax.get_legend_handles_labels()
         found |= dict(zip(words, handles, strict=True))
-    look.legend_below(panels[0], 3, handles=[*found.values()], labels=[*found])
+    look.legend_below(panels[0], 2, handles=[*found.values()], labels=[*found])
 
 
 def _panel(ax: Axes, found: Fit, forecast: Forecast, way: Way, size: float) -> float:
