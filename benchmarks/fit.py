@@ -3,12 +3,14 @@
     python benchmarks/fit.py            # 100 seeds, some twenty minutes on two cores
     python benchmarks/fit.py 10         # as many seeds
     python benchmarks/fit.py strips     # the strips that the tests fit, again
+    python benchmarks/fit.py plan       # whole plans of `strut-nose`, for six seeds
 
 Every seed draws sheet and machine from the prior, rolls three strips with the stepped
 solver at lifts that are a little off, reads them with noise and fits. Printed: how
 often the 95 % intervals hold the truth, and what the corrected setting is worth: the
 opening of an arc of 140 deg and 80 mm rolled, by the stepped solver at the truth, at
-the lift that the card gives and at the lift that the fit gives. The job is invented.
+the lift that the card gives and at the lift that the fit gives. With `plan` the whole
+job is planned by card and by fit and run at the truth. The jobs are invented.
 """
 
 from __future__ import annotations
@@ -28,10 +30,15 @@ from pinchline.analysis.fit_found import NINETY_FIVE
 from pinchline.analysis.fit_learned import Forecast, lift_for
 from pinchline.analysis.fit_model import parameters_of, rise_over, varied
 from pinchline.analysis.passes import one_pass
+from pinchline.analysis.plan_make import make_plan
 from pinchline.model.case import load_case
+from pinchline.model.moves import Feed, Lift
 from pinchline.model.strips import Reading, Strip, Way
+from pinchline.process.programme import run_case
 
 if TYPE_CHECKING:
+    from pinchline.analysis.fit_model import Name
+    from pinchline.analysis.plan import Plan
     from pinchline.model.case import Case
 
 CASE = "strut-fairing"
@@ -47,6 +54,7 @@ TABLE = Path(__file__).with_name("fit.csv")
 # strips for the tests, which have no time to roll them
 KEPT = Path(__file__).parents[1] / "tests" / "verification" / "hidden_strips.csv"
 KEPT_SEEDS = range(1000, 1006)
+PLANNED, PLAN_SEEDS = "strut-nose", range(2000, 2006)
 
 
 class Hidden(NamedTuple):
@@ -214,8 +222,55 @@ def keep_strips() -> None:
             table.writerow([seed, *(f"{v:.6f}" for v in numbers)])
 
 
+def at_the_bench(plan: Plan, truth: dict[Name, float], zero: float) -> float:
+    """Opening (mm) of a plan's job at a truth; ``zero``: touch offset it took (mm)."""
+    off = truth["touch offset"] - zero
+    moves = []
+    for move in plan.case.moves:
+        if isinstance(move, Lift):
+            moves.append(move.model_copy(update={"to": move.to + off}))
+        elif isinstance(move, Feed) and move.lift_to is not None:
+            moves.append(move.model_copy(update={"lift_to": move.lift_to + off}))
+        else:
+            moves.append(move)
+    job = varied(plan.case.model_copy(update={"moves": tuple(moves)}), truth)
+    return float(run_case(job).summary["opening"])
+
+
+def planned(seed: int) -> tuple[int, float, float]:
+    """Plan by the card and by a fit; what either opening is off its plan's, mm."""
+    case = load_case(PLANNED)
+    hidden, _, _ = hide(load_case(CASE), seed)
+    parameters = parameters_of(case)
+    pairs = zip(parameters, hidden.x, strict=True)
+    truth = {p.name: p.value(x) for p, x in pairs}
+    found = fit(case, strips_of(hidden), workers=1)
+    off = []
+    for asked, zero in ((case, 0.0), (found.best, found.values["touch offset"])):
+        plan = make_plan(asked)
+        made = at_the_bench(plan, truth, zero)
+        off.append(made - float(plan.result.summary["opening"]))
+    return seed, off[0], off[1]
+
+
+def plans() -> None:
+    """Print what whole plans are off at the bench."""
+    rows = []
+    for seed in PLAN_SEEDS:
+        rows.append(planned(seed)[1:])
+        card, corrected = rows[-1]
+        print(
+            f"seed {seed}: card {card:+.2f} mm, corrected {corrected:+.2f} mm",
+            flush=True,
+        )
+    card, corrected = np.sqrt(np.mean(np.square(rows), axis=0))
+    print(f"rms: {card:.2f} and {corrected:.2f} mm, {card / corrected:.1f} times less")
+
+
 if __name__ == "__main__":
-    if sys.argv[1:] == ["strips"]:
+    if sys.argv[1:] == ["plan"]:
+        plans()
+    elif sys.argv[1:] == ["strips"]:
         keep_strips()
     else:
         main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)

@@ -28,6 +28,8 @@ from pinchline.analysis.fit_model import (
     rise_over,
     varied,
 )
+from pinchline.analysis.passes import one_pass
+from pinchline.analysis.plan import settings_of
 from pinchline.analysis.span import solve_pass
 from pinchline.errors import InputError
 from pinchline.model.case import load_case
@@ -306,6 +308,28 @@ def test_corrected_files_are_the_fit_and_can_be_run(tmp_path: Path) -> None:
         assert "Written by `pinchline fit`" in path.read_text()
     once, again = (solve_pass(c, 18.0, "operator") for c in (found.best, case))
     assert again.radius == pytest.approx(once.radius, rel=1e-3)  # thickness to 1e-5
+
+
+def test_the_screws_of_a_plan_count_from_their_own_zero() -> None:
+    """Lifts are from touch; a scale that says zero 0.3 mm above it needs fewer turns."""
+    offset = {"touch_offset": 0.3}
+    rear = CASE.machine.rear.model_copy(update=offset)
+    machine = CASE.machine.model_copy(update={"rear": rear})
+    plain, shifted = (
+        settings_of(c) for c in (CASE, CASE.model_copy(update={"machine": machine}))
+    )
+    pitch = rear.screw_pitch
+    for before, after in zip(plain, shifted, strict=True):
+        assert (after.lift, after.gap) == (before.lift, before.gap)
+        less = 0.3 / pitch if before.lift > 0.0 else 0.0
+        assert after.turns == pytest.approx(before.turns - less, abs=1e-12)
+
+
+def test_the_hand_of_a_pass_is_that_of_the_stepped_solver() -> None:
+    """Steady, without the peak after the raise: 20 % of it at most (``tightest``)."""
+    bent = made_of(np.zeros(len(PARAMETERS)), "operator", 18.0)
+    stepped = one_pass(CASE, 18.0, "operator")
+    assert 0.8 * stepped.hand_force < bent.hand < 1.02 * stepped.hand_force
 
 
 def test_a_rigid_nip_is_fitted_by_its_clearance() -> None:
