@@ -311,7 +311,7 @@ def test_corrected_files_are_the_fit_and_can_be_run(tmp_path: Path) -> None:
 
 
 def test_the_screws_of_a_plan_count_from_their_own_zero() -> None:
-    """Lifts are from touch; a scale that says zero 0.3 mm above it needs fewer turns."""
+    """Lifts are from touch: with its zero 0.3 mm above it a scale shows less."""
     offset = {"touch_offset": 0.3}
     rear = CASE.machine.rear.model_copy(update=offset)
     machine = CASE.machine.model_copy(update={"rear": rear})

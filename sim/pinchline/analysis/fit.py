@@ -24,7 +24,7 @@ from pinchline.analysis.fit_model import (
     predicted,
 )
 from pinchline.analysis.passes import HARDLY, one_pass
-from pinchline.errors import InputError
+from pinchline.errors import InputError, SolverError
 from pinchline.model.strips import read_strips
 
 if TYPE_CHECKING:
@@ -73,6 +73,8 @@ def fit(
     ------
     InputError
         where the file is wrong, or the model finds no pass for any strip
+    SolverError
+        where the span solver loses a pass that it had found
     """
     source = "strips" if isinstance(measurements, tuple) else str(measurements)
     strips = (
@@ -101,6 +103,7 @@ class _Problem:
         self.count = len(self.parameters)
         self.names = [p.name for p in self.parameters]
         self.notes: list[str] = []
+        self.lost: set[str] = set()  # strips that the search lost on its way
         models = [StripModel(case, strip, self.parameters) for strip in strips]
         self.models = [m for m in models if self._found(m)]
         if not self.models:
@@ -131,7 +134,13 @@ class _Problem:
 
     def residuals(self, z: Array) -> Array:
         """Give what readings, then parameters and shifts, are off, in deviations."""
-        rows = [self._off(i, bent) for i, bent in enumerate(self._bents(z))]
+        bents = self._bents(z)
+        self.lost |= {
+            model.strip.name
+            for model, bent in zip(self.models, bents, strict=True)
+            if math.isnan(bent.curvature)
+        }
+        rows = [self._off(i, bent) for i, bent in enumerate(bents)]
         return np.concatenate((*rows, z))
 
     def _off(self, number: int, bent: Bent) -> Array:
@@ -208,14 +217,29 @@ class _Problem:
     ) -> Array:
         model = self.models[number]
         sides = [self._off(number, model.bent(x, shift)) for x, shift in (above, below)]
-        slope = (sides[0] - sides[1]) / width
-        return np.where(np.isfinite(slope), slope, 0.0)
+        lost = [bool(np.any(np.isnan(side))) for side in sides]
+        if any(lost):
+            self.lost.add(model.strip.name)
+            middle = (0.5 * (above[0] + below[0]), 0.5 * (above[1] + below[1]))
+            here = self._off(number, model.bent(*middle))
+            sides = [
+                here if gone else side for gone, side in zip(lost, sides, strict=True)
+            ]
+            width *= 0.5  # of one side, where the other is lost
+        slope: Array = (sides[0] - sides[1]) / width
+        return slope
 
     def solve(self, start: Array) -> Array:
         """Find the most likely parameters and shifts, from a start."""
         from scipy.optimize import least_squares
 
         self._weigh(start)
+        if not np.all(np.isfinite(self.residuals(start))):
+            message = (
+                "the span solver loses the pass of a strip: "
+                f"{', '.join(sorted(self.lost))}; leave it out, or roll it at less lift"
+            )
+            raise SolverError(message)
         found = least_squares(
             self.residuals,
             start,
@@ -264,6 +288,12 @@ class _Problem:
         total = float(off @ off)
         chance = float(chi2.sf(total, readings))
         widened = math.sqrt(total / readings) if chance < DOUBT else 1.0
+        if widened > 1.0 and self.lost:
+            self.notes.append(
+                f"the span solver lost {', '.join(sorted(self.lost))} on its way, "
+                "deep in wrap, so the fit may have stopped short: leave that strip out "
+                "and fit again"
+            )
         covariance = np.asarray(np.linalg.inv(table.T @ table), dtype=np.float64)
         count = self.count
         told = np.linalg.inv(covariance[:count, :count]) - np.eye(count)
