@@ -13,8 +13,8 @@ from pinchline._version import __version__
 
 if TYPE_CHECKING:
     from pinchline.analysis.across import across as across
-    from pinchline.analysis.plan_make import make_plan as plan
     from pinchline.analysis.fit import fit as fit
+    from pinchline.analysis.plan_make import make_plan as plan
     from pinchline.analysis.study import study as study
     from pinchline.model.case import load_case as load_case
     from pinchline.process.programme import run_case as run
