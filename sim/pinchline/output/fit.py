@@ -79,8 +79,8 @@ def _told(found: Fit, system: System) -> Iterator[str]:
         yield f"Learned: {_listed(e.parameter.name for e in sharp)}."
     if idle:
         yield (
-            f"Nothing learned of {_listed(e.parameter.name for e in idle)}: those stay "
-            "as they were assumed."
+            f"Nothing learned of {_listed(e.parameter.name for e in idle)}: as assumed "
+            "before."
         )
     for pair in about.pairs:
         how = "higher" if pair.correlation > 0.0 else "lower"
