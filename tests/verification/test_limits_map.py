@@ -20,6 +20,7 @@ from typer.testing import CliRunner
 
 from pinchline import cli
 from pinchline.analysis import limit_map as maps
+from pinchline.analysis.climb import Climb
 from pinchline.analysis.limit_map import LimitMap, Point, limit_map
 from pinchline.analysis.passes import (
     EDGE,
@@ -36,7 +37,6 @@ from pinchline.analysis.tightest import (
     SPAN,
     STEPPED,
     WRAPPED_SHEET,
-    Climb,
     checked,
     tightest,
     with_yield,
@@ -376,7 +376,7 @@ def test_points_of_another_map_are_refused_and_kept(
     refused = CliRunner().invoke(cli.app, COMMAND)
     assert refused.exit_code == 2
     assert word in refused.output
-    assert "delete it to start again" in refused.output
+    assert "--anew" in refused.output
     assert part.read_bytes() == content
 
 

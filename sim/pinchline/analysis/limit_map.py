@@ -300,5 +300,5 @@ class _State:
         except (ValueError, TypeError, KeyError):
             same = False
         if not same:
-            allowed = "what the same command left; delete it to start again"
+            allowed = "what the same command left; --anew does without it"
             raise InputError(message, file=path, allowed=allowed)

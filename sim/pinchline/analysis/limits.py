@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.analysis import parallel
+from pinchline.analysis.climb import Climb, Raises
 from pinchline.analysis.passes import WRAP, Pass, Way, longest_lift, one_pass
-from pinchline.analysis.tightest import LAST, Climb
+from pinchline.analysis.tightest import LAST
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -83,7 +84,8 @@ def limits(
     """
     longest, end = longest_lift(case)
     lifts = np.linspace(longest / LIFTS, LAST * longest, LIFTS)
-    climbs = {way: Climb(case, way) for way in WAYS} if quick else {}
+    raises = Raises(case)
+    climbs = {way: Climb(case, way, raises) for way in WAYS} if quick else {}
     asked = [(case, float(lift), way) for way in WAYS for lift in lifts]
     rounds = 1 + REFINEMENTS
     total = len(asked) + REFINEMENTS * PER_ROUND * len(WAYS)

@@ -37,7 +37,7 @@ def workers(wanted: int | None, jobs: int) -> Iterator[Map]:
     if count == 1:
         yield map
         return
-    with ProcessPoolExecutor(count) as pool:
+    with ProcessPoolExecutor(count, initializer=_follow_parent) as pool:
         try:
             yield pool.map
         except BaseException:
@@ -96,12 +96,17 @@ def crew(wanted: int | None, scheduler: str | None) -> Iterator[Crew]:
 
 
 def _enlist(private: list[tuple[int, int]]) -> None:
-    """Make a process leave with its parent, and leave Ctrl-C and its lock to it."""
+    """Leave with the parent, and leave Ctrl-C and the parent's lock to it."""
     for descriptor, inode in private:
         with suppress(OSError):  # a process that was not forked does not have it
             if os.fstat(descriptor).st_ino == inode:
                 os.close(descriptor)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _follow_parent()
+
+
+def _follow_parent() -> None:
+    """Make a process leave with its parent, also where that is killed."""
     parent = multiprocessing.parent_process()
 
     def follow() -> None:

@@ -132,19 +132,18 @@ def surface_strain(case: Case, loaded: float) -> float:
     return abs(1.0 / loaded - case.sheet.curvature) * half if loaded else math.nan
 
 
-def edge_runs_out(case: Case, reach: float) -> bool:
-    """Whether the case's blank ends before a pass over the whole machine is settled.
+def needed_length(case: Case, reach: float) -> float:
+    """Length of blank (mm) with which a pass over the whole machine settles.
 
     It must be held in the grip, lie on the rear roll ``reach`` (mm of sheet) beyond the
     nip line, and meanwhile be fed until what is bent has settled.
     """
-    held_and_bent = (GRIP_EDGE + JUST_BENT[1]) * case.sheet.thickness
-    return case.sheet.length < reach + held_and_bent
+    return reach + (GRIP_EDGE + JUST_BENT[1]) * case.sheet.thickness
 
 
 def sheet_limit(case: Case, radius: float, loaded: float, reach: float) -> str:
     """Name what the sheet forbids of a pass, or what keeps it from being tighter."""
-    if edge_runs_out(case, reach):
+    if case.sheet.length < needed_length(case, reach):
         return EDGE
     allowed = case.sheet.material.allowable_strain
     if allowed is not None and surface_strain(case, loaded) > allowed:

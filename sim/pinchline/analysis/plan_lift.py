@@ -11,8 +11,8 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from pinchline.analysis import parallel
+from pinchline.analysis.pass_efforts import expected_limit
 from pinchline.analysis.passes import Pass, longest_lift, one_pass
-from pinchline.analysis.plan_efforts import expected_limit
 from pinchline.analysis.plan_job import Knot, Run
 from pinchline.analysis.span import SOLVED, climb_lifts
 

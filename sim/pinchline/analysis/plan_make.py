@@ -14,17 +14,10 @@ import numpy as np
 
 from pinchline import units
 from pinchline.analysis.closing import close_part
-from pinchline.analysis.passes import NO_SET, STRAIN, WRAP
+from pinchline.analysis.pass_efforts import pass_efforts
+from pinchline.analysis.passes import ENDS, NO_SET, STRAIN, WRAP
 from pinchline.analysis.plan import Plan, settings_of
 from pinchline.analysis.plan_effects import effects
-from pinchline.analysis.plan_efforts import (
-    EFFORT,
-    GRIP,
-    PINCH,
-    SCREW,
-    TORQUE,
-    efforts,
-)
 from pinchline.analysis.plan_job import with_text
 from pinchline.analysis.plan_lift import calibrated, lift_table
 from pinchline.analysis.plan_limits import changes, relaxed, tightest
@@ -33,6 +26,15 @@ from pinchline.analysis.plan_search import Draft, Search
 from pinchline.analysis.span import SOLVED, solve_pass
 from pinchline.errors import InputError, PinchlineError
 from pinchline.model.target import DETERMINED
+from pinchline.process.effort import (
+    CRANK,
+    DEFLECTION,
+    GRIP,
+    PINCH,
+    SCREW,
+    TORQUE,
+    asked_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,7 +45,7 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-MACHINE = (GRIP, EFFORT, SCREW, TORQUE, PINCH, "jam", "end of screw travel")
+MACHINE = (GRIP, CRANK, SCREW, TORQUE, PINCH, DEFLECTION, *ENDS)
 NIP_EDGE, ONE_WAY = "the nip must hold the edge", "the rolls bend one way only"
 SLACK = 0.3  # of the sharpest curvature: weaker bends need no calibration of theirs
 GENTLER = (1.0, 0.97, 0.94, 0.9)  # of a lift whose steady pass can be made
@@ -234,10 +236,11 @@ def _machine_words(case: Case, lift: float, limit: str) -> list[str]:
     found = solve_pass(case, lift, "operator")
     if found.status != SOLVED:
         return []
-    asked = next((a for a in efforts(case, found) if a.kind == limit), None)
-    if asked is None or not asked.allowed:
-        return []
-    over = asked.asked / asked.allowed
+    whole = asked_of(case, pass_efforts(case, found), abs(found.drive))
+    asked = next((a for a in whole if a.kind == limit), None)
+    if asked is None or not asked.allowed or limit == DEFLECTION:
+        return []  # how a roll deflects is not in proportion to the width
+    over = asked.share
     if limit == GRIP:
         nip = case.machine.nip
         over = max(over, SLIPS)

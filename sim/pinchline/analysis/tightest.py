@@ -1,10 +1,8 @@
 """The tightest pass that a machine makes of a sheet, by the span solver.
 
-Steady passes are followed up the lift, and beside them the raise at rest that comes
-before; what each asks of the machine goes through ``process.effort`` as in a run. The
+Passes are followed up the lift (``climb``), with the raises at rest before them. The
 way ends where the sheet lies on the upper roll, where a limit is met, or at the longest
-lift. What the steady pass does not show is that the drive passes a peak after the
-raise, before the bend has settled: it is taken from ``START``.
+lift.
 """
 
 from __future__ import annotations
@@ -12,11 +10,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-
+from pinchline.analysis.climb import TRIALS, Climb, Judged, Raises
 from pinchline.analysis.passes import (
     ENDS,
-    HARDLY,
     NO_SET,
     WRAP,
     Pass,
@@ -28,9 +24,6 @@ from pinchline.analysis.passes import (
     surface_strain,
 )
 from pinchline.analysis.rule_range import bends
-from pinchline.analysis.span import SOLVED, Follower
-from pinchline.analysis.span import Pass as Steady
-from pinchline.process.effort import Effort, exceeded, grip_slack, over_the_width
 from pinchline.process.geometry import wrap_curvature
 from pinchline.process.layers import section_law
 from pinchline.process.regime import width_regime
@@ -40,14 +33,11 @@ if TYPE_CHECKING:
 
 LIFTS = 16  # to the longest
 LAST = 0.998  # of the longest lift
-LIES = 0.995  # of the upper roll's curvature: more lift does nothing
 FIRST = 2  # of those lifts: below it hardly anything is bent
-TRIALS = 2  # lifts that may be lost before the way is
-HALVINGS = 7  # of the lift between a pass that can be made and one that cannot
-# peak of the drive after a raise at rest over that of the settled pass: 1 + a (1 - k^n)
-# with k the loaded curvature over the upper roll's; fitted to the stepped solver's, 70
-# passes (eight sheets, three machines): half within 0.02, all within 0.07
-START: dict[Way, tuple[float, int]] = {"rear": (0.225, 4), "operator": (0.16, 5)}
+# what a pass asks over what is allowed: aimed at, and near enough to the limit
+AIM, NEAR = 0.9995, 0.999
+TRIED = 10  # passes between one that can be made and one that cannot
+INSIDE = 0.02  # of the way between them, from either
 HARDER = (1.2, 2.0, 3.0, 4.0, 6.0, 8.0)  # times the yield strength
 SPAN, WRAPPED_SHEET, STEPPED = "span", "wrapped sheet", "stepped"
 STEPPED_HALVINGS = 6
@@ -84,82 +74,6 @@ def _none(limit: str, by: str) -> Tightest:
     return Tightest(nan, nan, nan, nan, "", limit, by, *(nan,) * 5)
 
 
-def _radius(curvature: float) -> float:
-    return 1.0 / curvature if curvature > HARDLY else math.inf
-
-
-class Climb:
-    """Passes of a case one way, and the raises before them, by the span solver."""
-
-    def __init__(self, case: Case, way: Way) -> None:
-        self.case, self.way = case, way
-        self.bound = wrap_curvature(case.machine, case.sheet.thickness)
-        self._passes = Follower(case, way, case.sheet.curvature)
-        self._raises = Follower(case, "rest", case.sheet.curvature)
-        self._raised: Steady | None = None
-        self._lost = 0  # raises that were not found
-
-    def at(self, lift: float) -> Pass | None:
-        """Solve pass and raise at a lift (mm); None where no pass was found.
-
-        Where the raise is lost, deep in wrap, the last that was found counts: its
-        forces hardly rise there.
-        """
-        steady = self._passes.at(lift)
-        if steady.status != SOLVED:
-            return None
-        if self._lost < TRIALS:
-            raised = self._raises.at(lift)
-            if raised.status == SOLVED:
-                self._raised = raised
-            else:
-                self._lost += 1
-        return self._judged(steady)
-
-    def lies_on_roll(self, p: Pass) -> bool:
-        """Whether more lift does nothing."""
-        return 1.0 / p.loaded >= LIES * self.bound
-
-    def _judged(self, steady: Steady) -> Pass:
-        size, power = START[self.way]
-        share = min(max(steady.loaded / self.bound, 0.0), 1.0)
-        peak = 1.0 + size * (1.0 - share**power)
-        asked, exceeds = self._asked(steady, peak)
-        opening = steady.nip_opening
-        if self._raised is not None:
-            at_rest, more = self._asked(self._raised, 1.0)
-            worst = (max(pair) for pair in zip(asked, at_rest, strict=True))
-            asked = Effort(*worst)._replace(grip_margin=asked.grip_margin)
-            exceeds += more
-            opening = max(opening, self._raised.nip_opening)
-        radius, loaded = _radius(steady.residual), _radius(steady.loaded)
-        limit = sheet_limit(self.case, radius, loaded, steady.reach)
-        return Pass(
-            lift=steady.lift,
-            way=self.way,
-            radius=radius,
-            loaded=loaded,
-            strain=surface_strain(self.case, loaded),
-            limit=exceeds[0] if exceeds else limit,
-            grip_margin=asked.grip_margin,
-            hand_force=asked.hand_force,
-            screw_force=asked.screw_force,
-            pinch_force=asked.pinch_force,
-            roll_deflection=asked.roll_deflection,
-            nip_opening=opening,
-        )
-
-    def _asked(self, steady: Steady, peak: float) -> tuple[Effort, list[str]]:
-        """Efforts of the whole machine at ``peak`` times the drive; what exceeds."""
-        drive = peak * abs(steady.drive)
-        margin = self.case.machine.nip.friction * steady.grip - drive
-        pushed, one = steady.pushed[np.newaxis], np.ones(1)
-        asked = over_the_width(self.case, 0.0 * one, pushed, drive * one, margin * one)
-        slack = grip_slack(self.case, self._passes.first_yield)
-        found = exceeded(self.case, asked, drive, slack)
-        return asked, [excess.kind for excess in found]
-
-
 class _Found(NamedTuple):
     """Best pass one way, None where none can be made; what binds, "" where lost."""
 
@@ -172,36 +86,48 @@ class _Found(NamedTuple):
         return math.inf if self.best is None else self.best.radius
 
 
-def _one_way(case: Case, way: Way) -> _Found:
+def _one_way(case: Case, way: Way, raises: Raises) -> _Found:
     """Follow the passes one way until something binds."""
     longest, end = longest_lift(case)
-    climb = Climb(case, way)
-    best: Pass | None = None
-    there: Pass | None = None
+    climb = Climb(case, way, raises)
+    best: Judged | None = None
     lost = 0
     for number in range(FIRST, LIFTS + 1):
-        there = climb.at(LAST * longest * number / LIFTS)
+        there = climb.judged(LAST * longest * number / LIFTS)
+        found = there is not None
         if there is None:
             lost += 1
-            if lost > TRIALS:
-                return _Found(best, "")
-            continue
-        if not there.possible:
+            there = climb.furthest()
+        if there is not None and not there.made.possible:
             return _between(climb, best, there)
-        best = there
-        if climb.lies_on_roll(there):
-            return _Found(best, WRAP)
-    return _Found(best, "" if there is None else end)
+        best = there or best
+        if best is not None and climb.lies_on_roll(best.made):
+            return _Found(best.made, WRAP)
+        if lost > TRIALS:
+            break
+    return _Found(best and best.made, end if found else "")
 
 
-def _between(climb: Climb, good: Pass | None, bad: Pass) -> _Found:
-    """Halve the lift between a pass that can be made and one that cannot."""
-    for _ in range(HALVINGS):
-        there = climb.at(0.5 * ((good.lift if good else 0.0) + bad.lift))
+def _between(climb: Climb, good: Judged | None, bad: Judged) -> _Found:
+    """Find the pass between two that asks just what is allowed.
+
+    False position on what is asked over what is allowed.
+    """
+    for number in range(TRIED):
+        low, least = (good.made.lift, good.share) if good else (0.0, 0.0)
+        share = min(max((AIM - least) / (bad.share - least), INSIDE), 1.0 - INSIDE)
+        if number % 2 and number > 2:  # it creeps where what is asked is far from even
+            share = 0.5
+        there = climb.judged(low + share * (bad.made.lift - low))
         if there is None:
             break
-        good, bad = (there, bad) if there.possible else (good, there)
-    return _Found(good, bad.limit)
+        if not there.made.possible:
+            bad = there
+            continue
+        good = there
+        if good.share > NEAR:
+            return _Found(good.made, good.nearest)
+    return _Found(good and good.made, bad.nearest)
 
 
 def tightest(case: Case) -> Tightest:
@@ -212,12 +138,13 @@ def tightest(case: Case) -> Tightest:
     the same thickness that does lie on the roll shows that this one does, and the
     section's law says what it springs back to; without one the stepped solver answers.
     """
-    back = _one_way(case, "operator")
+    raises = Raises(case)
+    back = _one_way(case, "operator", raises)
     if back.limit == WRAP:
         return _answer(back.best, WRAP, SPAN)
     if not back.limit:
         return _wrapped_sheet(case) or _by_steps(case)
-    there = _one_way(case, "rear")
+    there = _one_way(case, "rear", raises)
     best = there if there.limit and there.radius < back.radius else back
     return _answer(best.best, best.limit, SPAN)
 
@@ -246,7 +173,7 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
         return None
     for times in HARDER:
         harder = with_yield(case, times * sheet.material.yield_strength)
-        found = _one_way(harder, "operator")
+        found = _one_way(harder, "operator", Raises(harder))
         if found.limit == WRAP and found.best is not None:
             strain = surface_strain(case, bent.loaded)
             on_roll = found.best._replace(

@@ -23,6 +23,7 @@ from pinchline.inches import worded
 
 if TYPE_CHECKING:
     from pinchline.model.case import Case
+    from pinchline.units import System
 
 
 @app.command()
@@ -77,12 +78,16 @@ def limits(
         int | None, typer.Option(help="Points of the map each way; 30 unless told.")
     ] = None,
     *,
+    anew: Annotated[
+        bool,
+        typer.Option("--anew", help="Forget what an interrupted map has done."),
+    ] = False,
     inch: InchFirst = False,
 ) -> None:
     """Find how tight the sheet of a case can be rolled, and what binds.
 
     With --map the same of every sheet that the machine takes. A map with -o that was
-    interrupted goes on where it stopped: the same command again.
+    interrupted goes on where it stopped: the same command again, or --anew.
     """
     with told(inch=inch):
         from pinchline.analysis.limits import limits as solve
@@ -90,23 +95,44 @@ def limits(
         from pinchline.output.limits import draw_limits, limits_table, limits_words
         from pinchline.results.tables import write_table
 
+        system = system_of(inch=inch)
         job = load_case(case)
         check_targets(job, output, pictures)
         if over is not None:
-            _map(job, over, points, output, pictures, inch=inch)
+            state = _state_of(output, anew=anew)
+            _map(job, over, points, output, state, pictures, system)
             return
+        if anew:
+            message = "only a map goes on where it was stopped"
+            allowed = "--map alloy or --map yield beside it"
+            raise InputError(message, key="--anew", allowed=allowed)
         if points is not None:
             message = "points are counted on a map"
             allowed = "--map alloy or --map yield beside it"
             raise InputError(message, key="--points", value=points, allowed=allowed)
         with progress_bar(inch=inch) as progress:
             found = solve(job, progress=progress)
-        typer.echo(limits_words(found, job.title, system_of(inch=inch)))
+        typer.echo(limits_words(found, job.title, system))
         if output is not None:
             write_table(limits_table(found, job.title), output)
             say(f"The table is in {output}.")
         if pictures is not None:
-            say(f"The picture is {draw_limits(found, job.title, pictures)}.")
+            say(f"The picture is {draw_limits(found, job.title, pictures, system)}.")
+
+
+def _state_of(output: Path | None, *, anew: bool) -> Path | None:
+    """Name the file beside a map's table that keeps what is done; gone if ``anew``."""
+    if output is None:
+        return None
+    state = output.with_name(output.name + ".part")
+    if anew:
+        try:
+            state.unlink(missing_ok=True)
+        except OSError as error:
+            message = f"it cannot be removed: {error.strerror}"
+            allowed = "a file beside the table that can be, or another table"
+            raise InputError(message, file=state, allowed=allowed) from None
+    return state
 
 
 def _map(
@@ -114,19 +140,18 @@ def _map(
     over: Literal["alloy", "yield"],
     points: int | None,
     output: Path | None,
+    state: Path | None,
     pictures: Path | None,
-    *,
-    inch: bool,
+    system: "System",
 ) -> None:
-    """Map the tightest radius; what is done is kept beside the table until it is."""
+    """Map the tightest radius; what is done is kept in ``state`` until it all is."""
     from pinchline.analysis.limit_map import POINTS, limit_map
     from pinchline.output.limit_map import limit_map_table, limit_map_words
     from pinchline.output.limit_map_picture import draw_limit_map
     from pinchline.results.tables import write_table
 
-    state = None if output is None else output.with_name(output.name + ".part")
     try:
-        with progress_bar() as progress:
+        with progress_bar(inch=system == "inch") as progress:
             found = limit_map(
                 job,
                 over,
@@ -138,13 +163,13 @@ def _map(
         if state is not None and state.exists():
             say(f"What is done is in {state}; the same command goes on from there.")
         raise
-    typer.echo(limit_map_words(found, job.title, "inch" if inch else "metric"))
+    typer.echo(limit_map_words(found, job.title, system))
     if output is not None and state is not None:
         write_table(limit_map_table(found, job.title), output)
         state.unlink(missing_ok=True)
         say(f"The table is in {output}.")
     if pictures is not None:
-        say(f"The picture is {draw_limit_map(found, job.title, pictures)}.")
+        say(f"The picture is {draw_limit_map(found, job.title, pictures, system)}.")
 
 
 @app.command()
@@ -163,13 +188,14 @@ def rules(
         from pinchline.output.rules_picture import draw_rules
         from pinchline.results.tables import write_table
 
+        system = system_of(inch=inch)
         job = load_case(case)
         check_targets(job, output, pictures)
         with progress_bar(inch=inch) as progress:
             found = compare(job, progress=progress)
-        typer.echo(rules_words(found, job.title, system_of(inch=inch)))
+        typer.echo(rules_words(found, job.title, system))
         if output is not None:
             write_table(rules_table(found, job.title), output)
             say(f"The table is in {output}.")
         if pictures is not None:
-            say(f"The picture is {draw_rules(found, job.title, pictures)}.")
+            say(f"The picture is {draw_rules(found, job.title, pictures, system)}.")

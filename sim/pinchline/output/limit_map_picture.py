@@ -9,11 +9,13 @@ Thick lines part what binds; what binds is written where there is room.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pinchline import units
 from pinchline.output import look
 from pinchline.output.limit_map import SHORT, rows_of
 
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.limit_map import LimitMap, Point
+    from pinchline.units import System
 
     Array = NDArray[np.float64]
 
@@ -34,13 +37,25 @@ LINED = 7.0  # times the tightest level; beyond it lines would crowd
 ROOM = 0.09  # of the width of the axes that a word needs
 LEAST = 0.012  # of a yield map's points that a named region has
 TIGHT, GENTLE = look.BLUE, "#f4ecd8"
-TICKS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+# thicknesses on the axis: of a decade, and the gauges of the trade
+TICKS: dict[System, tuple[float, ...]] = {
+    "metric": (
+        *(0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0),
+        *(1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0),
+    ),
+    "inch": (
+        *(0.008, 0.012, 0.016, 0.02, 0.025, 0.032, 0.04, 0.05),
+        *(0.063, 0.08, 0.1, 0.125, 0.16, 0.2, 0.25, 0.32, 0.4),
+    ),
+}
 
 
-def limit_map_picture(found: LimitMap, title: str) -> Figure:
+def limit_map_picture(found: LimitMap, title: str, system: System = "metric") -> Figure:
     """Draw the tightest radius over thickness, and alloy or yield strength."""
     from matplotlib.cm import ScalarMappable
 
+    found = _in_shop_units(found, system)
+    length, _, _ = units.shop_unit("length", system)
     rows = rows_of(found)
     with look.applied():
         fig = look.figure(8.4, 5.6)
@@ -50,25 +65,44 @@ def limit_map_picture(found: LimitMap, title: str) -> Figure:
             _bands(ax, rows, norm, colors)
         else:
             _contours(ax, rows, norm, colors)
-        _thickness_axis(ax, found)
+            stress, _, _ = units.shop_unit("stress", system)
+            ax.set_ylabel(f"yield strength, {stress}")
+        _thickness_axis(ax, found, system)
         look.titled(ax, "Tightest radius, and what keeps it from being tighter", title)
         bar = fig.colorbar(
             ScalarMappable(norm, colors), ax=ax, pad=0.015, extend="max", aspect=32
         )
-        bar.set_label("tightest residual radius, mm")
+        bar.set_label(f"tightest residual radius, {length}")
         bar.set_ticks(list(norm.boundaries), labels=[f"{b:g}" for b in norm.boundaries])
         bar.ax.minorticks_off()
         return fig
 
 
-def draw_limit_map(found: LimitMap, title: str, folder: Path) -> Path:
+def draw_limit_map(
+    found: LimitMap, title: str, folder: Path, system: System = "metric"
+) -> Path:
     """Draw the picture into a folder; returns its path."""
-    picture = limit_map_picture(found, title)
+    picture = limit_map_picture(found, title, system)
     return look.save_in(picture, folder, f"limits-map-{found.kind}.png")
 
 
+def _in_shop_units(found: LimitMap, system: System) -> LimitMap:
+    """Give thickness, radius and strength of every point in a system's units."""
+    _, length, _ = units.shop_unit("length", system)
+    _, stress, _ = units.shop_unit("stress", system)
+    points = tuple(
+        p._replace(
+            thickness=p.thickness / length,
+            yield_strength=p.yield_strength / stress,
+            found=p.found._replace(radius=p.found.radius / length),
+        )
+        for p in found.points
+    )
+    return replace(found, points=points)
+
+
 def _colors(found: LimitMap) -> tuple[Any, Any]:
-    """Levels of the radius (mm) and their colours, dark where it is tight."""
+    """Levels of the radius and their colours, dark where it is tight."""
     from matplotlib.colors import BoundaryNorm, LinearSegmentedColormap
 
     radii = [p.found.radius for p in found.points if math.isfinite(p.found.radius)]
@@ -83,17 +117,18 @@ def _colors(found: LimitMap) -> tuple[Any, Any]:
     return BoundaryNorm(bounds, len(bounds), extend="max"), colors
 
 
-def _thickness_axis(ax: Axes, found: LimitMap) -> None:
+def _thickness_axis(ax: Axes, found: LimitMap, system: System) -> None:
     from matplotlib.ticker import FixedLocator, FormatStrFormatter, NullLocator
 
     all_of_them = sorted({p.thickness for p in found.points})
     edges = _edges(all_of_them)
     ax.set_xscale("log")
     ax.set_xlim(edges[0], edges[-1])
-    ax.xaxis.set_major_locator(FixedLocator(TICKS))
+    ax.xaxis.set_major_locator(FixedLocator(TICKS[system]))
     ax.xaxis.set_minor_locator(NullLocator())
     ax.xaxis.set_major_formatter(FormatStrFormatter("%g"))
-    ax.set_xlabel("thickness, mm; hatched: no pass leaves a set")
+    length, _, _ = units.shop_unit("length", system)
+    ax.set_xlabel(f"thickness, {length}; hatched: no pass leaves a set")
     ax.grid(visible=False)
 
 
@@ -166,7 +201,6 @@ def _contours(
                 ax.add_patch(_patch(box, rows[i][1][j], norm, colors))
     _name_regions(ax, t, strengths, limits)
     ax.set_ylim(y[0], y[-1])
-    ax.set_ylabel("yield strength, MPa")
 
 
 def _lines(ax: Axes, t: Array, strengths: Array, radius: Array, norm: Any) -> None:

@@ -91,35 +91,38 @@ def _answer(way: OneWay, limits: Limits, system: System) -> str:
     return f"{tight}; beyond it: {way.binds}{at}"
 
 
-def limits_picture(limits: Limits, title: str) -> Figure:
+def limits_picture(limits: Limits, title: str, system: System = "metric") -> Figure:
     """Draw radius against lift, both ways, with what cannot be made marked."""
     from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
+    length, size, _ = units.shop_unit("length", system)
     with look.applied():
         fig = look.figure(7.6, 5.4)
         ax = fig.subplots()
         for way, color, mark in zip(
             limits.ways, (look.BLUE, look.RUST), ("o-", "s--"), strict=True
         ):
-            _draw_way(ax, way, color, mark)
-        ax.axvline(limits.longest, color=look.INK, ls=":", lw=1.0, label=limits.end)
+            _draw_way(ax, way, color, mark, size)
+        ax.axvline(
+            limits.longest / size, color=look.INK, ls=":", lw=1.0, label=limits.end
+        )
         ax.set_yscale("log")
         ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
         ax.yaxis.set_minor_locator(NullLocator())
         ax.yaxis.set_major_formatter(FormatStrFormatter("%g"))
-        ax.set_ylabel("residual radius, mm")
-        ax.set_xlabel("lift from touch, mm")
-        ax.set_xlim(0.0, 1.03 * limits.longest)
+        ax.set_ylabel(f"residual radius, {length}")
+        ax.set_xlabel(f"lift from touch, {length}")
+        ax.set_xlim(0.0, 1.03 * limits.longest / size)
         look.titled(ax, "How tight it can be rolled", title)
         look.legend_below(ax, 2)
         return fig
 
 
-def _draw_way(ax: Axes, way: OneWay, color: str, mark: str) -> None:
-    """Draw one way, its line broken where a pass cannot be made."""
-    lifts = [p.lift for p in way.passes]
+def _draw_way(ax: Axes, way: OneWay, color: str, mark: str, size: float) -> None:
+    """Draw one way, broken where a pass cannot be made; ``size``: of the unit, mm."""
+    lifts = [p.lift / size for p in way.passes]
     radii = [
-        p.radius if p.possible and math.isfinite(p.radius) else math.nan
+        p.radius / size if p.possible and math.isfinite(p.radius) else math.nan
         for p in way.passes
     ]
     ax.plot(lifts, radii, mark, color=color, label=f"fed toward the {way.way}")
@@ -127,13 +130,15 @@ def _draw_way(ax: Axes, way: OneWay, color: str, mark: str) -> None:
     if bad and not np.all(np.isnan(radii)):
         under = [0.93 * float(np.nanmin(radii))] * len(bad)
         words = f"cannot be made: {_kinds(bad)}"
-        ax.plot([p.lift for p in bad], under, "x", color=color, label=words)
+        ax.plot([p.lift / size for p in bad], under, "x", color=color, label=words)
 
 
 def _kinds(passes: list[Pass]) -> str:
     return ", ".join(dict.fromkeys(p.limit for p in passes))
 
 
-def draw_limits(limits: Limits, title: str, folder: Path) -> Path:
+def draw_limits(
+    limits: Limits, title: str, folder: Path, system: System = "metric"
+) -> Path:
     """Draw the picture into a folder; returns its path."""
-    return look.save_in(limits_picture(limits, title), folder, "limits.png")
+    return look.save_in(limits_picture(limits, title, system), folder, "limits.png")

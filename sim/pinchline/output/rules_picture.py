@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline import units
 from pinchline.analysis import rule_book as book
 from pinchline.analysis.rule_range import FAIR, FINE, SPRINGBACK, good_from_to
 from pinchline.output import look
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from pinchline.analysis.rule_range import Point
     from pinchline.analysis.rules import Comparison
+    from pinchline.units import System
 
 STYLES = {
     "cubic": (look.GOLD, (0, (6, 1.4, 1.2, 1.4))),
@@ -34,28 +36,35 @@ SHORT = {
     "hardening": "with hardening",
 }
 WAY_STYLES = {"rear": (look.BLUE, "o"), "operator": (look.RUST, "s")}
+# thicknesses on an axis
+GAUGES: dict[System, tuple[float, ...]] = {
+    "metric": (0.4, 0.6, 1.0, 1.6, 2.5, 4.0),
+    "inch": (0.016, 0.025, 0.04, 0.063, 0.09, 0.125, 0.19),
+}
 MOST = 30.0  # per cent of error that is drawn
 
 
-def rules_picture(found: Comparison, title: str) -> Figure:
+def rules_picture(found: Comparison, title: str, system: System = "metric") -> Figure:
     """Draw the errors of the rules, a panel for each kind."""
     with look.applied():
         fig = look.figure(10.6, 11.4)
         axes = fig.subplots(3, 2)
         look.headed(fig, f"How far the hand rules are off: {title}")
-        panels: tuple[Callable[[Axes, Comparison], None], ...] = (
+        panels: tuple[Callable[[Axes, Comparison, System], None], ...] = (
             _circles, _springback, _reach, _diameter, _flats, _lengths,
         )  # fmt: skip
         for ax, panel in zip(axes.flat, panels, strict=True):
-            panel(ax, found)
+            panel(ax, found, system)
         return fig
 
 
-def draw_rules(found: Comparison, title: str, folder: Path) -> Path:
+def draw_rules(
+    found: Comparison, title: str, folder: Path, system: System = "metric"
+) -> Path:
     """Draw the picture into a folder; returns its path."""
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / "rules.png"
-    look.save(rules_picture(found, title), path)
+    look.save(rules_picture(found, title, system), path)
     return path
 
 
@@ -73,8 +82,9 @@ def _bands(ax: Axes) -> None:
     ax.axhline(0.0, **look.LINES["guide"])
 
 
-def _circles(ax: Axes, found: Comparison) -> None:
+def _circles(ax: Axes, found: Comparison, system: System) -> None:
     """Draw the circle's radius over the model's against lift, both ways."""
+    length, size, _ = units.shop_unit("length", system)
     ax.axhspan(1.0 - FAIR, 1.0 + FAIR, color=look.PALE, zorder=0.5)
     ax.axhspan(1.0 - FINE, 1.0 + FINE, color=look.MIST, zorder=0.6)
     for way, (color, mark) in WAY_STYLES.items():
@@ -86,17 +96,18 @@ def _circles(ax: Axes, found: Comparison) -> None:
             at, errors = _errors(points)
             ratios = [1.0 + 0.01 * e for e in errors]
             ax.plot(
-                at, ratios, marker=mark, ls=line, color=color, mfc=fill, ms=4.0,
+                [lift / size for lift in at], ratios,
+                marker=mark, ls=line, color=color, mfc=fill, ms=4.0,
                 label=f"over {of}, toward the {way}",
             )  # fmt: skip
     ax.set_ylim(0.0, 3.0)
-    ax.set_xlabel("lift from touch, mm")
+    ax.set_xlabel(f"lift from touch, {length}")
     ax.set_ylabel("circle's radius over the model's")
     look.titled(ax, "Circle through three rolls", "shaded: within 5 and 10 %")
     look.legend_below(ax, 1)
 
 
-def _springback(ax: Axes, found: Comparison) -> None:
+def _springback(ax: Axes, found: Comparison, _system: System) -> None:
     """Draw the error of the free radius against R/t, one line a gauge."""
     _bands(ax)
     for rule in SPRINGBACK:
@@ -128,7 +139,7 @@ def _ratio_ticks(ax: Axes) -> None:
     ax.set_xlabel("R/t under the rolls")
 
 
-def _reach(ax: Axes, found: Comparison) -> None:
+def _reach(ax: Axes, found: Comparison, _system: System) -> None:
     """Draw up to which R/t each springback rule is good, temper by temper."""
     from matplotlib.patches import Patch
 
@@ -158,10 +169,11 @@ def _reach(ax: Axes, found: Comparison) -> None:
     look.legend_below(ax, 2, handles=key)
 
 
-def _diameter(ax: Axes, found: Comparison) -> None:
+def _diameter(ax: Axes, found: Comparison, system: System) -> None:
     """Draw the tightest inside diameter over the roll's against thickness."""
     from matplotlib.ticker import FixedLocator, FormatStrFormatter, NullLocator
 
+    length, size, _ = units.shop_unit("length", system)
     ax.axhspan(*book.TIGHTEST, label="the rule: 1.2 to 1.5", **look.FLAT)
     points = [p for p in found.of("diameter") if not p.job]
     tempers = list(dict.fromkeys(p.material for p in points))
@@ -171,40 +183,45 @@ def _diameter(ax: Axes, found: Comparison) -> None:
         own = temper == found.material
         color = look.BLUE if own else str(shades[i])
         ax.plot(
-            [p.thickness for p in here], [p.model for p in here],
+            [p.thickness / size for p in here], [p.model for p in here],
             marker=".", lw=2.2 if own else 1.0, color=color,
             label=temper if own or i in (0, len(tempers) - 1) else None,
         )  # fmt: skip
     for p in found.job:
         if p.rule == "diameter" and math.isfinite(p.model):
             ax.plot(
-                p.thickness, p.model, "D", color=look.RUST, label="this job, rolled"
+                p.thickness / size,
+                p.model,
+                "D",
+                color=look.RUST,
+                label="this job, rolled",
             )
     ax.set_xscale("log")
     ax.set_ylim(0.9, 2.6)
-    ax.xaxis.set_major_locator(FixedLocator([0.4, 0.6, 1.0, 1.6, 2.5, 4.0]))
+    ax.xaxis.set_major_locator(FixedLocator(GAUGES[system]))
     ax.xaxis.set_minor_locator(NullLocator())
     ax.xaxis.set_major_formatter(FormatStrFormatter("%g"))
-    ax.set_xlabel("thickness, mm")
+    ax.set_xlabel(f"thickness, {length}")
     ax.set_ylabel("inside diameter over the roll's")
     subject = "sprung back from the upper roll; all cards, paler softer"
     look.titled(ax, "Tightest diameter", subject)
     look.legend_below(ax, 2)
 
 
-def _flats(ax: Axes, found: Comparison) -> None:
-    """Draw the model's flats against lift, beside what the rules say, in mm."""
-    lifts = [f.lift for f in found.flats]
+def _flats(ax: Axes, found: Comparison, system: System) -> None:
+    """Draw the model's flats against lift, beside what the rules say."""
+    length, size, _ = units.shop_unit("length", system)
+    lifts = [f.lift / size for f in found.flats]
     ax.plot(
-        lifts, [f.lead_in for f in found.flats], "o-", color=look.BLUE,
+        lifts, [f.lead_in / size for f in found.flats], "o-", color=look.BLUE,
         label="lead-in, straightedge",
     )  # fmt: skip
     ax.plot(
-        lifts, [f.run_out for f in found.flats], "s--", color=look.RUST,
+        lifts, [f.run_out / size for f in found.flats], "s--", color=look.RUST,
         label="run-out, straightedge",
     )  # fmt: skip
     ax.plot(
-        lifts, [f.unbent for f in found.flats], "^:", color=look.INK,
+        lifts, [f.unbent / size for f in found.flats], "^:", color=look.INK,
         label="run-out, moment",
     )  # fmt: skip
     for rule, words, x, side in (
@@ -212,20 +229,20 @@ def _flats(ax: Axes, found: Comparison) -> None:
         ("lead-in half", "rule: half of it (pyramid set)", 0.02, "left"),
     ):
         for p in found.of(rule)[:1]:
-            ax.axhline(p.low, color=look.SEA, lw=1.0)
+            ax.axhline(p.low / size, color=look.SEA, lw=1.0)
             across = ax.get_yaxis_transform()
-            look.note(ax, words, x, p.low, ha=side, transform=across)
+            look.note(ax, words, x, p.low / size, ha=side, transform=across)
     for p in found.of("run-out")[:1]:
-        ax.axhspan(p.low, p.high, label="rule: 0.8 to 5 t", **look.FLAT)
+        ax.axhspan(p.low / size, p.high / size, label="rule: 0.8 to 5 t", **look.FLAT)
     ax.set_ylim(0.0, None)
-    ax.set_xlabel("lift from touch, mm")
-    ax.set_ylabel("flat, mm")
+    ax.set_xlabel(f"lift from touch, {length}")
+    ax.set_ylabel(f"flat, {length}")
     subject = "one pass toward the rear until the nip just holds the sheet"
     look.titled(ax, "Edge flats", subject)
     look.legend_below(ax, 2)
 
 
-def _lengths(ax: Axes, found: Comparison) -> None:
+def _lengths(ax: Axes, found: Comparison, _system: System) -> None:
     """Draw the errors of bend allowance and of surface strain against R/t."""
     _bands(ax)
     for rule, color, line in (

@@ -45,7 +45,23 @@ if TYPE_CHECKING:
 
 # first bends tried, of the first-yield moment: a clamp that hardly opens leaves an arm
 # that is ill to guess, for soft and thin sheet it is found nearer first yield
-FIRST_BENDS = (0.4, 0.7, 0.9, 0.55, 0.3, 0.8, 0.48, 0.62, 1.0, 0.24, 0.35, 0.15)
+FIRST_BENDS = (
+    0.4,
+    0.7,
+    0.9,
+    0.55,
+    0.3,
+    0.8,
+    0.48,
+    0.62,
+    1.0,
+    0.24,
+    0.35,
+    0.15,
+    0.09,
+    0.05,
+    0.03,
+)
 STRIDE = 0.06  # of the distance to the rear roll, a step of the lift
 SMALLEST = 1.0 / 32.0  # of that step
 MARGIN = 2.5  # thicknesses beyond the upper roll's patch

@@ -137,25 +137,59 @@ def _rates(
 
 
 @kernel
-def _chain(d: Array, w: Array, out: Array) -> None:
-    """``out = d w`` over the entries of ``d`` that can differ from zero."""
-    a, b = STATES + GIVE_UPPER, STATES + GIVE_LOWER
+def _advance(
+    d: Array, w: Array, w_at: Array, w_before: Array, weight: float, ahead: float
+) -> None:
+    """Move the derivatives by a stage: ``w += weight d w_at``, then the next ``w_at``.
+
+    Over the entries of ``d`` that can differ from zero; column by column without an
+    array between, which is half of a march's time.
+    """
+    xx, xt, xn, xv = d[X, X], d[X, THETA], d[X, NX], d[X, NY]
+    yx, yt, yn, yv = d[Y, X], d[Y, THETA], d[Y, NX], d[Y, NY]
+    tm, tl = d[THETA, M], d[THETA, LARGEST]
+    mx, mt, mn, mv = d[M, X], d[M, THETA], d[M, NX], d[M, NY]
+    nxx, nxy, nyx, nyy = d[NX, X], d[NX, Y], d[NY, X], d[NY, Y]
+    px, py = d[PUSH, X], d[PUSH, Y]
     for j in range(MARCHED):
-        x, y, t, nx, ny = w[X, j], w[Y, j], w[THETA, j], w[NX, j], w[NY, j]
-        out[X, j] = d[X, X] * x + d[X, THETA] * t + d[X, NX] * nx + d[X, NY] * ny
-        out[Y, j] = d[Y, X] * x + d[Y, THETA] * t + d[Y, NX] * nx + d[Y, NY] * ny
-        out[THETA, j] = d[THETA, M] * w[M, j] + d[THETA, LARGEST] * w[LARGEST, j]
-        out[M, j] = d[M, X] * x + d[M, THETA] * t + d[M, NX] * nx + d[M, NY] * ny
-        out[NX, j] = d[NX, X] * x + d[NX, Y] * y
-        out[NY, j] = d[NY, X] * x + d[NY, Y] * y
-        out[PUSH, j] = d[PUSH, X] * x + d[PUSH, Y] * y
+        x, y, t, nx, ny = (
+            w_at[X, j],
+            w_at[Y, j],
+            w_at[THETA, j],
+            w_at[NX, j],
+            w_at[NY, j],
+        )
+        rate = xx * x + xt * t + xn * nx + xv * ny
+        w[X, j] += weight * rate
+        w_at[X, j] = w_before[X, j] + ahead * rate
+        rate = yx * x + yt * t + yn * nx + yv * ny
+        w[Y, j] += weight * rate
+        w_at[Y, j] = w_before[Y, j] + ahead * rate
+        rate = tm * w_at[M, j] + tl * w_at[LARGEST, j]
+        w[THETA, j] += weight * rate
+        w_at[THETA, j] = w_before[THETA, j] + ahead * rate
+        rate = mx * x + mt * t + mn * nx + mv * ny
+        w[M, j] += weight * rate
+        w_at[M, j] = w_before[M, j] + ahead * rate
+        rate = nxx * x + nxy * y
+        w[NX, j] += weight * rate
+        w_at[NX, j] = w_before[NX, j] + ahead * rate
+        rate = nyx * x + nyy * y
+        w[NY, j] += weight * rate
+        w_at[NY, j] = w_before[NY, j] + ahead * rate
+        rate = px * x + py * y
+        w[PUSH, j] += weight * rate
+        w_at[PUSH, j] = w_before[PUSH, j] + ahead * rate
+    a, b, drive = STATES + GIVE_UPPER, STATES + GIVE_LOWER, STATES + DRIVE
     for row in (X, Y, M):
-        out[row, STATES + DRIVE] += d[row, STATES + DRIVE]
-    out[NX, a] += d[NX, a]
-    out[NX, b] += d[NX, b]
-    out[NY, a] += d[NY, a]
-    out[NY, b] += d[NY, b]
-    out[PUSH, b] += d[PUSH, b]
+        w[row, drive] += weight * d[row, drive]
+        w_at[row, drive] += ahead * d[row, drive]
+    for row in (NX, NY):
+        w[row, a] += weight * d[row, a]
+        w_at[row, a] += ahead * d[row, a]
+    for row in (NX, NY, PUSH):
+        w[row, b] += weight * d[row, b]
+        w_at[row, b] += ahead * d[row, b]
 
 
 @kernel
@@ -198,13 +232,13 @@ def march(
     """March ``state (8)`` and its derivatives ``w (8, 12)`` over steps, in place.
 
     ``steps``: lengths (mm), or shares of the parameter LENGTH if ``scaled``; ``way`` 1
-    toward the rear roll, -1 the other way; ``work (7, 8, 12)``: working space, zero
+    toward the rear roll, -1 the other way; ``work (6, 8, 12)``: working space, zero
     where nothing was written; ``path (steps + 1, 17)`` receives s from the start of the
     segment, states and rates.
     """
     rate, d = work[0, 0], work[1]
-    at, w_at, w_rate = work[2, 0], work[3], work[4]
-    before, w_before = work[5, 0], work[6]
+    at, w_at = work[2, 0], work[3]
+    before, w_before = work[4, 0], work[5]
     s = 0.0
     for i in range(steps.shape[0]):
         h = way * steps[i] * (q[LENGTH] if scaled else 1.0)
@@ -215,7 +249,6 @@ def march(
         first_rate = 0.0
         for stage in range(4):
             _rates(strip, rolls, at[:STATES], q, rate, d)
-            _chain(d, w_at, w_rate)
             if stage == 0:
                 first_rate = rate[M]
                 path[i, 0] = s
@@ -226,9 +259,7 @@ def march(
             for k in range(STATES):
                 state[k] += weight * rate[k]
                 at[k] = before[k] + ahead * rate[k]
-                for j in range(MARCHED):
-                    w[k, j] += weight * w_rate[k, j]
-                    w_at[k, j] = w_before[k, j] + ahead * w_rate[k, j]
+            _advance(d, w, w_at, w_before, weight, ahead)
         s += h
         if not strip.rest:
             _keep_largest(state, w, before, w_before, h, first_rate)

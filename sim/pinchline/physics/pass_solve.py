@@ -55,8 +55,8 @@ COARSE_SEGMENTS, COARSE_STEPS = 3, 8  # of the span beyond
 GRADING = 1.16  # of the steps of the span, away from the nip
 STEPS = FINE_STEPS * SEGMENTS
 ROWS = 8  # most conditions at an end
-ITERATIONS = 30
-GROWTH = 1.0  # of the largest miss in an iteration; more and the step is halved
+ITERATIONS = 20
+GROWTH = 3.0  # of the largest miss in an iteration; more and the step is halved
 MOST_CUTS = 6
 ACCURACY = 1.0e-7  # of lengths over the thickness, of forces and moments over My
 LARGEST_TURN = 0.15  # rad in one iteration
@@ -109,7 +109,7 @@ def new_room() -> Room:
     count = COARSE_SEGMENTS * COARSE_STEPS
     shares = GRADING ** np.arange(count)
     return Room(
-        march=np.zeros((7, STATES, MARCHED)),
+        march=np.zeros((6, STATES, MARCHED)),
         w=np.zeros((STATES, MARCHED)),
         pivots=np.zeros((SEGMENTS, STATES, 2 * STATES + PARAMETERS + 1)),
         stack=np.zeros((ROWS + STATES, 2 * STATES + PARAMETERS + 1)),

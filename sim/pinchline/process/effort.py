@@ -25,6 +25,11 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 
+GRIP, CRANK = "grip exceeded", "effort exceeded"
+SCREW, TORQUE = "screw force exceeded", "screw torque exceeded"
+PINCH, DEFLECTION = "pinch force exceeded", "roll deflection exceeded"
+
+
 class Effort(NamedTuple):
     """Whole-width efforts of one step; NaN where the machine does not tell.
 
@@ -159,6 +164,48 @@ def raising_torque(
     )
 
 
+class Asked(NamedTuple):
+    """What a job asks of one part of the machine, and what that allows, if told."""
+
+    kind: str
+    asked: float
+    allowed: float | None
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether it is too much."""
+        return self.allowed is not None and self.asked > self.allowed
+
+    @property
+    def share(self) -> float:
+        """Asked over allowed; 0 where nothing is asked or no limit is told."""
+        if self.allowed is None or not self.asked > 0.0:
+            return 0.0
+        return self.asked / self.allowed if self.allowed > 0.0 else math.inf
+
+
+def asked_of(
+    case: Case, asked: Effort, drive: float, slack: float = 0.0
+) -> tuple[Asked, ...]:
+    """Put efforts beside what the machine allows.
+
+    ``drive``: its size (N/mm), which friction has to hold; ``slack``: how far it may
+    exceed that (N/mm).
+    """
+    machine = case.machine
+    crank, shaft = machine.crank, machine.rolls.shaft
+    return (
+        Asked(GRIP, drive, drive + asked.grip_margin + slack),
+        Asked(CRANK, asked.hand_force, crank.max_hand_force if crank else None),
+        Asked(SCREW, asked.screw_force, machine.rear.max_screw_force),
+        Asked(TORQUE, asked.screw_torque, machine.rear.max_screw_torque),
+        Asked(PINCH, asked.pinch_force, machine.nip.max_force),
+        Asked(
+            DEFLECTION, asked.roll_deflection, shaft.max_deflection if shaft else None
+        ),
+    )
+
+
 class Excess(NamedTuple):
     """A limit that is exceeded: event, words, the number."""
 
@@ -185,64 +232,41 @@ def grip_slack(case: Case, first_yield: float) -> float:
     return 1.0e-3 * first_yield / case.machine.rear.distance + counted
 
 
+_WORDS: dict[str, tuple[str, Dimension]] = {
+    CRANK: ("the crank would need {} by hand", "force"),
+    SCREW: ("a screw of the rear roll would bear {}", "force"),
+    TORQUE: ("a screw of the rear roll would need {} to be raised", "torque"),
+    PINCH: ("a pinch roll would be pushed away with {}", "force"),
+    DEFLECTION: ("a roll would deflect by {} under the middle of the sheet", "length"),
+}
+
+
 def exceeded(case: Case, asked: Effort, drive: float, slack: float) -> list[Excess]:
     """Limits of the machine that the efforts exceed.
 
     ``drive``: its size (N/mm); ``slack``: how far it may exceed the grip (N/mm).
     """
-    machine = case.machine
     found: list[Excess] = []
-    if asked.grip_margin < -slack:
-        needs, holds = _told_apart(drive, drive + asked.grip_margin, "line_force")
-        message = (
-            f"grip exceeded: the drive of {needs} is more than the friction of the "
-            f"pinch rolls, which holds {holds}; the rolls slip"
-        )
-        found.append(Excess("grip exceeded", message, asked.grip_margin))
-    shaft = machine.rolls.shaft
-    limits: tuple[tuple[str, str, float, float | None, Dimension], ...] = (
-        (
-            "effort exceeded",
-            "the crank would need {} by hand",
-            asked.hand_force,
-            machine.crank.max_hand_force if machine.crank else None,
-            "force",
-        ),
-        (
-            "screw force exceeded",
-            "a screw of the rear roll would bear {}",
-            asked.screw_force,
-            machine.rear.max_screw_force,
-            "force",
-        ),
-        (
-            "screw torque exceeded",
-            "a screw of the rear roll would need {} to be raised",
-            asked.screw_torque,
-            machine.rear.max_screw_torque,
-            "torque",
-        ),
-        (
-            "pinch force exceeded",
-            "a pinch roll would be pushed away with {}",
-            asked.pinch_force,
-            machine.nip.max_force,
-            "force",
-        ),
-        (
-            "roll deflection exceeded",
-            "a roll would deflect by {} under the middle of the sheet",
-            asked.roll_deflection,
-            shaft.max_deflection if shaft else None,
-            "length",
-        ),
-    )
-    for kind, words, value, limit, dimension in limits:
-        if limit is not None and value > limit:
-            needs, allowed = _told_apart(value, limit, dimension)
-            message = f"{kind}: {words.format(needs)}, {allowed} is allowed"
-            found.append(Excess(kind, message, value))
+    for kind, value, limit in asked_of(case, asked, drive, slack):
+        if limit is None or not value > limit:
+            continue
+        if kind == GRIP:
+            found.append(_slip(asked, drive))
+            continue
+        words, dimension = _WORDS[kind]
+        needs, allowed = _told_apart(value, limit, dimension)
+        message = f"{kind}: {words.format(needs)}, {allowed} is allowed"
+        found.append(Excess(kind, message, value))
     return found
+
+
+def _slip(asked: Effort, drive: float) -> Excess:
+    needs, holds = _told_apart(drive, drive + asked.grip_margin, "line_force")
+    message = (
+        f"{GRIP}: the drive of {needs} is more than the friction of the pinch rolls, "
+        f"which holds {holds}; the rolls slip"
+    )
+    return Excess(GRIP, message, asked.grip_margin)
 
 
 def _told_apart(value: float, limit: float, dimension: Dimension) -> tuple[str, str]:
