@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from pinchline.analysis.climb import Climb
 from pinchline.analysis.fit_found import NINETY_FIVE
 from pinchline.analysis.fit_model import StripModel, lift_error
 from pinchline.analysis.passes import WRAP, longest_lift
 from pinchline.analysis.span import SOLVED, climb_lifts
-from pinchline.analysis.tightest import Climb
 from pinchline.model.moves import Feed, Lift, Lower
 from pinchline.model.strips import Strip
 
