@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.span import LIFT, SOLVED, Pass, Way, solve_many, solve_pass
+from pinchline.analysis.span import SOLVED, Pass, Way, solve_pass
+from pinchline.analysis.span_many import LIFT, solve_many
 from pinchline.errors import SolverError
 from pinchline.model.case import Case, parse_case
 from pinchline.process.programme import run_case

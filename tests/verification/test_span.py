@@ -8,7 +8,8 @@ from passes import SHIPPED, a_pass, stepped
 from soft_span import soft_contact
 from steady_span import TO_OPERATOR, TO_REAR
 
-from pinchline.analysis.span import LIFT, LOST, SOLVED, Way, solve_many, solve_pass
+from pinchline.analysis.span import LOST, SOLVED, Way, solve_pass
+from pinchline.analysis.span_many import LIFT, solve_many
 from pinchline.model.case import Case, parse_case
 from pinchline.physics.pass_follow import is_pass
 from pinchline.physics.pass_march import DRIVE, PUSH, REAR_Y, X

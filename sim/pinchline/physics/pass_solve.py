@@ -56,7 +56,9 @@ GRADING = 1.16  # of the steps of the span, away from the nip
 STEPS = FINE_STEPS * SEGMENTS
 ROWS = 8  # most conditions at an end
 ITERATIONS = 20
-GROWTH = 3.0  # of the largest miss in an iteration; more and the step is halved
+# of the largest miss in an iteration, beyond which the step is halved: a touch that
+# moves along the sheet makes it larger before it falls
+GROWTH = 3.0
 MOST_CUTS = 6
 ACCURACY = 1.0e-7  # of lengths over the thickness, of forces and moments over My
 LARGEST_TURN = 0.15  # rad in one iteration

@@ -1,0 +1,140 @@
+"""Many steady passes that vary one case: each starts at the nearest one solved."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis import parallel
+from pinchline.analysis.span import SOLVED, Follower, Pass, Way
+from pinchline.physics import pass_follow, pass_solve
+from pinchline.process.geometry import jam_lift
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.model.case import Case
+
+    Array = NDArray[np.float64]
+
+# columns of the parameters of solve_many; NaN takes the case's own
+THICKNESS, YIELD, TANGENT, YOUNGS, CLAMP, STIFFNESS, LIFT = range(7)
+# what a ratio of each does to the bend, roughly: tells which solution is nearest
+_WEIGHTS = np.array([1.0, 1.0, 0.1, 1.0, 0.1, 0.1, 2.0])
+MOST_STARTS = 200  # kept of a chunk
+
+
+class Neighbours(Follower):
+    """Solutions of variations of one case, from which others start."""
+
+    def __init__(self, case: Case, way: Way, natural: float) -> None:
+        super().__init__(case, way, natural)
+        self.starts: list[pass_solve.Solution] = []
+        self.places: list[Array] = []
+
+    def climb_rungs(self, lifts: Array) -> None:
+        """Keep solutions of the case at these lifts (mm), where there are any."""
+        for lift in lifts:
+            if self.fromnothing(self.case, float(lift)).status == SOLVED:
+                self._keep(self._place(self.case, float(lift)))
+
+    def near(self, case: Case, lift: float) -> Pass:
+        """Start at the nearest solution kept; from nothing where that fails."""
+        if not self.starts or lift >= jam_lift(case.machine, case.sheet.thickness):
+            return self.fromnothing(case, lift)
+        setting = self._setting(case, lift)
+        place = self._place(case, lift)
+        apart = np.abs(np.array(self.places) - place) @ _WEIGHTS
+        start = self.starts[int(np.argmin(apart))]
+        pass_follow.copy_solution(start, self.solution)
+        status, spent = self._approach(setting, lift)
+        if status != pass_solve.CONVERGED:
+            return self.fromnothing(case, lift)
+        found = self._end(case, setting, lift, status, spent)
+        if found.status == SOLVED and len(self.starts) < MOST_STARTS:
+            self._keep(place)
+        return found
+
+    def _keep(self, place: Array) -> None:
+        """Keep the present solution as a start for what lies near it."""
+        rows = int(self.solution.mesh[2])
+        kept = pass_solve.Solution(
+            states=self.solution.states.copy(),
+            q=self.solution.q.copy(),
+            path=self.solution.path[:rows].copy(),
+            mesh=self.solution.mesh.copy(),
+        )
+        self.starts.append(kept)
+        self.places.append(place)
+
+    @staticmethod
+    def _place(case: Case, lift: float) -> Array:
+        """Where a case lies among its variations: logarithms, so that ratios count."""
+        sheet, nip = case.sheet, case.machine.nip
+        material = sheet.material
+        sizes = np.zeros(LIFT + 1)
+        sizes[THICKNESS], sizes[LIFT] = sheet.thickness, lift
+        sizes[YIELD] = material.yield_strength
+        sizes[TANGENT], sizes[YOUNGS] = (
+            material.tangent_modulus,
+            material.youngs_modulus,
+        )
+        sizes[CLAMP], sizes[STIFFNESS] = nip.clamp or 0.0, nip.stiffness or 0.0
+        places: Array = np.log(np.maximum(sizes, 1.0e-3))
+        return places
+
+
+def _varied(case: Case, row: Array) -> Case:
+    """Give a case with the parameters of a row; NaN leaves the case's own."""
+
+    def given(**columns: int) -> dict[str, float]:
+        return {k: float(row[c]) for k, c in columns.items() if not np.isnan(row[c])}
+
+    material = case.sheet.material.model_copy(
+        update=given(
+            yield_strength=YIELD, tangent_modulus=TANGENT, youngs_modulus=YOUNGS
+        )
+    )
+    sheet = case.sheet.model_copy(
+        update={"material": material, **given(thickness=THICKNESS)}
+    )
+    nip = case.machine.nip.model_copy(update=given(clamp=CLAMP, stiffness=STIFFNESS))
+    machine = case.machine.model_copy(update={"nip": nip})
+    return case.model_copy(update={"sheet": sheet, "machine": machine})
+
+
+def _chunk(job: tuple[Case, Way, Array, float, int]) -> list[Pass]:
+    case, way, parameters, natural, rungs = job
+    solver = Neighbours(case, way, natural)
+    lifts = parameters[:, LIFT]
+    solver.climb_rungs(np.unique(np.quantile(lifts, np.linspace(0.0, 1.0, rungs))))
+    return [solver.near(_varied(case, row), float(row[LIFT])) for row in parameters]
+
+
+def solve_many(
+    case: Case,
+    way: Way,
+    parameters: Array,
+    *,
+    natural_curvature: float = 0.0,
+    workers: int | None = None,
+    chunk: int = 500,
+    rungs: int = 3,
+) -> list[Pass]:
+    """Solve many passes that vary a case; in order, the same for any ``workers``.
+
+    Parameters
+    ----------
+    parameters : (n, 7) thickness (mm), yield strength, tangent and Young's modulus
+        (MPa), clamp (N/mm), stiffness (N/mm per mm), lift (mm); NaN takes the case's
+        own, but for the lift
+    workers : processes; None takes all cores
+    chunk : rows that share first guesses
+    rungs : first guesses of a chunk, solutions of the case over its lifts
+    """
+    rows = np.atleast_2d(np.asarray(parameters, dtype=np.float64))
+    parts = [rows[i : i + chunk] for i in range(0, rows.shape[0], chunk)]
+    jobs = [(case, way, part, natural_curvature, rungs) for part in parts]
+    with parallel.workers(workers, len(jobs)) as do_all:
+        return [item for part in do_all(_chunk, jobs) for item in part]
