@@ -116,6 +116,11 @@ def held_flat(case: Case, lift: float) -> float:
 def setting_of(
     case: Case, held: float, natural: float, way: Way, segment: float
 ) -> Setting:
+    """Put a case to the kernels.
+
+    ``held``: share of the width held flat; ``natural``: curvature that the sheet came
+    with (1/mm); ``segment``: longest in the nip, in thicknesses.
+    """
     sheet, model = case.sheet, case.model
     material, t = sheet.material, sheet.thickness
     law = section_law(material, t, model, held)
@@ -228,5 +233,6 @@ def _grip(
 
 
 def nothing(lift: float, way: Way, status: str, iterations: int = 0) -> Pass:
+    """Give a pass that is not there, and why."""
     nan = math.nan
     return Pass(lift, way, *(nan,) * 11, (nan, nan, nan), iterations, status)
