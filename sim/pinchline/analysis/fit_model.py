@@ -14,7 +14,8 @@ import numpy as np
 
 from pinchline import library
 from pinchline.analysis.plan_spread import raised
-from pinchline.analysis.span import SOLVED, Follower
+from pinchline.analysis.span import SOLVED
+from pinchline.analysis.span_many import Neighbours
 from pinchline.model.fields import read
 from pinchline.model.material import Card
 from pinchline.model.strips import LIFT_ERROR
@@ -218,7 +219,7 @@ class StripModel:
         self.strip, self.parameters = strip, parameters
         self.lift_error = lift_error(case, strip)
         self.correction = 1.0  # stepped over span solver, of the curvature
-        self._follower = Follower(self.case, strip.way, case.sheet.curvature)
+        self._follower = Neighbours(self.case, strip.way, case.sheet.curvature)
         self._follower.climb_rungs(np.array([self.lift_set(self.case)]))
 
     def lift_set(self, case: Case) -> float:

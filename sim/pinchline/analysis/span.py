@@ -82,7 +82,7 @@ class Follower:
         self.segment = SEGMENT
         self._last: tuple[Case, float, Setting] | None = None
 
-    def fromnothing(self, case: Case, lift: float) -> Pass:
+    def from_nothing(self, case: Case, lift: float) -> Pass:
         """Follow the pass up from an elastic bend."""
         if lift >= jam_lift(case.machine, case.sheet.thickness):
             return nothing(lift, self.way, JAM)
@@ -158,7 +158,7 @@ class Follower:
         """Solve at a lift (mm) from the last one that was found this way."""
         case = self.case
         if math.isnan(self.here):
-            return self.fromnothing(case, lift)
+            return self.from_nothing(case, lift)
         if lift >= jam_lift(case.machine, case.sheet.thickness):
             return nothing(lift, self.way, JAM)
         status, spent = self._climb(lift)
@@ -214,7 +214,7 @@ def solve_pass(
     way : fed toward the "rear" roll or the "operator"; "rest" is the raise before
     natural_curvature : of the stress-free sheet before the pass, 1/mm
     """
-    return Follower(case, way, natural_curvature).fromnothing(case, lift)
+    return Follower(case, way, natural_curvature).from_nothing(case, lift)
 
 
 def climb_lifts(

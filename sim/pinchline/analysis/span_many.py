@@ -36,13 +36,13 @@ class Neighbours(Follower):
     def climb_rungs(self, lifts: Array) -> None:
         """Keep solutions of the case at these lifts (mm), where there are any."""
         for lift in lifts:
-            if self.fromnothing(self.case, float(lift)).status == SOLVED:
+            if self.from_nothing(self.case, float(lift)).status == SOLVED:
                 self._keep(self._place(self.case, float(lift)))
 
     def near(self, case: Case, lift: float) -> Pass:
         """Start at the nearest solution kept; from nothing where that fails."""
         if not self.starts or lift >= jam_lift(case.machine, case.sheet.thickness):
-            return self.fromnothing(case, lift)
+            return self.from_nothing(case, lift)
         setting = self._setting(case, lift)
         place = self._place(case, lift)
         apart = np.abs(np.array(self.places) - place) @ _WEIGHTS
@@ -50,7 +50,7 @@ class Neighbours(Follower):
         pass_follow.copy_solution(start, self.solution)
         status, spent = self._approach(setting, lift)
         if status != pass_solve.CONVERGED:
-            return self.fromnothing(case, lift)
+            return self.from_nothing(case, lift)
         found = self._end(case, setting, lift, status, spent)
         if found.status == SOLVED and len(self.starts) < MOST_STARTS:
             self._keep(place)
