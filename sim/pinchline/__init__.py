@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from pinchline.analysis.across import across as across
     from pinchline.analysis.fit import fit as fit
     from pinchline.analysis.plan_make import make_plan as plan
+    from pinchline.analysis.scatter import scatter as scatter
     from pinchline.analysis.study import study as study
     from pinchline.model.case import load_case as load_case
     from pinchline.process.programme import run_case as run
@@ -31,6 +32,7 @@ __all__ = [
     "read_result",
     "read_study",
     "run",
+    "scatter",
     "study",
     "write_result",
 ]
@@ -40,6 +42,7 @@ _HOME = {
     "fit": ("pinchline.analysis.fit", "fit"),
     "load_case": ("pinchline.model.case", "load_case"),
     "plan": ("pinchline.analysis.plan_make", "make_plan"),
+    "scatter": ("pinchline.analysis.scatter", "scatter"),
     "study": ("pinchline.analysis.study", "study"),
     "read_study": ("pinchline.results.study_reader", "read_study"),
     "read_result": ("pinchline.results.reader", "read_result"),

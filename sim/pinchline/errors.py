@@ -78,6 +78,12 @@ class InputError(PinchlineError):
         return text if text.endswith((".", "?")) else f"{text}."
 
 
+class StoppedError(PinchlineError):
+    """A limit of the machine or the sheet ends the job that is asked about."""
+
+    exit_code = 3
+
+
 class SolverError(PinchlineError):
     """The solver failed: where (move, step, node), why, and what to change.
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from pinchline import library
-from pinchline.analysis.plan_spread import raised
+from pinchline.analysis.scatter_inputs import strengthened
 from pinchline.analysis.span import SOLVED
 from pinchline.analysis.span_many import Neighbours
 from pinchline.model.fields import read
@@ -172,8 +172,8 @@ def varied(case: Case, values: dict[Name, float]) -> Case:
     sheet, machine = case.sheet, case.machine
     material = sheet.material
     if "yield strength" in values:
-        share = values["yield strength"] / material.yield_strength - 1.0
-        material = raised(material, share)
+        ratio = values["yield strength"] / material.yield_strength
+        material = strengthened(material, ratio)
     if "tangent modulus" in values:
         tangent = min(values["tangent modulus"], 0.5 * material.youngs_modulus)
         material = material.model_copy(update={"tangent_modulus": tangent})

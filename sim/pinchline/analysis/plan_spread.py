@@ -1,98 +1,136 @@
-"""How far a plan's part moves when the sheet is not quite what its card says.
+"""How far a plan's part moves when sheet, nip and hand are not quite as it says.
 
-The same job is run again with a little more thickness and with a little more yield
-strength; what changes on the part is the model's own derivative times that spread.
+The plan is taken at its word: what scatters does so about the sheet and the settings of
+the plan (``scatter_inputs``, centred), for a scrap strip is rolled before the job.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.stats import qmc
 
 from pinchline.analysis import parallel
+from pinchline.analysis.scatter_inputs import (
+    inputs_of,
+    laid_in_again,
+    settings_in,
+    varied_case,
+)
+from pinchline.analysis.scatter_part import (
+    curvature_of,
+    on_record,
+    record_of,
+    result_of,
+)
+from pinchline.analysis.scatter_pass import MOMENT, stations_of
+from pinchline.analysis.scatter_sample import columns_of, sample_of, values_of
+from pinchline.analysis.scatter_spread import Spreader, refuse_stopped
 from pinchline.errors import PinchlineError
 from pinchline.process.programme import run_case
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from pinchline.analysis.plan import Plan
-    from pinchline.model.case import Case
-    from pinchline.model.material import Material
+    from pinchline.analysis.scatter_inputs import Input
+    from pinchline.analysis.scatter_part import Record
     from pinchline.results.schema import Result
 
-THICKNESS = 0.02  # of it: a sheet that was measured; assumed
-STRENGTH = 0.05  # of the yield strength: within one delivery; assumed
+    Array = NDArray[np.float64]
+
+PARTS = 64
+SOLUTIONS, NEAR = 16, 3.0  # fewer solutions, lifts (mm) together: a plan must not wait
+SEED = 1
+STEPPED = ("thickness", "yield_strength")  # what is rolled where surfaces know nothing
 
 
-class Varied(NamedTuple):
-    """One property a little off: its name, by what share, and what came out.
+def spread_parts(
+    plan: Plan, *, parts: int = PARTS, workers: int | None = None
+) -> tuple[Result, ...]:
+    """Give parts of a plan's job as sheet, nip and settings scatter.
 
-    It is less than the card's where with more of it a limit stops the job; ``result``
-    is None where neither could be run.
+    Of a job that bends sheet twice the span solver knows nothing: there it is rolled
+    again with more thickness and with more strength, and the curvature of every element
+    goes linearly with both. Empty where the job stops or its passes cannot be followed.
+    ``workers``: processes; None takes all cores.
     """
+    case = plan.case
+    inputs = inputs_of(case, centred=True)
+    try:
+        if laid_in_again(case):
+            return _by_steps(plan, inputs, parts, workers)
+        return _by_span(plan, inputs, parts, workers)
+    except PinchlineError:
+        return ()
 
-    name: str
-    share: float
-    result: Result | None
+
+def _filled(size: int, parts: int) -> Array:
+    """Shares of the laws that fill them evenly, ``(parts, size)``."""
+    shares: Array = qmc.Sobol(size, rng=np.random.default_rng(SEED)).random(parts)
+    return shares
 
 
-def vary(plan: Plan, *, workers: int | None = None) -> tuple[Varied, ...]:
-    """Run a plan's job with another thickness and with another yield strength.
+def _by_span(
+    plan: Plan, inputs: tuple[Input, ...], parts: int, workers: int | None
+) -> tuple[Result, ...]:
+    case = plan.case
+    spreader = Spreader.of(
+        case,
+        inputs,
+        result=plan.result,
+        solutions=SOLUTIONS,
+        near=NEAR,
+        workers=workers,
+        seed=SEED,
+    )
+    size = columns_of(inputs, len(settings_in(case.moves)))[-1][-1] + 1
+    sample = sample_of(case, inputs, _filled(size, parts))
+    moments = spreader.ratios(sample)[:, :, MOMENT]
+    record = spreader.record
+    return tuple(
+        result_of(record, curvature_of(record, varied_case(case, values), ratios))
+        for values, ratios in zip(sample.values, moments, strict=True)
+    )
 
-    Lifts stay as set from touch. ``workers``: processes; None takes all cores.
+
+def _by_steps(
+    plan: Plan, inputs: tuple[Input, ...], parts: int, workers: int | None
+) -> tuple[Result, ...]:
+    case = plan.case
+    refuse_stopped(plan.result)
+    record = record_of(case, plan.result, *stations_of(case))
+    known = [one for one in inputs if one.key in STEPPED]
+    jobs = [(record, one) for one in known]
+    with parallel.workers(workers, len(jobs)) as do_all:
+        slopes = list(do_all(_slope, jobs))
+    if not known or any(slope is None for slope in slopes):
+        return ()
+    shares = _filled(len(known), parts)
+    off = np.column_stack(
+        [one.spread * one.standard(shares[:, i]) for i, one in enumerate(known)]
+    )
+    own = plan.result.sheet["curvature_residual"]
+    return tuple(result_of(record, own + row @ np.array(slopes)) for row in off)
+
+
+def _slope(job: tuple[Record, Input]) -> Array | None:
+    """Change of every element's curvature by an input, from a run beside the plan's.
+
+    With more of it, or where a limit stops that with less; None where both stop.
     """
-    asked = [
-        (plan.case, "thickness", THICKNESS),
-        (plan.case, "yield strength", STRENGTH),
-    ]
-    with parallel.workers(workers, len(asked)) as do_all:
-        return tuple(do_all(_varied, asked))
-
-
-def _varied(asked: tuple[Case, str, float]) -> Varied:
-    """Run the job with more of a property, or where that is stopped with less."""
-    case, name, spread = asked
-    for share in (spread, -spread):
-        try:
-            result = run_case(_CHANGES[name](case, share))
-        except PinchlineError:
-            continue
+    record, one = job
+    case = record.case
+    for off in (one.sd, -one.sd):
+        told = {one.key: np.array([one.stated + off])}
+        lifts = np.zeros((1, len(settings_in(case.moves))))
+        friction = np.array([case.machine.nip.friction])
+        (values,) = values_of(case, told, lifts, friction)
+        result = run_case(varied_case(case, values))
         if not result.stopped:
-            return Varied(name, share, result)
-    return Varied(name, spread, None)
-
-
-def _thicker(case: Case, share: float) -> Case:
-    thickness = (1.0 + share) * case.sheet.thickness
-    sheet = case.sheet.model_copy(update={"thickness": thickness})
-    return case.model_copy(update={"sheet": sheet})
-
-
-def _stronger(case: Case, share: float) -> Case:
-    sheet = case.sheet
-    sheet = sheet.model_copy(update={"material": raised(sheet.material, share)})
-    return case.model_copy(update={"sheet": sheet})
-
-
-_CHANGES = {"thickness": _thicker, "yield strength": _stronger}
-
-
-def raised(material: Material, share: float) -> Material:
-    """Give the material with every stress of its yielding raised by a share."""
-    more = 1.0 + share
-    changed: dict[str, object] = {"yield_strength": more * material.yield_strength}
-    clad, curve = material.clad, material.curve
-    if clad is not None:
-        skin = {"yield_strength": more * clad.yield_strength}
-        changed["clad"] = clad.model_copy(update=skin)
-    if curve is not None and curve.stress is not None and curve.strain is not None:
-        # the elastic part of every strain grows with its stress
-        elastic = share / material.youngs_modulus
-        points = list(zip(curve.strain, curve.stress, strict=True))
-        shifted = {
-            "strain": tuple(e + elastic * s for e, s in points),
-            "stress": tuple(more * s for _, s in points),
-        }
-        changed["curve"] = curve.model_copy(update=shifted)
-    elif curve is not None and curve.yield_offset is not None:
-        offset = {"yield_offset": more * curve.yield_offset}
-        changed["curve"] = curve.model_copy(update=offset)
-    return material.model_copy(update=changed)
+            sheet = result.sheet
+            other = on_record(record, sheet["curvature_residual"], sheet["s"])
+            slope: Array = other - record.result.sheet["curvature_residual"]
+            return slope / off
+    return None

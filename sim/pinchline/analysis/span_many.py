@@ -41,8 +41,16 @@ class Neighbours(Follower):
 
     def near(self, case: Case, lift: float) -> Pass:
         """Start at the nearest solution kept; from nothing where that fails."""
+        found = self.beside(case, lift)
+        if found is None:
+            found = self.from_nothing(case, lift)
+            self._keep_good(found, self._place(case, lift))
+        return found
+
+    def beside(self, case: Case, lift: float) -> Pass | None:
+        """Start at the nearest solution kept; None where that fails."""
         if not self.starts or lift >= jam_lift(case.machine, case.sheet.thickness):
-            return self.from_nothing(case, lift)
+            return None
         setting = self._setting(case, lift)
         place = self._place(case, lift)
         apart = np.abs(np.array(self.places) - place) @ _WEIGHTS
@@ -50,11 +58,14 @@ class Neighbours(Follower):
         pass_follow.copy_solution(start, self.solution)
         status, spent = self._approach(setting, lift)
         if status != pass_solve.CONVERGED:
-            return self.from_nothing(case, lift)
+            return None
         found = self._end(case, setting, lift, status, spent)
+        self._keep_good(found, place)
+        return found
+
+    def _keep_good(self, found: Pass, place: Array) -> None:
         if found.status == SOLVED and len(self.starts) < MOST_STARTS:
             self._keep(place)
-        return found
 
     def _keep(self, place: Array) -> None:
         """Keep the present solution as a start for what lies near it."""

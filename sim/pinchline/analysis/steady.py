@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 
     from pinchline.model.case import Case
     from pinchline.physics.pass_solve import Solution
+    from pinchline.process.layers import SectionLaw
 
     Array = NDArray[np.float64]
 
@@ -113,19 +114,10 @@ def held_flat(case: Case, lift: float) -> float:
     return width_regime(case.model_copy(update={"moves": (Lift(to=lift),)})).held
 
 
-def setting_of(
-    case: Case, held: float, natural: float, way: Way, segment: float
-) -> Setting:
-    """Put a case to the kernels.
-
-    ``held``: share of the width held flat; ``natural``: curvature that the sheet came
-    with (1/mm); ``segment``: longest in the nip, in thicknesses.
-    """
-    sheet, model = case.sheet, case.model
-    material, t = sheet.material, sheet.thickness
-    law = section_law(material, t, model, held)
+def law_table(law: SectionLaw, upper_radius: float) -> Array:
+    """Tabulate a section's law (``pass_law``) to twice the upper roll's curvature."""
     table = np.zeros((ROWS, COLUMNS))
-    last = max(TIGHTEST / case.machine.rolls.upper_radius, 4.0 * law.high)
+    last = max(TIGHTEST / upper_radius, 4.0 * law.high)
     history = law.virgin.copy()
     scratch = np.zeros((HISTORY, SCRATCH))
     tabulate(
@@ -139,6 +131,21 @@ def setting_of(
         scratch,
         table,
     )
+    return table
+
+
+def setting_of(
+    case: Case, held: float, natural: float, way: Way, segment: float
+) -> Setting:
+    """Put a case to the kernels.
+
+    ``held``: share of the width held flat; ``natural``: curvature that the sheet came
+    with (1/mm); ``segment``: longest in the nip, in thicknesses.
+    """
+    sheet, model = case.sheet, case.model
+    material, t = sheet.material, sheet.thickness
+    law = section_law(material, t, model, held)
+    table = law_table(law, case.machine.rolls.upper_radius)
     shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
     strip = Strip(
         axial=bending_modulus(material, held) * t,

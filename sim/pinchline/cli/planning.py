@@ -85,7 +85,7 @@ def _write(
 ) -> "Iterator[Path]":
     """Write the job, its result, the set-up sheet and the template."""
     from pinchline.analysis.plan_job import with_text
-    from pinchline.analysis.plan_spread import vary
+    from pinchline.analysis.plan_spread import spread_parts
     from pinchline.output.setup_sheet import write_setup_sheet
     from pinchline.output.template import write_template
     from pinchline.results.writer import write_result, write_whole
@@ -96,6 +96,6 @@ def _write(
     write_result(found.result, start.with_suffix(".h5"))
     yield from (start.with_suffix(".toml"), start.with_suffix(".h5"))
     yield from write_setup_sheet(
-        found, vary(found), folder, name, system=system, paper=paper
+        found, spread_parts(found), folder, name, system=system, paper=paper
     )
     yield from write_template(found.result, folder, name, system=system, paper=paper)

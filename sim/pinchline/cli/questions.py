@@ -1,4 +1,4 @@
-"""Questions asked of a case: across the width, limits, hand rules."""
+"""Questions asked of a case: across the width, limits, hand rules, scatter."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -22,8 +22,10 @@ from pinchline.errors import InputError
 from pinchline.inches import worded
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from pinchline.model.case import Case
-    from pinchline.units import System
+    from pinchline.units import Dimension, System
 
 
 @app.command()
@@ -199,3 +201,70 @@ def rules(
             say(f"The table is in {output}.")
         if pictures is not None:
             say(f"The picture is {draw_rules(found, job.title, pictures, system)}.")
+
+
+@app.command()
+def scatter(
+    case: CaseFile,
+    output: TableFile = None,
+    pictures: PictureFolder = None,
+    tolerance: Annotated[
+        str | None,
+        typer.Option(
+            help='Of the opening, such as "2 mm"; instead of the target\'s.',
+            show_default=False,
+        ),
+    ] = None,
+    points: Annotated[
+        int, typer.Option(help="Of each sample, a power of two; parts are ten times.")
+    ] = 1024,
+    checks: Annotated[
+        int, typer.Option(help="Jobs that the stepped solver rolls as well.")
+    ] = 8,
+    seed: Annotated[int, typer.Option(help="Same seed, same numbers.")] = 1,
+    *,
+    inch: InchFirst = False,
+) -> None:
+    """Find how far parts spread with sheet, nip and hand, and what to measure first."""
+    with told(inch=inch):
+        from pinchline import units
+        from pinchline.analysis.scatter import scatter as solve
+        from pinchline.model.case import load_case
+        from pinchline.output.scatter import scatter_table, scatter_words
+        from pinchline.output.scatter_picture import draw_scatter
+        from pinchline.results.tables import write_table
+
+        system = system_of(inch=inch)
+        asked = None if tolerance is None else _tolerance(units.parse, tolerance)
+        job = load_case(case)
+        check_targets(job, output, pictures)
+        with progress_bar(inch=inch) as progress:
+            found = solve(
+                job,
+                points=points,
+                seed=seed,
+                checks=checks,
+                tolerance=asked,
+                progress=progress,
+            )
+        typer.echo(scatter_words(found, job.title, system))
+        if output is not None:
+            write_table(scatter_table(found, job.title), output)
+            say(f"The table is in {output}.")
+        if pictures is not None:
+            say(f"The picture is {draw_scatter(found, job.title, pictures, system)}.")
+
+
+def _tolerance(parse: "Callable[[object, Dimension], float]", text: str) -> float:
+    """Read a tolerance of the opening, mm."""
+    allowed = 'a length above 0 with its unit, such as "2 mm"'
+    try:
+        value = parse(text, "length")
+    except InputError as error:
+        raise InputError(
+            error.message, key="--tolerance", value=text, allowed=allowed
+        ) from None
+    if value <= 0.0:
+        message = "is out of range"
+        raise InputError(message, key="--tolerance", value=text, allowed=allowed)
+    return value

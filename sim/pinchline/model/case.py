@@ -27,6 +27,7 @@ from pinchline.model.fields import (
 )
 from pinchline.model.machine import Machine, read_machine
 from pinchline.model.moves import Move, read_moves
+from pinchline.model.scatter import ScatterTable
 from pinchline.model.sheet import Sheet, read_sheet
 from pinchline.model.target import Target, read_target
 
@@ -143,6 +144,7 @@ class CaseTable(Record):
         BeforeValidator(Tables("tables [[move]], each with its kind")),
     ] = Field(default_factory=list)
     measure: Measures = Measures()
+    scatter: ScatterTable = ScatterTable()
     target: Annotated[
         dict[str, Any] | None,
         BeforeValidator(Table("a table [target] with radius and angle, or others")),
@@ -158,6 +160,7 @@ class Case(Record):
     text : the TOML text, verbatim
     path : where it was read
     sheet, machine, model, moves, measure : its parts
+    scatter : how far what it says may be off
     target : the wanted part; a case with one may leave moves and sheet length to a plan
     """
 
@@ -169,6 +172,7 @@ class Case(Record):
     model: ModelOptions = ModelOptions()
     moves: tuple[Move, ...]
     measure: Measures = Measures()
+    scatter: ScatterTable = ScatterTable()
     target: Target | None = None
 
     @property
@@ -224,6 +228,7 @@ def build_case(data: dict[str, Any], *, text: str, path: str) -> Case:
         model=table.model,
         moves=read_moves(table.move, path),
         measure=table.measure,
+        scatter=table.scatter,
         target=target,
     )
 

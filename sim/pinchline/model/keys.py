@@ -29,7 +29,16 @@ _BELOW: dict[str, type[Record]] = {
     "sheet.material": Card,
     "machine": MachineTable,
 }
-_NOT_VARIED = {"title", "kind", "basis", "source", "sources", "typical", "target"}
+_NOT_VARIED = {
+    "title",
+    "kind",
+    "basis",
+    "source",
+    "sources",
+    "typical",
+    "target",
+    "scatter",
+}
 _LISTS = (list, dict, tuple)
 
 

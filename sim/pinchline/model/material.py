@@ -258,6 +258,18 @@ def covered(
     return (own.range[0].start, own.range[-1].end) if own.range else None
 
 
+def typical_values(source: str | Path | dict[str, Any], where: str) -> Typical | None:
+    """Typical values that stand on a card beside its minima; None without."""
+    if isinstance(source, dict):
+        own = read(Card, source, file=where, key="sheet.material")
+        if own.typical is None and own.use is not None:
+            return typical_values(own.use, where)
+        return own.typical
+    found = library.fetch("materials", source, folder=Path(where).parent, file=where)
+    card = read(Card, library.parse_toml(found.text, found.where), file=found.where)
+    return card.typical
+
+
 def allowable_strain_of_radius(radius: float) -> float:
     """Surface strain of a bend to an inside radius of so many thicknesses."""
     return 1.0 / (2.0 * radius + 1.0)

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.plan import Plan
-    from pinchline.analysis.plan_spread import Varied
     from pinchline.results.schema import Result
     from pinchline.units import System
 
@@ -31,12 +30,13 @@ CHORDS: dict[System, tuple[float, ...]] = {
 }
 _DEPTH = "Depth inside, from a straightedge laid across the edges"
 _SHARE = 0.7  # of the curved half that a chord may span
+NINE_IN_TEN = (0.05, 0.95)
 
 
 class Measurement(NamedTuple):
     """A measurement: how it is taken, what the plan expects, what is good; mm.
 
-    band : by how much the stated spread of the sheet moves it; NaN where unknown
+    band : half of the range in which nine strips in ten come out; NaN where unknown
     allowed : tolerance of the target; NaN where it asks nothing of this
     """
 
@@ -47,15 +47,19 @@ class Measurement(NamedTuple):
 
 
 def measurements(
-    plan: Plan, varied: Sequence[Varied], system: System
+    plan: Plan, parts: Sequence[Result], system: System
 ) -> list[Measurement]:
-    """List the measurements of a plan's part, those of the whole part first."""
+    """List the measurements of a plan's part, those of the whole part first.
+
+    ``parts``: of the same job as sheet and settings scatter (``plan_spread``); without
+    any the bands are not known.
+    """
     rows = [
-        _taken(plan, varied, "opening", opening_words(plan), read_opening),
-        _taken(plan, varied, "", _DEPTH, read_depth),
+        _taken(plan, parts, "opening", opening_words(plan), read_opening),
+        _taken(plan, parts, "", _DEPTH, read_depth),
     ]
     for edge, name in (("operator", "O"), ("rear", "R")):
-        rows += _rise(plan, varied, edge, name, system)
+        rows += _rise(plan, parts, edge, name, system)
     number, unit = units.display(plan.case.measure.straightedge_gap, "length", system)
     gap = f"{number:.1g} {unit}"
     for edge, name, deviation in (
@@ -64,24 +68,19 @@ def measurements(
     ):
         key = f"flat_{edge}_straightedge"
         words = f"Flat at edge {name}, until a straightedge on it gapes {gap}"
-        rows.append(_taken(plan, varied, deviation, words, _summary(key)))
+        rows.append(_taken(plan, parts, deviation, words, _summary(key)))
     return rows
 
 
 def _taken(
-    plan: Plan, varied: Sequence[Varied], asked_as: str, words: str, read: Read
+    plan: Plan, parts: Sequence[Result], asked_as: str, words: str, read: Read
 ) -> Measurement:
     expected = read(plan.result)
-    moved = (
-        [math.nan]
-        if not varied
-        else [
-            math.nan if v.result is None else read(v.result) - expected for v in varied
-        ]
-    )
+    made = np.array([read(part) for part in parts] or [math.nan])
+    low, high = np.quantile(made, NINE_IN_TEN)
     asked = [d for d in plan.deviations if asked_as and d.name.startswith(asked_as)]
     allowed = asked[0].tolerance if asked and plan.reached else math.nan
-    return Measurement(words, expected, math.hypot(*moved), allowed)
+    return Measurement(words, expected, 0.5 * float(high - low), allowed)
 
 
 def _summary(key: str) -> Read:
@@ -117,7 +116,7 @@ def read_depth(result: Result) -> float:
 
 
 def _rise(
-    plan: Plan, varied: Sequence[Varied], edge: str, name: str, system: System
+    plan: Plan, parts: Sequence[Result], edge: str, name: str, system: System
 ) -> list[Measurement]:
     """Rise over a chord in the middle of one half's curve; none where it is short."""
     result, length = plan.result, plan.case.sheet.length
@@ -138,7 +137,7 @@ def _rise(
     def read(from_result: Result) -> float:
         return rise(from_result, middle, chord)
 
-    row = _taken(plan, varied, "", words, read)
+    row = _taken(plan, parts, "", words, read)
     asked = [d for d in plan.deviations if d.name.startswith(_RADII[edge])]
     share = math.nan
     if asked and plan.reached:

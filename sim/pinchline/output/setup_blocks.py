@@ -6,9 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline import units
-from pinchline.analysis.plan_spread import STRENGTH, THICKNESS
+from pinchline.analysis.scatter_inputs import inputs_of
 from pinchline.inches import alone
-from pinchline.output.measurements import measurements
 from pinchline.output.paper import Block, Cells
 from pinchline.output.setup_sketch import sized
 from pinchline.output.table import CAUTIONS
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pinchline.analysis.plan import Effect, Plan
-    from pinchline.analysis.plan_spread import Varied
+    from pinchline.output.measurements import Measurement
     from pinchline.output.plan_steps import Steps
     from pinchline.units import System
 
@@ -32,7 +31,7 @@ CORRECTED: dict[System, tuple[float, str]] = {
 
 def setup_blocks(
     plan: Plan,
-    varied: Sequence[Varied],
+    found: Sequence[Measurement],
     steps: Steps,
     system: System,
     *,
@@ -41,7 +40,7 @@ def setup_blocks(
     """Everything below the sketches, in the order it is read."""
     blocks = [
         _moves(plan, steps, system),
-        _measure(plan, varied, system),
+        _measure(plan, found, system),
         _correct(plan, steps, system),
         *_closing(plan, system),
     ]
@@ -125,35 +124,45 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
     return Block(f"Order of moves ({unit}, turns)", words, cells)
 
 
-def _measure(plan: Plan, varied: Sequence[Varied], system: System) -> Block:
+def _measure(plan: Plan, found: Sequence[Measurement], system: System) -> Block:
     """List what to measure, what to expect, how far it may be off."""
     unit = units.display(0.0, "length", system)[1]
     rows = []
-    for found in measurements(plan, varied, system):
-        decimals = (1, 2) if found.expected > COARSE else (2, 3)
-        cells = (found.expected, found.band, found.allowed)
+    for one in found:
+        decimals = (1, 2) if one.expected > COARSE else (2, 3)
+        cells = (one.expected, one.band, one.allowed)
         told = [_mm(value, system, decimals) for value in cells]
         signs = ("", "\u00b1 ", "\u00b1 ")
         rows.append(
             (
-                found.words,
+                one.words,
                 *(s + t if t else "-" for s, t in zip(signs, told, strict=True)),
             )
         )
-    if not varied:
-        words = ""
-    elif not any(row[2] != "-" for row in rows):
-        words = (
-            "Spread: not known, for with the sheet a little off a limit stops the job."
-        )
-    else:
-        words = (
-            f"Spread, by the model's derivatives: thickness \u00b1 {THICKNESS:.0%} and "
-            f"yield strength \u00b1 {STRENGTH:.0%} of the card's (assumed)."
-        )
+    spread = any(not math.isnan(one.band) for one in found)
+    words = _spread_words(plan, system) if spread else ""
     heads = ("", "expect", "spread", "tolerance")
     table = Cells(heads, (0.0, 18.0, 18.0, 21.0), tuple(rows))
     return Block(f"Measure on the free part ({unit})", words, table)
+
+
+def _spread_words(plan: Plan, system: System) -> str:
+    """Say what the spread of the measurements stands for."""
+    known = {one.key: one for one in inputs_of(plan.case, centred=True)}
+    told = []
+    for key, name in (("thickness", "thickness"), ("yield_strength", "yield strength")):
+        if key in known and known[key].middle > 0.0:
+            one = known[key]
+            wide = "within" if one.law == "even" else "standard deviation"
+            told.append(f"{name} {wide} {one.spread / one.middle:.1%}")
+    if "lift" in known:
+        told.append(
+            f"lifts within {units.format(known['lift'].spread, 'length', system)}"
+        )
+    return (
+        f"Spread: nine strips in ten, about this plan's sheet: {', '.join(told)} (from "
+        "the card, from [scatter] of the case, or assumed; pinchline scatter tells)."
+    )
 
 
 def _correct(plan: Plan, steps: Steps, system: System) -> Block:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pinchline.errors import InputError
 from pinchline.output import look
+from pinchline.output.measurements import measurements
 from pinchline.output.paper import (
     A4,
     GAP,
@@ -38,9 +39,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pinchline.analysis.plan import Plan
-    from pinchline.analysis.plan_spread import Varied
     from pinchline.output.paper import Paper
     from pinchline.output.plan_steps import Steps
+    from pinchline.results.schema import Result
     from pinchline.units import System
 
 TITLE, HEAD = 14.0, 10.0  # points
@@ -58,7 +59,7 @@ SKETCH = (32.0, 72.0)  # mm: least and largest height of part and rolls
 
 def setup_sheet(
     plan: Plan,
-    varied: Sequence[Varied] = (),
+    parts: Sequence[Result] = (),
     *,
     system: System = "metric",
     paper: Paper | None = None,
@@ -68,7 +69,7 @@ def setup_sheet(
     Parameters
     ----------
     plan : of a case
-    varied : its job with the sheet a little off (``plan_spread.vary``); bands are left
+    parts : of its job as sheet and settings scatter (``plan_spread``); bands are left
         out without
     system : mm or inches
     paper : A4 for mm and Letter for inches unless told
@@ -85,7 +86,7 @@ def setup_sheet(
         levels = mark_levels(page, plan, steps.marks, system)
         strip = blank_height(1 + max((n for n, _ in levels.values()), default=0))
         for blocks, size, sketch, least in _layouts(
-            page, plan, varied, steps, strip, system
+            page, plan, parts, steps, strip, system
         ):
             if sketch >= least:
                 _draw(page, plan, steps, blocks, size, min(sketch, SKETCH[1]), system)
@@ -97,7 +98,7 @@ def setup_sheet(
 def _layouts(
     page: Page,
     plan: Plan,
-    varied: Sequence[Varied],
+    parts: Sequence[Result],
     steps: Steps,
     strip: float,
     system: System,
@@ -105,9 +106,10 @@ def _layouts(
     """Give blocks, type, height left for the sketches and the least: roomiest first."""
     room = page.paper.height - 2.0 * page.paper.margin
     head = _head_height(page, plan)
+    found = measurements(plan, parts, system)
     for size in SIZES:
         for noted in (True, False):
-            blocks = setup_blocks(plan, varied, steps, system, noted=noted)
+            blocks = setup_blocks(plan, found, steps, system, noted=noted)
             used = sum(height_of(page, block, size) + GAP for block in blocks)
             least = ROOMY if noted else SKETCH[0]
             yield blocks, size, room - head - strip - used - 2.0 * GAP, least
@@ -164,7 +166,7 @@ def _head(page: Page, plan: Plan, top: float) -> float:
 
 def write_setup_sheet(
     plan: Plan,
-    varied: Sequence[Varied],
+    parts: Sequence[Result],
     folder: Path,
     name: str,
     *,
@@ -172,7 +174,7 @@ def write_setup_sheet(
     paper: Paper | None = None,
 ) -> list[Path]:
     """Write the set-up sheet as PDF and PNG into a folder; returns the paths."""
-    fig = setup_sheet(plan, varied, system=system, paper=paper)
+    fig = setup_sheet(plan, parts, system=system, paper=paper)
     with to_scale():
         pdf = look.save_in(fig, folder, f"{name}-setup.pdf")
         png = pdf.with_suffix(".png")

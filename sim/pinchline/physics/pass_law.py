@@ -119,6 +119,13 @@ def left_curvature(table: Array, moment: float) -> tuple[float, float]:
 
 
 @kernel
+def left_curvatures(table: Array, moments: Array, out: Array) -> None:
+    """Curvature (1/mm) left of each largest moment, over the natural one, into out."""
+    for i in range(moments.shape[0]):
+        out[i] = left_curvature(table, moments[i])[0]
+
+
+@kernel
 def curvature(
     table: Array, bending: float, moment: float, largest: float
 ) -> tuple[float, float, float]:
