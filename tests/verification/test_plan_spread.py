@@ -8,7 +8,7 @@ import pytest
 from pinchline.analysis.plan import Plan, settings_of
 from pinchline.analysis.plan_spread import spread_parts
 from pinchline.model.case import load_case
-from pinchline.model.moves import Feed, Lift, Lower, Place, Release
+from pinchline.model.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.process.programme import run_case
 
 
@@ -68,6 +68,25 @@ def test_the_same_plan_gives_the_same_parts(plan, parts):
     again = spread_parts(plan, workers=2)
     for one, other in zip(parts, again, strict=True):
         assert np.array_equal(one.sheet["x"], other.sheet["x"])
+
+
+def test_parts_of_a_job_that_bends_twice_go_with_two_runs(plan):
+    """Weaker and thicker sheet lie on the line through the plan's own and the run's."""
+    case = plan.case
+    first = (Place(at=3.0), Lift(to=14.0), Feed(toward="operator", by=60.0), Lower())
+    second = (Place(at=117.0), Lift(to=14.0), Feed(toward="operator", by=60.0))
+    moves = (*first, Turn(), *second, Lower(), Release())
+    case = case.model_copy(update={"moves": moves})
+    turned = replace(plan, case=case, result=run_case(case))
+    own = turned.result.sheet["curvature_residual"]
+    parts = spread_parts(turned, workers=1)
+    apart = np.array([part.sheet["curvature_residual"] - own for part in parts])
+    # two things are off, so that all parts lie in a plane about the plan's own
+    sizes = np.linalg.svd(apart, compute_uv=False)
+    assert sizes[1] > 1e-3 * sizes[0]
+    assert sizes[2] < 1e-9 * sizes[0]
+    low, high = np.quantile(read(parts, "turned_angle"), (0.05, 0.95))
+    assert low < turned.result.summary["turned_angle"] < high
 
 
 def test_what_cannot_be_run_has_no_parts(plan):

@@ -17,6 +17,7 @@ from pinchline.analysis.scatter_sample import columns_of, sample_of
 from pinchline.analysis.scatter_spread import Spreader
 from pinchline.errors import InputError
 from pinchline.model.case import parse_case
+from pinchline.model.moves import Feed, Lift, Lower, Place, Release, Turn
 
 OPERATOR = 1  # radius of the operator's half
 OFF = {
@@ -266,6 +267,34 @@ def test_the_share_within_tolerance_is_counted(both):
     values = np.abs(wide.values(OPENING) - wide.stated[OPENING])
     half = of(case, tolerance=float(np.median(values)))
     assert half.within == pytest.approx(0.5, abs=0.01)
+
+
+@pytest.fixture(scope="module")
+def twice():
+    """Both halves of a strip, turned end for end; the middle is bent in both."""
+    spreads = {"thickness": 'tolerance = "3 %"', "yield_strength": 'sd = "5 %"'}
+    case = a_case(**spreads)
+    first = (Place(at=3.0), Lift(to=14.0), Feed(toward="operator", by=60.0), Lower())
+    second = (Place(at=117.0), Lift(to=14.0), Feed(toward="operator", by=60.0))
+    moves = (*first, Turn(), *second, Lower(), Release())
+    return case.model_copy(update={"moves": moves})
+
+
+def test_a_job_that_bends_sheet_twice_is_told_by_the_stepped_solver(twice):
+    """Parabolas of strength and thickness, one at a time, against runs with both off.
+
+    What is left is their common part, of second order in spreads of some per cent.
+    """
+    found = of(twice, points=64, checks=4)
+    assert found.runs == 5
+    line = found.check.line(OPENING)
+    quick, stepped = (a[:, OPENING] for a in (found.check.quick, found.check.stepped))
+    spread = float(np.std(found.quick[:, OPENING]))
+    print("opening", spread, stepped - quick, line)
+    assert np.all(np.isfinite(stepped))
+    assert line.together > 0.98
+    assert float(np.sqrt(np.mean((stepped - quick) ** 2))) < 0.2 * spread
+    assert np.sum(found.first[OPENING]) == pytest.approx(1.0, abs=0.1)
 
 
 def test_friction_lets_jobs_slip_that_ask_for_most_grip():

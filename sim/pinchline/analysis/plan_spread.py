@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.stats import qmc
 
-from pinchline.analysis import parallel
 from pinchline.analysis.scatter_inputs import (
     inputs_of,
     laid_in_again,
@@ -20,22 +19,20 @@ from pinchline.analysis.scatter_inputs import (
 )
 from pinchline.analysis.scatter_part import (
     curvature_of,
-    on_record,
     record_of,
     result_of,
 )
 from pinchline.analysis.scatter_pass import MOMENT, stations_of
-from pinchline.analysis.scatter_sample import columns_of, sample_of, values_of
+from pinchline.analysis.scatter_sample import columns_of, sample_of
 from pinchline.analysis.scatter_spread import Spreader, refuse_stopped
+from pinchline.analysis.scatter_steps import respond
 from pinchline.errors import PinchlineError
-from pinchline.process.programme import run_case
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.plan import Plan
     from pinchline.analysis.scatter_inputs import Input
-    from pinchline.analysis.scatter_part import Record
     from pinchline.results.schema import Result
 
     Array = NDArray[np.float64]
@@ -101,36 +98,11 @@ def _by_steps(
     case = plan.case
     refuse_stopped(plan.result)
     record = record_of(case, plan.result, *stations_of(case))
-    known = [one for one in inputs if one.key in STEPPED]
-    jobs = [(record, one) for one in known]
-    with parallel.workers(workers, len(jobs)) as do_all:
-        slopes = list(do_all(_slope, jobs))
-    if not known or any(slope is None for slope in slopes):
+    known = tuple(one for one in inputs if one.key in STEPPED)
+    if not known:
         return ()
-    shares = _filled(len(known), parts)
-    off = np.column_stack(
-        [one.spread * one.standard(shares[:, i]) for i, one in enumerate(known)]
-    )
     own = plan.result.sheet["curvature_residual"]
-    return tuple(result_of(record, own + row @ np.array(slopes)) for row in off)
-
-
-def _slope(job: tuple[Record, Input]) -> Array | None:
-    """Change of every element's curvature by an input, from a run beside the plan's.
-
-    With more of it, or where a limit stops that with less; None where both stop.
-    """
-    record, one = job
-    case = record.case
-    for off in (one.sd, -one.sd):
-        told = {one.key: np.array([one.stated + off])}
-        lifts = np.zeros((1, len(settings_in(case.moves))))
-        friction = np.array([case.machine.nip.friction])
-        (values,) = values_of(case, told, lifts, friction)
-        result = run_case(varied_case(case, values))
-        if not result.stopped:
-            sheet = result.sheet
-            other = on_record(record, sheet["curvature_residual"], sheet["s"])
-            slope: Array = other - record.result.sheet["curvature_residual"]
-            return slope / off
-    return None
+    response = respond(record, known, middle=own, curved=(), workers=workers)
+    shares = _filled(len(known), parts)
+    x = np.column_stack([one.standard(shares[:, i]) for i, one in enumerate(known)])
+    return tuple(result_of(record, k) for k in response.curvatures(x))

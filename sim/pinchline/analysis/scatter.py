@@ -26,6 +26,7 @@ from pinchline.analysis.scatter_inputs import inputs_of, laid_in_again, settings
 from pinchline.analysis.scatter_part import OPENING, Allowed, measured
 from pinchline.analysis.scatter_sample import columns_of, sample_of
 from pinchline.analysis.scatter_spread import Spreader
+from pinchline.analysis.scatter_steps import respond
 from pinchline.analysis.scatter_stops import stops_of
 from pinchline.errors import InputError, SolverError
 from pinchline.model.checks import require_programme
@@ -148,7 +149,8 @@ class Scatter:
     check : how near the quick answers are
     solutions : of the span solver, behind the surfaces
     seed : of the sequence
-    again : whether the job bends sheet that it has bent before
+    runs : of the stepped solver behind the quick answers, where the job bends sheet
+        that it has bent before (``scatter_steps``); 0 where the surfaces give them
     """
 
     inputs: tuple[Input, ...]
@@ -164,7 +166,7 @@ class Scatter:
     check: Check
     solutions: int
     seed: int
-    again: bool
+    runs: int
 
     def values(self, number: int) -> Array:
         """Give a quantity of the parts that are made, corrected by the line."""
@@ -235,13 +237,20 @@ def scatter(
     tell(0.4, "many parts")
     shares = design(inputs, len(settings_in(case.moves)), points, seed)
     sample = sample_of(case, inputs, shares)
-    quick = spread.measured(sample, workers=workers)
+    response = None
+    if laid_in_again(case):
+        response = respond(spread.record, inputs, workers=workers)
+        quick = response.measured(sample, workers=workers)
+    else:
+        quick = spread.measured(sample, workers=workers)
     made, stops = stops_of(
         spread.record, spread.stretches, spread.ratios(sample), sample.friction
     )
     tell(0.6, "the span solver at some of them")
-    some = sample.rows(np.arange(min(CHECKS, points)))
-    direct = spread.measured(some, by_span=True, workers=workers)
+    direct = quick[:0]
+    if response is None:
+        some = sample.rows(np.arange(min(CHECKS, points)))
+        direct = spread.measured(some, by_span=True, workers=workers)
     tell(0.7, "the stepped solver at some of them")
     stepped = spread.stepped(sample.rows(np.arange(checks)), workers=workers, tell=tell)
     check = Check(quick[: direct.shape[0]], direct, quick[:checks], stepped)
@@ -265,9 +274,10 @@ def scatter(
         check=check,
         solutions=spread.solutions,
         seed=seed,
-        again=laid_in_again(case),
+        runs=0 if response is None else response.runs,
     )
-    _refuse_far(found)
+    if response is None:
+        _refuse_far(found)
     return found
 
 

@@ -14,7 +14,6 @@ from pinchline.analysis.scatter_inputs import Input, settings_in, varied_case
 from pinchline.analysis.scatter_part import (
     curvature_of,
     measured,
-    on_record,
     record_of,
 )
 from pinchline.analysis.scatter_pass import (
@@ -34,9 +33,9 @@ from pinchline.analysis.scatter_sample import (
     sheet_inputs,
     values_of,
 )
+from pinchline.analysis.scatter_steps import CHUNK, rolled
 from pinchline.errors import (
     InputError,
-    PinchlineError,
     SolverError,
     StoppedError,
 )
@@ -57,7 +56,6 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-CHUNK = 512  # parts that a process takes at a time
 WIDER = 1.15  # than the laws: what the surfaces are laid through
 _NORMAL = Input("lift", 0.0, 1.0, "normal", "", 0.0)
 
@@ -235,16 +233,11 @@ def _measure(job: tuple[Record, tuple[Values, ...], Array]) -> Array:
 
 
 def _step(job: tuple[Record, Values]) -> Array:
-    record, values = job
-    nothing = np.full(len(record.quantities), math.nan)
-    try:
-        result = run_case(varied_case(record.case, values))
-    except PinchlineError:
-        return nothing
-    if result.stopped:
-        return nothing
-    curvature = result.sheet["curvature_residual"]
-    return measured(record, on_record(record, curvature, result.sheet["s"]))
+    record, _ = job
+    curvature = rolled(job)
+    if curvature is None:
+        return np.full(len(record.quantities), math.nan)
+    return measured(record, curvature)
 
 
 def refuse_stopped(result: Result) -> None:

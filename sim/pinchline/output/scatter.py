@@ -219,13 +219,20 @@ def _share(alone: float, together: float) -> str:
 
 def _sure(found: Scatter, system: System) -> Iterator[str]:
     """Say how near the quick answers are to the solvers."""
-    error = found.check.surface_error(OPENING)
-    yield (
-        f"How sure: the passes come from surfaces through {found.solutions} solutions "
-        f"of the span solver; asked itself at {found.check.span.shape[0]} of the "
-        f"parts, it differs by {_amount(error, 'length', system, 2)} (rms) in the "
-        "opening."
-    )
+    if found.runs:
+        yield (
+            "How sure: the job bends sheet that it has bent before, of which the span "
+            f"solver knows nothing. So {found.runs} runs of the stepped solver, one "
+            "thing off in each, say what it does to every place of the sheet."
+        )
+    else:
+        error = found.check.surface_error(OPENING)
+        yield (
+            f"How sure: the passes come from surfaces through {found.solutions} "
+            f"solutions of the span solver; asked itself at "
+            f"{found.check.span.shape[0]} of the parts, it differs by "
+            f"{_amount(error, 'length', system, 2)} (rms) in the opening."
+        )
     line = found.check.line(OPENING)
     told = [found.check.line(number).told for number in _shown(found)]
     names = [q.words for q in found.quantities]
@@ -249,9 +256,4 @@ def _sure(found: Scatter, system: System) -> Iterator[str]:
         yield (
             f"Of {', '.join(alone)} the quick answers are no good: those are told, "
             "roughly, from the few stepped jobs alone; more --checks tell them better."
-        )
-    if found.again:
-        yield (
-            "The job bends sheet that it has bent before, of which the span solver "
-            "knows nothing: trust the stepped jobs, and take --checks 16 or more."
         )

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline import units
-from pinchline.analysis.scatter_inputs import inputs_of
+from pinchline.analysis.scatter_inputs import inputs_of, laid_in_again
 from pinchline.inches import alone
 from pinchline.output.paper import Block, Cells
 from pinchline.output.setup_sketch import sized
@@ -154,8 +154,8 @@ def _spread_words(plan: Plan, system: System) -> str:
         if key in known and known[key].middle > 0.0:
             one = known[key]
             wide = "within" if one.law == "even" else "standard deviation"
-            told.append(f"{name} {wide} {one.spread / one.middle:.1%}")
-    if "lift" in known:
+            told.append(f"{name} {wide} {100.0 * one.spread / one.middle:.1f} %")
+    if "lift" in known and not laid_in_again(plan.case):  # there two runs tell it
         told.append(
             f"lifts within {units.format(known['lift'].spread, 'length', system)}"
         )
