@@ -31,12 +31,11 @@ if TYPE_CHECKING:
     from pinchline.model.case import Case
 
 LIES = 0.995  # of the upper roll's curvature: more lift does nothing
-# peak of the drive over that of the settled pass: 1 + a (1 - (k / c)^n) with k what
-# the pass leaves and c the crease that the raise leaves, curvatures: the drive bends on
+# peak of the drive over that of the settled pass: 1 + a (1 - (k / c)^n) with k what the
+# pass leaves and c the crease that the raise leaves, curvatures: the drive bends on
 # what the raise bent sharper. One law for both ways, fitted to the stepped solver's
 # peaks of 59 passes (ten sheets of 1.1 to 6.3 mm, yield 30 to 490 MPa): half within
-# 0.01, nine of ten within 0.035, up to 0.11 where hardly a hundredth of the roll's bend
-# is left
+# 0.01, nine of ten within 0.035, up to 0.11 where hardly anything is left bent
 START = (0.24, 2.1)
 TRIALS = 2  # lifts that may be lost before the way is, or before any raise is found
 
