@@ -4,7 +4,6 @@ import csv
 import json
 import math
 import os
-import signal
 import subprocess
 import sys
 import time
@@ -128,7 +127,8 @@ def test_a_harder_sheet_never_comes_out_tighter_where_it_lies_on_the_roll() -> N
     [
         ("5052-H32", 0.8, "", WRAP),
         ("5052-H32", 3.0, "", "effort exceeded"),
-        ("3003-H14", 1.6, "", "grip exceeded"),
+        ("3003-H14", 1.6, 'rear.travel = "22 mm"', "grip exceeded"),
+        ("3003-H14", 1.6, "", WRAP),  # toward the rear: the other way the rolls slip
         ("5052-H32", 2.0, 'nip.max_force = "9 kN"', "pinch force exceeded"),
         ("5052-H32", 2.0, 'rear.max_screw_force = "0.9 kN"', "screw force exceeded"),
     ],
@@ -143,10 +143,9 @@ def test_the_span_answers_as_the_stepped_solver_does(
     assert found.by == SPAN
     assert found.limit == stepped.limit == limit
     report(f"tightest radius, {limit}", found.radius, stepped.radius)
-    # 7 %: the lift of a limit is known to 1 % (0.4 % of it is how far the stepped lift
-    # is halved, the rest the peak of the drive, known to 0.06), and near first yield,
-    # where the bearings bind, 1 % of lift is 5 % of radius; measured 0.1 to 5.6 %
-    assert found.radius == pytest.approx(stepped.radius, rel=0.07)
+    # 3 %: the peak of the drive is known to 0.035, which is 0.5 % of lift, and near
+    # first yield 1 % of lift is 5 % of radius; measured 0.0 to 2.3 %
+    assert found.radius == pytest.approx(stepped.radius, rel=0.03)
 
 
 def test_a_stepped_answer_is_the_single_run_at_the_same_inputs() -> None:
@@ -170,18 +169,17 @@ def test_a_point_of_a_map_is_the_same_sheet_asked_alone() -> None:
     assert alone.radius == pytest.approx(p.found.radius, rel=1e-9)
 
 
-def test_thin_soft_sheet_springs_back_from_the_roll_as_the_stepped_solver_says() -> (
-    None
-):
-    """Where the span loses it, by the section's law at the roll's curvature."""
+def test_thin_soft_sheet_lies_on_the_roll_as_the_stepped_solver_says() -> None:
+    """The span solver once lost it, its patches being short beside the segments."""
     sheet = case("6061-T4", 0.31)
     model = sheet.model.model_copy(update={"element": 0.31, "steps_per_element": 1})
     sheet = sheet.model_copy(update={"model": model})
     found = tightest(sheet)
-    assert found.by == WRAPPED_SHEET
+    assert found.by == SPAN
     stepped = one_pass(sheet, found.lift, "operator")
-    assert stepped.limit == WRAP
-    # 1 %: what the contact's give adds to the curvature of rigid rolls
+    assert found.limit == stepped.limit == WRAP
+    # 1 %: the stepped solver's element of a thickness
+    report("radius of thin soft sheet", found.radius, stepped.radius)
     assert found.radius == pytest.approx(stepped.radius, rel=0.01)
 
 
@@ -216,9 +214,22 @@ def test_grip_and_peak_of_the_drive_agree_with_the_stepped_solver(
     assert quick is not None
     stepped = one_pass(sheet, lift, side)
     report("peak of the hand's force", quick.hand_force, stepped.hand_force)
-    # 0.06 of the drive: how well the peak's rule fits (tightest.START)
-    assert quick.hand_force == pytest.approx(stepped.hand_force, rel=0.06)
-    assert quick.grip_margin == pytest.approx(stepped.grip_margin, rel=0.06)
+    # 0.035 of the drive: how well the peak's law fits nine of ten (climb.START)
+    assert quick.hand_force == pytest.approx(stepped.hand_force, rel=0.035)
+    assert quick.grip_margin == pytest.approx(stepped.grip_margin, rel=0.035)
+
+
+def test_where_a_limit_binds_just_what_is_allowed_is_asked() -> None:
+    """To a thousandth, below; by which the lift is known without a pass in vain."""
+    for material, thickness, name, allowed in (
+        ("5052-H32", 3.0, "hand_force", 150.0),
+        ("2024-T3", 2.0, "hand_force", 150.0),
+    ):
+        found = tightest(case(material, thickness))
+        assert found.limit == "effort exceeded"
+        asked = getattr(found, name)
+        report(f"{name} of {thickness} mm {material}", asked, allowed)
+        assert 0.999 * allowed < asked <= allowed
 
 
 def test_a_roll_that_bends_too_far_stops_the_job_and_is_named() -> None:
@@ -266,6 +277,19 @@ def test_text_table_and_picture_tell_the_same_map() -> None:
     assert {label.get_text() for label in bands} == {p.material for p in found.points}
 
 
+def test_pictures_come_in_inches_where_asked() -> None:
+    """The same map: 25.4 times less on the axis, levels that are round in inches."""
+    for kind in maps.KINDS:
+        found = small(kind)
+        metric = limit_map_picture(found, "sheets").axes
+        inch = limit_map_picture(found, "sheets", "inch").axes
+        assert "thickness, in;" in inch[0].get_xlabel()
+        assert inch[1].get_ylabel().endswith(" in")
+        ends = np.array(metric[0].get_xlim()) / np.array(inch[0].get_xlim())
+        assert ends == pytest.approx(25.4)
+    assert inch[0].get_ylabel() == "yield strength, ksi"
+
+
 @pytest.mark.parametrize("points", [3, 201])
 def test_too_few_or_too_many_points_are_refused(points: int) -> None:
     with pytest.raises(InputError, match="4 to 200"):
@@ -310,7 +334,13 @@ def test_a_killed_map_goes_on_where_it_stopped(
         ends = time.monotonic() + 120.0
         while not part.exists() and killed.poll() is None and time.monotonic() < ends:
             time.sleep(0.01)
-        os.killpg(killed.pid, signal.SIGKILL)
+        tasks = Path(f"/proc/{killed.pid}/task/{killed.pid}/children")
+        helpers = [int(pid) for pid in tasks.read_text(encoding="ascii").split()]
+        killed.kill()  # the parent alone: those that work for it leave by themselves
+    left = time.monotonic() + 20.0
+    while any(map(_works, helpers)) and time.monotonic() < left:
+        time.sleep(0.05)
+    assert not any(map(_works, helpers))
     assert not (job.parent / "map.csv").exists()
     before = [row[0] for row in json.loads(part.read_text(encoding="utf-8"))["found"]]
     assert 0 < len(before) < 16
@@ -332,6 +362,15 @@ def test_a_killed_map_goes_on_where_it_stopped(
     again = CliRunner().invoke(cli.app, COMMAND)
     assert again.exit_code == 0
     assert (job.parent / "map.csv").read_bytes() == whole
+
+
+def _works(pid: int) -> bool:
+    """Whether a process is there and has not ended."""
+    try:
+        stat = Path(f"/proc/{pid}/stat").read_text(encoding="ascii")
+    except OSError:
+        return False
+    return stat.rpartition(")")[2].split()[0] not in "ZX"
 
 
 class _OneCore:
@@ -378,6 +417,20 @@ def test_points_of_another_map_are_refused_and_kept(
     assert word in refused.output
     assert "--anew" in refused.output
     assert part.read_bytes() == content
+
+
+def test_a_map_begins_anew_where_that_is_asked(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(maps, "SAMPLE", 0)
+    part = job.parent / "map.csv.part"
+    part.write_text('{"map": "another"}', encoding="utf-8")
+    anew = CliRunner().invoke(cli.app, [*COMMAND, "--anew"])
+    assert anew.exit_code == 0, anew.output
+    assert not part.exists()
+    alone = CliRunner().invoke(cli.app, ["limits", str(job), "--anew"])
+    assert alone.exit_code == 2
+    assert "--map alloy" in alone.output
 
 
 def test_points_without_a_map_are_refused(job: Path) -> None:
