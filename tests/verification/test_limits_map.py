@@ -143,9 +143,9 @@ def test_the_span_answers_as_the_stepped_solver_does(
     assert found.by == SPAN
     assert found.limit == stepped.limit == limit
     report(f"tightest radius, {limit}", found.radius, stepped.radius)
-    # 3 %: the peak of the drive is known to 0.035, which is 0.5 % of lift, and near
-    # first yield 1 % of lift is 5 % of radius; measured 0.0 to 2.3 %
-    assert found.radius == pytest.approx(stepped.radius, rel=0.03)
+    # 2 %: the peak of the drive is known to 0.035, but where a bend is left to 0.01,
+    # which is 0.3 % of lift, and near first yield 1 % of lift is 5 % of radius
+    assert found.radius == pytest.approx(stepped.radius, rel=0.02)
 
 
 def test_a_stepped_answer_is_the_single_run_at_the_same_inputs() -> None:
@@ -251,13 +251,23 @@ def test_a_blank_that_ends_before_the_bend_settles_is_named() -> None:
     assert one_pass(case(length=120.0), 16.0, "operator").possible
 
 
-def test_a_thick_sheet_is_fed_until_its_bend_has_settled() -> None:
-    """18 thicknesses are judged; the feed was once shorter for 4 mm sheet."""
+@pytest.mark.parametrize(("thickness", "lift"), [(4.0, 18.0), (3.0, 17.9)])
+def test_a_thick_sheet_is_fed_until_its_bend_has_settled(
+    thickness: float, lift: float
+) -> None:
+    """18 thicknesses are judged, clear of the crease that the raise left.
+
+    The feed was once shorter for 3 mm sheet: the crease made its bend 6 % tighter.
+    """
     allowed = 'nip.max_force = "900 kN"\nrear.max_screw_force = "90 kN"\n'
     allowed += 'rear.max_screw_torque = "9 kN m"\ncrank.max_hand_force = "9 kN"\n'
-    p = one_pass(case(thickness=4.0, machine=allowed), 18.0, "operator")
+    sheet = case(thickness=thickness, machine=allowed)
+    p = one_pass(sheet, lift, "operator")
     assert p.possible
-    assert math.isfinite(p.radius)
+    settled = solve_pass(sheet, lift, "operator").radius
+    report(f"radius of {thickness} mm beside the settled one", p.radius, settled)
+    # 0.5 %: the waves behind the crease, 14 thicknesses from it; measured 0.2 %
+    assert p.radius == pytest.approx(settled, rel=0.005)
 
 
 def test_text_table_and_picture_tell_the_same_map() -> None:
