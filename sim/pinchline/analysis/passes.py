@@ -26,7 +26,7 @@ Way = Literal["rear", "operator"]
 FORWARD = (5.2, 3.75, 2.9)
 REVERSE = (2.3, 0.2, 0.9)
 JUST_BENT = (6.0, 18.0)  # thicknesses from the nip line: bent, and not touched since
-# thicknesses that are fed at least: the crease and its waves take 14 beside what is judged
+# thicknesses that are fed at least: crease and waves take 14 beside what is judged
 SETTLED = 32.0
 HARDLY = 1.0e-6  # 1/mm: less is no bend
 WRAPPED = 0.99  # of the upper roll's curvature
