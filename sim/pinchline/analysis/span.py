@@ -12,12 +12,13 @@ Error of the residual radius against the stepped solver at its shipped element;
 settle (``benchmarks/span.py`` prints every pass, and the time of a solution):
 
     toward   nip     passes  median  90 % below  worst
-    rear     rigid   42      0.04 %  0.33 %      0.72 %
-    rear     giving  40      0.07 %  0.29 %      0.51 %
-    operator rigid   29      0.42 %  1.07 %      2.26 %
-    operator giving  25      0.45 %  1.06 %      1.55 %
+    rear     rigid   42      0.03 %  0.08 %      0.34 %
+    rear     giving  40      0.03 %  0.14 %      0.73 %
+    operator rigid   22      0.08 %  0.34 %      0.66 %
+    operator giving  26      0.16 %  0.45 %      1.13 %
 
-11 of the 216 are not found, all toward the operator deep in wrap, at 26 mm and more.
+18 of the 216 are not found, toward the operator at or near wrap; 33 have no plateau by
+the stepped solver.
 """
 
 from __future__ import annotations
