@@ -145,15 +145,17 @@ def limit_map_words(found: LimitMap, title: str, system: System) -> str:
     shown = _evenly(thicknesses)
     if found.kind == "yield":
         rows = _evenly(rows)
-    heads = [units.format(t, "length", system) for t in shown]
-    lines = [title, "", "Tightest residual radius and what binds, by thickness", ""]
-    lines.append(" " * 14 + "".join(f"{head:>21}" for head in heads))
+    table = [["", *(units.format(t, "length", system) for t in shown)]]
     for name, row in rows:
         strength = units.format(row[0].yield_strength, "stress", system)
         by = {p.thickness: p for p in row}
-        cells = (_cell(by[t], system) if t in by else "-" for t in shown)
         label = name if found.kind == "alloy" else strength
-        lines.append(f"{label:<14}" + "".join(f"{cell:>21}" for cell in cells))
+        table.append([label, *(_cell(by[t], system) if t in by else "-" for t in shown)])
+    widths = [max(map(len, column)) for column in zip(*table, strict=True)]
+    lines = [title, "", "Tightest residual radius and what binds, by thickness", ""]
+    for label, *cells in table:
+        aligned = (f"  {cell:>{w}}" for cell, w in zip(cells, widths[1:], strict=True))
+        lines.append(f"{label:<{widths[0]}}" + "".join(aligned))
     return "\n".join([*lines, "", *_account(found)])
 
 
