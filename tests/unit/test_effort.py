@@ -8,6 +8,7 @@ import pytest
 from pinchline.model.case import parse_case
 from pinchline.process.effort import (
     Effort,
+    effort,
     exceeded,
     excesses,
     over_the_width,
@@ -141,7 +142,7 @@ def test_a_loose_sheet_that_slides_under_its_own_weight_is_no_slip():
     state.forces[:] = 0.0
     for drive, kinds in ((0.005, []), (0.01, ["grip exceeded"])):
         state.drive_force = drive
-        assert [excess.kind for excess in excesses(state)] == kinds
+        assert [excess.kind for excess in excesses(state, effort(state))] == kinds
 
 
 def test_strips_over_the_width_ask_what_one_even_strip_asks():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pinchline.model.case import parse_case
-from pinchline.physics import newton, support
+from pinchline.physics import assembly, support
 from pinchline.physics.border import solve_dense
 from pinchline.process.equilibrium import choose_window, settle, tooling
 from pinchline.process.placing import place
@@ -111,7 +111,7 @@ def test_the_border_is_the_derivative_of_the_residual():
     size = 3 * (last - first + 1)
 
     def assembled():
-        newton._assemble(
+        assembly.assemble(
             state.beam,
             state.chain,
             tooling(state),

@@ -41,7 +41,7 @@ INSIDE = 0.02  # of the way between them, from either
 HARDER = (1.2, 2.0, 3.0, 4.0, 6.0, 8.0)  # times the yield strength
 SPAN, WRAPPED_SHEET, STEPPED = "span", "wrapped sheet", "stepped"
 STEPPED_HALVINGS = 6
-# Beside the span's answer; 6 halvings leave 0.03 % of lift, 0.6 % of a hardly bent radius
+# beside the span's answer; 6 halvings leave 0.03 % of lift, 0.6 % of a long radius
 NEARBY, CHECKS, CHECK_HALVINGS = 0.02, 6, 6
 
 

@@ -75,13 +75,21 @@ def solve(band: Array, size: int, right: Array) -> None:
     """
     columns = right.shape[1]
     for i in range(size):
+        l1, l2, l3 = band[i, 1], band[i, 2], band[i, 3]
+        l4, l5 = band[i, 4], band[i, 5]
         for c in range(columns):
             v = right[i, c]
-            for d in range(1, 6):
-                right[i + d, c] -= band[i, d] * v
+            right[i + 1, c] -= l1 * v
+            right[i + 2, c] -= l2 * v
+            right[i + 3, c] -= l3 * v
+            right[i + 4, c] -= l4 * v
+            right[i + 5, c] -= l5 * v
+    right[size : size + 5] = 0.0
     for i in range(size - 1, -1, -1):
+        inverse, l1, l2 = band[i, 0], band[i, 1], band[i, 2]
+        l3, l4, l5 = band[i, 3], band[i, 4], band[i, 5]
         for c in range(columns):
-            v = right[i, c] * band[i, 0]
-            for d in range(1, min(6, size - i)):
-                v -= band[i, d] * right[i + d, c]
-            right[i, c] = v
+            v = right[i, c] * inverse
+            v -= l5 * right[i + 5, c] + l4 * right[i + 4, c]
+            v -= l3 * right[i + 3, c] + l2 * right[i + 2, c]
+            right[i, c] = v - l1 * right[i + 1, c]

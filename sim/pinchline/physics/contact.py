@@ -79,8 +79,9 @@ def add_contact(
     support: Array,
     cross: Array,
     column: int,
+    forces_only: bool,
 ) -> None:
-    """Add forces and tangent of element ``e`` on one roll.
+    """Add forces and tangent of element ``e`` on one roll; or its forces only.
 
     ``roll (6)``: axis x, y, ``r + t/2``, and a travel dx, dy (mm) still to come. With a
     travel the points now deeper than ``floor`` are kept as the contact and their force
@@ -128,12 +129,15 @@ def add_contact(
         right[base + 3] -= force * d3
         right[base + 4] -= force * d4
         right[base + 5] -= force * d5
+        ug = ux * support[GIVE_X] + uy * support[GIVE_Y]
+        if column >= 0:
+            support[UNBALANCED] += force * ug
+        if forces_only:
+            continue
         g = -force / distance
         w = weight
         if column >= 0:
-            ug = ux * support[GIVE_X] + uy * support[GIVE_Y]
             tg = ux * support[GIVE_Y] - uy * support[GIVE_X]
-            support[UNBALANCED] += force * ug
             support[TANGENT] += w * ug * ug + g * tg * tg
             a, c = w * ug, g * tg
             cross[base, column] -= a * d0 + c * t0

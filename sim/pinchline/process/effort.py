@@ -214,10 +214,10 @@ class Excess(NamedTuple):
     value: float
 
 
-def excesses(state: State) -> list[Excess]:
-    """Limits of the machine that the present equilibrium exceeds."""
+def excesses(state: State, asked: Effort) -> list[Excess]:
+    """Limits of the machine that the present equilibrium, with its efforts, exceeds."""
     slack = grip_slack(state.case, state.beam.first_yield)
-    return exceeded(state.case, effort(state), abs(state.drive_force), slack)
+    return exceeded(state.case, asked, abs(state.drive_force), slack)
 
 
 def grip_slack(case: Case, first_yield: float) -> float:

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from pinchline.physics.assembly import Tooling
 from pinchline.physics.carry import remember
 from pinchline.physics.contact import roll_forces
 from pinchline.physics.history import commit
-from pinchline.physics.newton import CONVERGED, Tooling, equilibrate
+from pinchline.physics.newton import CONVERGED, equilibrate
 from pinchline.physics.support import GIVE, support_energy
 from pinchline.physics.weight import weigh_arms
 from pinchline.process.geometry import REAR, UPPER

@@ -13,6 +13,7 @@ from pinchline.process.equilibrium import upper_patch
 from pinchline.process.geometry import REAR, UPPER, wrap_curvature
 
 if TYPE_CHECKING:
+    from pinchline.process.effort import Effort
     from pinchline.process.state import State
 
 WRAP_FEED = 8.0  # thicknesses of feed that tell a pass from a crease going by
@@ -140,11 +141,11 @@ def _off_the_rear_roll(state: State) -> Finding:
     )
 
 
-def stops(state: State) -> list[Finding]:
-    """Find what ends the move after this step."""
+def stops(state: State, asked: Effort) -> list[Finding]:
+    """Find what ends the move after a step with these efforts."""
     return [
         Finding(excess.kind, stops=True, message=excess.message, value=excess.value)
-        for excess in excesses(state)
+        for excess in excesses(state, asked)
     ]
 
 

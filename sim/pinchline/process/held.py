@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.errors import SolverError
+from pinchline.physics.assembly import Tooling, assemble, workspace
 from pinchline.physics.banded import factor, solve
 from pinchline.physics.history import PEAKS, commit, let_go
-from pinchline.physics.newton import Tooling, _assemble, _move, _prepare, workspace
+from pinchline.physics.step_length import move, prepare
 from pinchline.physics.support import SUPPORT
 
 if TYPE_CHECKING:
@@ -123,7 +124,7 @@ class HeldSheet:
         )
 
     def _forces(self) -> None:
-        _assemble(
+        assemble(
             self.beam,
             self.chain,
             NO_ROLLS,
@@ -157,7 +158,7 @@ class HeldSheet:
         right[size:] = 0.0
         factor(work.band, size)
         solve(work.band, size, right)
-        _prepare(self.beam, self.chain, work, 0, self.elements)
+        prepare(self.beam, self.chain, work, 0, self.elements)
         turn = float(np.max(np.abs(right[THETA:size:3, 0])))
         share = min(1.0, MOST_TURN / turn) if turn > 0.0 else 1.0
-        _move(self.chain, work, 0, self.elements, share)
+        move(self.chain, work, 0, self.elements, share)

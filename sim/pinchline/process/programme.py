@@ -57,7 +57,7 @@ class Job:
         """Take down an accepted step; True when an event stops the move."""
         state = self.state
         feeding = self.text.startswith("feed")
-        self.recorder.step(state, self.move)
+        asked = self.recorder.step(state, self.move)
         if state.track is not None:
             now = [*pushed_away(state), grip_margin(state), state.drive_force]
             self.log.note(self.move, state.share, np.array(now))
@@ -66,7 +66,7 @@ class Job:
         if self.stopped:
             return False
         if state.track is None:  # crank and screws are asked by all strips together
-            for finding in events.stops(state):
+            for finding in events.stops(state, asked):
                 self.note(finding)
         if abs(state.fed - self._looked) >= events.LOOK_AT_CURL:
             self._looked = state.fed

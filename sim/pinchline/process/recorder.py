@@ -38,8 +38,9 @@ class Recorder:
         self._spent = state.iterations
         self._framed = (-1, math.nan, math.nan)
 
-    def step(self, state: State, move: int) -> None:
-        """Write down an accepted step; now and then its shape."""
+    def step(self, state: State, move: int) -> Effort:
+        """Write down an accepted step; now and then its shape. Return its efforts."""
+        asked = effort(state) if state.gripped else NO_EFFORT
         force = np.hypot(state.forces[:, 0], state.forces[:, 1])
         row = {
             "move": move,
@@ -49,7 +50,7 @@ class Recorder:
             "drive_force": state.drive_force,
             "nip_opening": state.nip_opening,
             **{f"give_{name}": state.supports[i, GIVE] for i, name in enumerate(ROLLS)},
-            **(effort(state) if state.gripped else NO_EFFORT)._asdict(),
+            **asked._asdict(),
             "curvature_max": state.curvature_max if state.gripped else math.nan,
             "patch_upper": upper_patch(state),
             "work_drive": state.work_drive,
@@ -80,6 +81,7 @@ class Recorder:
             or abs(state.fed - fed) >= FRAME_FEED
         ):
             self.frame(state, move)
+        return asked
 
     def frame(self, state: State, move: int) -> None:
         """Write down the whole shape in the machine."""

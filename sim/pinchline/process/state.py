@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.physics.assembly import Work, workspace
 from pinchline.physics.beam import Beam, Chain, lay_out
 from pinchline.physics.carry import FIELDS
 from pinchline.physics.contact import ROLL_RESULTS
 from pinchline.physics.history import PEAKS
-from pinchline.physics.newton import Limits, Work, workspace
+from pinchline.physics.newton import Limits
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STIFFNESS
 from pinchline.physics.weight import potential
 from pinchline.process.geometry import LOWER, UPPER, roll_table
