@@ -150,7 +150,7 @@ def limit_map_words(found: LimitMap, title: str, system: System) -> str:
         strength = units.format(row[0].yield_strength, "stress", system)
         by = {p.thickness: p for p in row}
         label = name if found.kind == "alloy" else strength
-        cells = (_cell(by[t], system) if t in by else "-" for t in shown)
+        cells = [_cell(by[t], system) if t in by else "-" for t in shown]
         table.append([label, *cells])
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
     lines = [title, "", "Tightest residual radius and what binds, by thickness", ""]
