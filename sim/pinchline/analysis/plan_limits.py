@@ -17,6 +17,7 @@ FINE = 0.02  # of the lift: near enough
 HALVINGS = 4  # of the lift between a pass that can be made and one that cannot
 SHARES = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)  # of a size, tried for a change
 WRAPPED = 0.97  # of the upper roll's curvature: more lift does next to nothing
+ROOM = 6.0  # distances from nip to rear roll: sheet on which no edge runs out
 MARGIN = 0.98  # of what a changed machine reaches: kept in hand
 
 
@@ -35,9 +36,13 @@ def reach(table: LiftTable) -> float:
 
 
 def tightest(case: Case, table: LiftTable) -> Tightest:
-    """Find the tightest even curve by the stepped solver, and what binds it."""
+    """Find the tightest even curve by the stepped solver, and what binds it.
+
+    Where no pass can be made its lift is the least that leaves a set.
+    """
     if not table.lifts.size:
         return Tightest(math.inf, math.nan, NO_SET)
+    case = _longer(case)
     last = table.lifts.size - 1
     low, high = 0.0, float(table.lifts[min(table.good, last)])
     limit = "" if table.good > last else table.limits[table.good]
@@ -54,12 +59,19 @@ def tightest(case: Case, table: LiftTable) -> Tightest:
             limit, high = found.limit, lift
             lift = 0.5 * (low + high)
     if best is None:
-        return Tightest(math.inf, math.nan, limit)
+        return Tightest(math.inf, float(table.lifts[0]), limit)
     if not limit:
         bound = wrap_curvature(case.machine, case.sheet.thickness)
         wrapped = float(table.loaded[-1]) >= WRAPPED * bound
         limit = WRAP if wrapped else table.end
     return best._replace(limit=limit)
+
+
+def _longer(case: Case) -> Case:
+    """Give the sheet long enough for a pass: a plan's blank is found later."""
+    length = max(case.sheet.length, ROOM * case.machine.rear.distance)
+    sheet = case.sheet.model_copy(update={"length": length})
+    return case.model_copy(update={"sheet": sheet})
 
 
 def _with_roll(case: Case, share: float) -> Case:

@@ -51,6 +51,7 @@ AHEAD = 0.12  # of that distance: as far ahead of the nip line a stopped run ben
 RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
 JUMP = 4.0  # thicknesses over which a jump of curvature is carried
 ROUNDS = 5  # of correction
+SPENT = 0.5  # of how much further a run went: a flat that got less shorter than that
 SAME = 1.0e-3  # of a bend: not to be corrected
 GOOD_SHARE = 0.5  # of a tolerance: near enough to stop
 NEAR_BEND = 5.0e-3  # of the sharpest: as near as the pieces keep to a wanted bend
@@ -75,6 +76,11 @@ class Draft:
         """What ended a move, "" where nothing did."""
         stops = (event.kind for event in self.result.events if event.level == "stop")
         return next(stops, "")
+
+    @property
+    def left(self) -> float:
+        """Sheet beyond the nip where the first run ends, mm."""
+        return self.blank - self.runs[0].knots[-1].u
 
     @property
     def miss(self) -> float:
@@ -127,9 +133,9 @@ class Search:
         draft = self.first_guess()
         if draft.stopped:
             return draft
-        best = draft
+        best, before = draft, None
         for number in range(ROUNDS):
-            due = self.edge_is_due(draft) and not self.edge_refused
+            due = self.edge_is_due(draft, before) and not self.edge_refused
             if draft.stopped or (not due and best.miss <= GOOD_SHARE):
                 break
             tell(0.2 + 0.1 * number, "second run" if due else "corrected")
@@ -141,13 +147,23 @@ class Search:
                 continue
             if due or (better.miss < best.miss and not better.stopped):
                 best = better
-            draft = better
+            before, draft = draft, better
         return best
 
-    def edge_is_due(self, draft: Draft) -> bool:
-        """Whether one run to the end leaves a longer rear flat than is wanted."""
-        run = draft.runs[0].knots
-        if len(draft.runs) > 1 or draft.blank - run[-1].u > self.least + STEP_S:
+    def edge_is_due(self, draft: Draft, before: Draft | None) -> bool:
+        """Whether one run to its end leaves a longer rear flat than is wanted.
+
+        It has come to its end too where it went further than ``before`` and hardly
+        bent more: the edge, sliding off the rear roll, no longer bears.
+        """
+        if len(draft.runs) > 1:
+            return False
+        further = before.left - draft.left if before is not None else 0.0
+        spent = False
+        if before is not None and further > STEP_S:
+            shorter = before.made.flats[1] - draft.made.flats[1]
+            spent = shorter < SPENT * further
+        if draft.left > self.least + STEP_S and not spent:
             return False
         if not self.asked[1]:
             return True
@@ -232,7 +248,7 @@ class Search:
             shift = max(starts[1] + off[1], self.least) - starts[1]
             starts[1] += shift
             return blank + shift, (starts[0], starts[1]), blank + shift - self.least
-        left = draft.blank - first[-1].u
+        left = draft.left
         if self.asked[1]:
             before = max(left, made.flats[1] + AHEAD * self.distance)
             if left < before and off[1] <= 0.0:
@@ -267,6 +283,8 @@ class Search:
         if len(draft.runs) > 1:
             high = made.length - draft.runs[1].knots[-1].u - LAG * self.distance
         here = (made.s > low) & (made.s < high)
+        if not np.any(here):  # too short an arc to tell its bend
+            return run
         wanted = self._wanted(part, made.s[here] - made.arc_flats[0])
         missing = (1.0 + share) * wanted - made.curvature[here]
         slopes = self.table.slopes(wanted)

@@ -43,14 +43,23 @@ def remember(
 
 
 @kernel
-def _read_memory(first: int, last: int, driven: int, places: Array, out: Array) -> None:
-    """Read what the places bore one element of feed ago."""
+def _read_memory(
+    first: int,
+    last: int,
+    driven: int,
+    places: Array,
+    earlier: Array,
+    more: float,
+    out: Array,
+) -> None:
+    """Read what the places bore one element of feed ago, and ``more`` of its change."""
     shift = places.shape[0] // 2 - driven
     for e in range(first, last):
         for k in range(FIELDS):
             out[e, k] = 0.0
             if 0 <= e + shift < places.shape[0]:
-                out[e, k] = places[e + shift, k]
+                now = places[e + shift, k]
+                out[e, k] = now + more * (now - earlier[e + shift, k])
 
 
 @kernel
@@ -179,18 +188,24 @@ def recall(
     driven: int,
     places: Array,
     pose: Array,
+    earlier: Array,
+    earlier_pose: Array,
+    more: float,
     rear: Array,
+    depth: float,
     guess: Array,
 ) -> None:
-    """Move the window on to what it was one whole element of feed ago.
+    """Move the window on to what it was one whole element of feed ago, and its change.
 
     With several steps per element the pattern of contact repeats only after all of
-    them; ``places`` and ``pose`` are what ``remember`` kept then. Other parameters as
-    in ``carry``; ``driven`` is the element on the nip line after the feed.
+    them; ``places`` and ``pose`` are what ``remember`` kept then, ``earlier`` and
+    ``earlier_pose`` an element before that. ``more`` is the share of the change from
+    the one to the other that goes on: 1 where both are known, else 0.
+    ``depth`` (mm): of the contact on the rear roll, to be kept. Other parameters as in
+    ``carry``; ``driven`` is the element on the nip line after the feed.
     """
-    depth = deepest(chain, first, last, beam.length, rear)
-    _read_memory(first, last, driven, places, guess)
-    chain.x[driven] = pose[0]
-    chain.y[driven] = pose[1]
-    chain.theta[driven] = pose[2]
+    _read_memory(first, last, driven, places, earlier, more, guess)
+    chain.x[driven] = pose[0] + more * (pose[0] - earlier_pose[0])
+    chain.y[driven] = pose[1] + more * (pose[1] - earlier_pose[1])
+    chain.theta[driven] = pose[2] + more * (pose[2] - earlier_pose[2])
     _shape(beam, chain, first, last, driven, rear, depth, guess)

@@ -200,8 +200,8 @@ def memorise(state: State) -> None:
         memory.places[memory.turn],
         memory.pose[memory.turn],
     )
-    memory.turn = (memory.turn + 1) % memory.places.shape[0]
-    memory.valid = min(memory.valid + 1, memory.places.shape[0])
+    memory.turn = (memory.turn + 1) % memory.size
+    memory.valid = min(memory.valid + 1, memory.size)
 
 
 def upper_patch(state: State) -> float:

@@ -92,10 +92,14 @@ class Part:
         return total
 
     def mean_curvature(self, middles: Array, reach: float) -> Array:
-        """Mean curvature (1/mm) over ``middles - reach .. middles + reach`` (mm)."""
+        """Mean curvature (1/mm) over ``middles - reach .. middles + reach`` (mm).
+
+        Of what lies on the part; 0 beyond it.
+        """
         low = np.clip(middles - reach, 0.0, self.length)
         high = np.clip(middles + reach, 0.0, self.length)
-        mean: Array = (self.turned_at(high) - self.turned_at(low)) / (high - low)
+        turned = self.turned_at(high) - self.turned_at(low)
+        mean: Array = turned / np.where(high > low, high - low, np.inf)
         return mean
 
     def in_elements(self, count: int) -> Array:

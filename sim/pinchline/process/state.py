@@ -43,12 +43,22 @@ GRAVITY = 9.80665e-9  # kg/m3 to N/mm3, standard gravity
 
 @dataclass
 class Memory:
-    """What the places of the machine bore at each step of the last element of feed."""
+    """What the places of the machine bore at each step of the last elements of feed."""
 
-    places: NDArray[np.float64]  # (steps per element, slots, fields)
-    pose: NDArray[np.float64]  # (steps per element, 3)
+    places: NDArray[np.float64]  # (steps of two elements, slots, fields)
+    pose: NDArray[np.float64]  # (steps of two elements, 3)
     valid: int = 0  # steps remembered in a row
-    turn: int = 0  # slot to be overwritten next
+    turn: int = 0  # slot to be overwritten next: two elements ago
+
+    @property
+    def size(self) -> int:
+        """Steps that can be remembered."""
+        return int(self.places.shape[0])
+
+    @property
+    def element_ago(self) -> int:
+        """Slot of one element of feed ago."""
+        return (self.turn + self.size // 2) % self.size
 
 
 @dataclass
@@ -310,7 +320,7 @@ def new_state(case: Case) -> State:
         supports=supports,
         arms=np.zeros((2, 3)),
         foundation=case.model.contact * modulus / t,
-        memory=Memory(np.zeros((steps, slots, FIELDS)), np.zeros((steps, 3))),
+        memory=Memory(np.zeros((2 * steps, slots, FIELDS)), np.zeros((2 * steps, 3))),
         peaks=peaks,
         energies=np.zeros(3),
         guess=np.zeros((n, FIELDS)),

@@ -9,6 +9,7 @@ import numpy as np
 
 from pinchline.errors import SolverError
 from pinchline.physics.carry import carry, recall
+from pinchline.physics.contact import deepest
 from pinchline.physics.support import GIVE
 from pinchline.process import edge
 from pinchline.process.energy import overcounted_work, work_scale
@@ -308,18 +309,10 @@ def _try_feed(
         state.first, state.last = low, high
     element, _ = state.driven()
     memory = state.memory
-    if whole and memory.valid == memory.places.shape[0]:
-        recall(
-            state.beam,
-            state.chain,
-            state.first,
-            state.last,
-            element,
-            memory.places[memory.turn],
-            memory.pose[memory.turn],
-            state.rolls[REAR],
-            state.guess,
-        )
+    moves = lift != state.lift or shift is not state.shift
+    if whole and memory.valid >= memory.size // (1 if moves else 2):
+        _recall(state, element, lift, shift, moves=moves)
+        moves = False
     else:
         carry(
             state.beam,
@@ -332,9 +325,35 @@ def _try_feed(
             state.rolls[REAR],
             state.guess,
         )
-    if lift != state.lift or shift is not state.shift:
+    if moves:
         _guess_rolls(state, lift, shift, None)
     return _settle_with_arms(state) if look else settle(state)
+
+
+def _recall(
+    state: State, element: int, lift: float, shift: NDArray[np.float64], *, moves: bool
+) -> None:
+    """Guess by what the places bore one and two elements of feed ago."""
+    memory, chain = state.memory, state.chain
+    here = state.first, state.last
+    depth = deepest(chain, *here, state.beam.length, state.rolls[REAR])
+    if moves:
+        state.set_axes(lift, shift)
+    ago = memory.element_ago
+    recall(
+        state.beam,
+        chain,
+        *here,
+        element,
+        memory.places[ago],
+        memory.pose[ago],
+        memory.places[memory.turn],
+        memory.pose[memory.turn],
+        1.0 if memory.valid == memory.size else 0.0,
+        state.rolls[REAR],
+        depth,
+        state.guess,
+    )
 
 
 def _advance_nip(state: State, steps: float) -> None:

@@ -1,0 +1,56 @@
+"""Plans that a search may miss: parts of the random ones of benchmarks/plan.py."""
+
+from __future__ import annotations
+
+import pytest
+
+from pinchline.analysis.plan_make import make_plan
+from pinchline.model.case import parse_case
+
+pytestmark = pytest.mark.verification
+
+SHEET = (
+    '[sheet]\nmaterial = "{alloy}"\ndirection = "LT"\nthickness = "{thickness} mm"\n'
+    'width = "300 mm"\n[machine]\nuse = "{machine}"\n[target]\n{target}'
+)
+
+
+def plan_of(alloy: str, thickness: float, machine: str, target: str):
+    """Plan one part, text as a user writes it."""
+    text = SHEET.format(
+        alloy=alloy, thickness=thickness, machine=machine, target=target
+    )
+    return make_plan(parse_case(text, path="plan.toml"))
+
+
+def test_a_flat_little_shorter_than_the_machine_s_own_takes_a_second_run():
+    """The edge slides off the rear roll and bears no more before the feed has ended.
+
+    To feed further bends nothing then. Wanted 1.7 mm shorter than one run leaves, with
+    1 mm allowed: the sheet must be turned end for end, which makes it.
+    """
+    plan = plan_of(
+        "5052-H32",
+        1.44,
+        "bench-50",
+        'radius = "190.97 mm"\nangle = "79.1 deg"\nflat_operator = "39.4 mm"\n'
+        'flat_rear = "35.0 mm"\n',
+    )
+    assert plan.reached, plan.limit
+    assert plan.way == "turn end for end"
+    for deviation in plan.deviations:
+        assert deviation.good, deviation
+
+
+def test_a_part_too_tight_and_too_short_is_refused_by_the_name_of_a_limit():
+    """An arc so short that the creases of the raise are all of it: nothing crashes.
+
+    Tighter by a quarter and more than this machine's rolls can grip it for.
+    """
+    plan = plan_of(
+        "3003-H14", 1.48, "bench-76", 'radius = "38.11 mm"\nopening = "73.6 mm"\n'
+    )
+    assert not plan.reached
+    assert plan.limit == "grip exceeded"
+    assert plan.nearest
+    assert plan.changes
