@@ -157,6 +157,7 @@ def carry(
     share: float,
     way: int,
     rear: Array,
+    depth: float,
     guess: Array,
 ) -> None:
     """Move the window on by a share of one element; the chain then holds a guess.
@@ -167,10 +168,9 @@ def carry(
     pivot : node next to the nip line after the feed, whose pose the nip gives
     share : part of an element to feed, 0..1
     way : +1 toward the rear roll, -1 toward the operator
-    rear : (6,) the rear roll, on which the guess keeps its depth of contact
+    rear, depth : (6,) the rear roll, and how deep (mm) the guess is to touch it
     guess : (n, 4) scratch
     """
-    depth = deepest(chain, first, last, beam.length, rear)
     _read_places(chain, first, last, share, way, guess)
     beyond = pivot + way
     chain.x[pivot] += share * (chain.x[beyond] - chain.x[pivot])
@@ -201,8 +201,8 @@ def recall(
     them; ``places`` and ``pose`` are what ``remember`` kept then, ``earlier`` and
     ``earlier_pose`` an element before that. ``more`` is the share of the change from
     the one to the other that goes on: 1 where both are known, else 0.
-    ``depth`` (mm): of the contact on the rear roll, to be kept. Other parameters as in
-    ``carry``; ``driven`` is the element on the nip line after the feed.
+    Other parameters as in ``carry``; ``driven`` is the element on the nip line after
+    the feed.
     """
     _read_memory(first, last, driven, places, earlier, more, guess)
     chain.x[driven] = pose[0] + more * (pose[0] - earlier_pose[0])

@@ -307,53 +307,61 @@ def _try_feed(
         state.first, state.last = old_first, old_last
         state.lay_arms()
         state.first, state.last = low, high
+    _guess_feed(state, way, share, lift, shift, whole=whole)
+    return _settle_with_arms(state) if look else settle(state)
+
+
+def _guess_feed(
+    state: State,
+    way: int,
+    share: float,
+    lift: float,
+    shift: NDArray[np.float64],
+    *,
+    whole: bool,
+) -> None:
+    """First guess of a feed: what the places bore earlier, or the state moved on.
+
+    The rear roll, where it moves and touches, takes the sheet along on it.
+    """
+    memory, chain, length = state.memory, state.chain, state.beam.length
+    here = state.first, state.last
     element, _ = state.driven()
-    memory = state.memory
+    depth = deepest(chain, *here, length, state.rolls[REAR])
     moves = lift != state.lift or shift is not state.shift
-    if whole and memory.valid >= memory.size // (1 if moves else 2):
-        _recall(state, element, lift, shift, moves=moves)
+    if moves and depth > 0.0:
+        state.set_axes(lift, shift)
         moves = False
+    if whole and not moves and memory.valid >= memory.size // 2:
+        ago = memory.element_ago
+        recall(
+            state.beam,
+            chain,
+            *here,
+            element,
+            memory.places[ago],
+            memory.pose[ago],
+            memory.places[memory.turn],
+            memory.pose[memory.turn],
+            1.0 if memory.valid == memory.size else 0.0,
+            state.rolls[REAR],
+            depth,
+            state.guess,
+        )
     else:
         carry(
             state.beam,
-            state.chain,
-            state.first,
-            state.last,
+            chain,
+            *here,
             max(1, min(element, state.elements - 1)),
             share / state.steps_per_element,
             way,
             state.rolls[REAR],
+            depth,
             state.guess,
         )
     if moves:
         _guess_rolls(state, lift, shift, None)
-    return _settle_with_arms(state) if look else settle(state)
-
-
-def _recall(
-    state: State, element: int, lift: float, shift: NDArray[np.float64], *, moves: bool
-) -> None:
-    """Guess by what the places bore one and two elements of feed ago."""
-    memory, chain = state.memory, state.chain
-    here = state.first, state.last
-    depth = deepest(chain, *here, state.beam.length, state.rolls[REAR])
-    if moves:
-        state.set_axes(lift, shift)
-    ago = memory.element_ago
-    recall(
-        state.beam,
-        chain,
-        *here,
-        element,
-        memory.places[ago],
-        memory.pose[ago],
-        memory.places[memory.turn],
-        memory.pose[memory.turn],
-        1.0 if memory.valid == memory.size else 0.0,
-        state.rolls[REAR],
-        depth,
-        state.guess,
-    )
 
 
 def _advance_nip(state: State, steps: float) -> None:
