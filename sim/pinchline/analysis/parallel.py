@@ -45,6 +45,13 @@ def workers(wanted: int | None, jobs: int) -> Iterator[Map]:
             raise
 
 
+@contextmanager
+def aside(function: Callable[..., T], *arguments: object) -> Iterator[Callable[[], T]]:
+    """Have a function done in a process beside this one; what is given waits for it."""
+    with ProcessPoolExecutor(1, initializer=_follow_parent) as pool:
+        yield pool.submit(function, *arguments).result
+
+
 CONNECT_SECONDS = 20
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,8 @@ from pinchline.errors import PinchlineError
 from pinchline.process.programme import run_case
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
     from pinchline.analysis.plan_lift import LiftTable
     from pinchline.analysis.plan_made import Made
     from pinchline.analysis.plan_search import Draft
@@ -26,24 +29,30 @@ MORE_LIFT = 0.3  # mm: what the mesh does to a radius, some 0.3 %, is a tenth of
 BENT = 0.5  # of the sharpest curvature: less is the ends, which follow the arc
 
 
+@contextmanager
 def effects(
     draft: Draft, table: LiftTable, workers: int | None = None
-) -> tuple[Effect, ...]:
-    """Find the effect of every run's lift.
+) -> Iterator[Callable[[], tuple[Effect, ...]]]:
+    """Begin to find the effect of every run's lift; what is given waits for them.
 
     A single run's by the slope of the table: every place takes its own curvature's.
     With two, each works on what the other leaves, so the job is run again.
     """
     if len(draft.runs) == 1:
-        changed: list[Made | None] = [_tighter(draft, table)]
-    else:
-        cases = []
-        for i in range(len(draft.runs)):
-            runs = list(draft.runs)
-            runs[i] = runs[i].raised_by(MORE_LIFT)
-            cases.append(job(draft.case, tuple(runs), draft.case.sheet.length))
-        with parallel.workers(workers, len(cases)) as do_all:
-            changed = [_made(draft, result) for result in do_all(_run, cases)]
+        yield lambda: _effects(draft, [_tighter(draft, table)])
+        return
+    cases = []
+    for i in range(len(draft.runs)):
+        runs = list(draft.runs)
+        runs[i] = runs[i].raised_by(MORE_LIFT)
+        cases.append(job(draft.case, tuple(runs), draft.case.sheet.length))
+    with parallel.workers(workers, len(cases)) as do_all:
+        results = do_all(_run, cases)
+        yield lambda: _effects(draft, [_made(draft, result) for result in results])
+
+
+def _effects(draft: Draft, changed: list[Made | None]) -> tuple[Effect, ...]:
+    """Compare the parts that more lift made with that of the plan."""
     moves = draft.case.moves
     lifts = [n for n, move in enumerate(moves, 1) if move.kind == "lift"]
     found = []

@@ -119,14 +119,17 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     tell(0.8, "a little more lift, closing by hand")
     limit = limit or _limit(draft, table, search)
     helps = changes(case, wanted, workers) if limit in (*MACHINE, WRAP) else {}
+    with effects(draft, table, workers) as found:
+        closing = _closing(draft)
+        more = found()
     return Plan(
         case=with_text(draft.case),
         result=draft.result,
         way="turn end for end" if len(draft.runs) > 1 else "one pass",
         settings=settings_of(draft.case),
         deviations=draft.deviations,
-        effects=effects(draft, table, workers),
-        closing=_closing(draft),
+        effects=more,
+        closing=closing,
         reached=not limit,
         limit=limit,
         nearest=_nearest(draft) if limit else "",

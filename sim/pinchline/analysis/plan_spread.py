@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import qmc
 
 from pinchline.analysis.scatter_inputs import (
     inputs_of,
@@ -65,6 +64,8 @@ def spread_parts(
 
 def _filled(size: int, parts: int) -> Array:
     """Shares of the laws that fill them evenly, ``(parts, size)``."""
+    from scipy.stats import qmc  # slow to import, and a plan need not wait for it
+
     shares: Array = qmc.Sobol(size, rng=np.random.default_rng(SEED)).random(parts)
     return shares
 

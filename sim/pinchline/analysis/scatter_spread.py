@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.stats import qmc
 
 from pinchline.analysis import parallel
 from pinchline.analysis.scatter_inputs import Input, settings_in, varied_case
@@ -264,6 +263,8 @@ class _Laying(NamedTuple):
 
         Beside them the coordinates of the rest, as ``Surface.at`` takes them.
         """
+        from scipy.stats import qmc  # slow to import
+
         sheet = sheet_inputs(self.inputs)
         scale = lift_scale(self.inputs)
         lifted = scale < math.inf

@@ -84,6 +84,7 @@ def _write(
     found: "Plan", folder: Path, name: str, system: "System", paper: "Paper | None"
 ) -> "Iterator[Path]":
     """Write the job, its result, the set-up sheet and the template."""
+    from pinchline.analysis.parallel import aside
     from pinchline.analysis.plan_job import with_text
     from pinchline.analysis.plan_spread import spread_parts
     from pinchline.output.setup_sheet import write_setup_sheet
@@ -92,10 +93,14 @@ def _write(
 
     folder.mkdir(parents=True, exist_ok=True)
     start = folder / f"{name}-plan"
-    write_whole(start.with_suffix(".toml"), with_text(found.case, folder).text.encode())
-    write_result(found.result, start.with_suffix(".h5"))
-    yield from (start.with_suffix(".toml"), start.with_suffix(".h5"))
-    yield from write_setup_sheet(
-        found, spread_parts(found), folder, name, system=system, paper=paper
-    )
-    yield from write_template(found.result, folder, name, system=system, paper=paper)
+    job, result = start.with_suffix(".toml"), start.with_suffix(".h5")
+    with aside(spread_parts, found) as parts:
+        write_whole(job, with_text(found.case, folder).text.encode())
+        write_result(found.result, result)
+        yield from (job, result)
+        yield from write_template(
+            found.result, folder, name, system=system, paper=paper
+        )
+        yield from write_setup_sheet(
+            found, parts(), folder, name, system=system, paper=paper
+        )
