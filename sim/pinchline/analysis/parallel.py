@@ -99,7 +99,8 @@ def crew(wanted: int | None, scheduler: str | None) -> Iterator[Crew]:
     try:
         yield Crew(pool, lambda: count, private)
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+        # waited for: a pool that closes as Python ends may print a traceback
+        pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _enlist(private: list[tuple[int, int]]) -> None:
