@@ -54,3 +54,17 @@ def test_a_part_too_tight_and_too_short_is_refused_by_the_name_of_a_limit():
     assert plan.limit == "grip exceeded"
     assert plan.nearest
     assert plan.changes
+
+
+def test_a_pass_that_slips_as_its_edge_leaves_the_rear_roll_ends_before_it():
+    """The edge, sliding off the rear roll, takes more drive than the pass does.
+
+    Near the tightest that this sheet comes to on these rolls (53 mm) they no longer
+    grip it for that. The feed has to end with more sheet in hand than the nip needs.
+    """
+    plan = plan_of("2024-T3", 0.93, "bench-60", 'radius = "55 mm"\nangle = "130 deg"\n')
+    assert plan.reached, plan.limit
+    assert not [event for event in plan.result.events if event.level == "stop"]
+    place, _, feed, *_ = plan.case.moves
+    in_hand = plan.case.sheet.length - place.at - feed.by
+    assert in_hand > 10.0  # the nip itself needs no more than 3 thicknesses

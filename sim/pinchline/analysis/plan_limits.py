@@ -3,30 +3,19 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from pinchline.analysis import parallel
-from pinchline.analysis.passes import NO_SET, WRAP, one_pass
 from pinchline.analysis.plan_lift import LiftTable, lift_table
-from pinchline.process.geometry import wrap_curvature
+from pinchline.analysis.tightest import STEPPED, Tightest, checked, tightest
 
 if TYPE_CHECKING:
     from pinchline.model.case import Case
 
-FINE = 0.02  # of the lift: near enough
-HALVINGS = 4  # of the lift between a pass that can be made and one that cannot
+HALVINGS = 3  # of a fiftieth of the lift: what a hand can set
 SHARES = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)  # of a size, tried for a change
-WRAPPED = 0.97  # of the upper roll's curvature: more lift does next to nothing
 ROOM = 6.0  # distances from nip to rear roll: sheet on which no edge runs out
 MARGIN = 0.98  # of what a changed machine reaches: kept in hand
-
-
-class Tightest(NamedTuple):
-    """Tightest even curve of a machine: radius (mm), its lift (mm), what binds it."""
-
-    radius: float
-    lift: float
-    limit: str
 
 
 def reach(table: LiftTable) -> float:
@@ -35,36 +24,18 @@ def reach(table: LiftTable) -> float:
     return float(table.curvatures[good - 1]) if good else 0.0
 
 
-def tightest(case: Case, table: LiftTable) -> Tightest:
+def bound(case: Case, table: LiftTable) -> Tightest:
     """Find the tightest even curve by the stepped solver, and what binds it.
 
-    Where no pass can be made its lift is the least that leaves a set.
+    Its lift (mm) is the least that leaves a set where no pass can be made.
     """
-    if not table.lifts.size:
-        return Tightest(math.inf, math.nan, NO_SET)
-    case = _longer(case)
-    last = table.lifts.size - 1
-    low, high = 0.0, float(table.lifts[min(table.good, last)])
-    limit = "" if table.good > last else table.limits[table.good]
-    best: Tightest | None = None
-    lift = float(table.lifts[max(table.good - 1, 0)])
-    for _ in range(HALVINGS):
-        found = one_pass(case, lift, "operator")
-        if found.possible and math.isfinite(found.radius):
-            best, low = Tightest(found.radius, lift, limit), lift
-            if high - low < FINE * high:
-                break
-            lift = high if not limit else 0.5 * (low + high)
-        else:
-            limit, high = found.limit, lift
-            lift = 0.5 * (low + high)
-    if best is None:
-        return Tightest(math.inf, float(table.lifts[0]), limit)
-    if not limit:
-        bound = wrap_curvature(case.machine, case.sheet.thickness)
-        wrapped = float(table.loaded[-1]) >= WRAPPED * bound
-        limit = WRAP if wrapped else table.end
-    return best._replace(limit=limit)
+    sheet = _longer(case)
+    found = tightest(sheet, back_only=True)
+    if found.way and found.by != STEPPED:
+        found = checked(sheet, found, HALVINGS)
+    if not found.way:
+        return found._replace(lift=float(table.lifts[0]))
+    return found
 
 
 def _longer(case: Case) -> Case:

@@ -20,19 +20,16 @@ from pinchline.analysis.plan import Plan, settings_of
 from pinchline.analysis.plan_effects import effects
 from pinchline.analysis.plan_job import with_text
 from pinchline.analysis.plan_lift import calibrated, lift_table
-from pinchline.analysis.plan_limits import changes, relaxed, tightest
+from pinchline.analysis.plan_limits import bound, changes, relaxed
 from pinchline.analysis.plan_made import judge
 from pinchline.analysis.plan_search import Draft, Search
 from pinchline.analysis.span import SOLVED, solve_pass
 from pinchline.errors import InputError, PinchlineError
 from pinchline.model.target import DETERMINED
 from pinchline.process.effort import (
-    CRANK,
     DEFLECTION,
     GRIP,
-    PINCH,
-    SCREW,
-    TORQUE,
+    LIMITS,
     asked_of,
 )
 
@@ -45,10 +42,10 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-MACHINE = (GRIP, CRANK, SCREW, TORQUE, PINCH, DEFLECTION, *ENDS)
+MACHINE = (*LIMITS, *ENDS)
 NIP_EDGE, ONE_WAY = "the nip must hold the edge", "the rolls bend one way only"
 SLACK = 0.3  # of the sharpest curvature: weaker bends need no calibration of theirs
-GENTLER = (1.0, 0.97, 0.94, 0.9)  # of a lift whose steady pass can be made
+GENTLER = (1.0, 0.97, 0.94, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)  # of the bound's lift
 SLIPS = 1.1  # times the grip: where only the way to the steady pass asks too much
 COUNTER = 0.02  # of the sharpest curvature: less of the other sign is noise
 SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
@@ -113,9 +110,9 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         limit = draft.stopped
     if draft is None or (limit and limit not in CURL):
         tell(0.5, "the tightest curve that can be made")
-        bound = tightest(case, table)
-        limit = bound.limit
-        search, draft = _nearest_draft(case, table, bound.lift, tell)
+        most = bound(case, table)
+        limit = most.limit
+        search, draft = _nearest_draft(case, table, most.lift, tell)
     tell(0.8, "a little more lift, closing by hand")
     limit = limit or _limit(draft, table, search)
     helps = changes(case, wanted, workers) if limit in (*MACHINE, WRAP) else {}
@@ -172,6 +169,8 @@ def _limit(draft: Draft, table: LiftTable, search: Search) -> str:
         return NO_SET
     worst = max(draft.deviations, key=lambda d: 0.0 if d.good else abs(d.off))
     if "flat" in worst.name and worst.off > 0.0:
+        if len(draft.runs) == 1 and "rear" in worst.name and search.held_by:
+            return search.held_by
         if len(draft.runs) == 1 and "rear" in worst.name and search.edge_refused:
             return "the bent sheet does not go into the nip again, turned end for end"
         return NIP_EDGE

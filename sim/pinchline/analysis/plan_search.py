@@ -27,6 +27,7 @@ from pinchline.analysis.plan_made import (
     zones_of,
 )
 from pinchline.errors import SolverError
+from pinchline.process.effort import LIMITS
 from pinchline.process.geometry import GRIP_EDGE
 from pinchline.process.part import Part, wanted_part
 from pinchline.process.programme import run_to_state
@@ -52,6 +53,7 @@ RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
 JUMP = 4.0  # thicknesses over which a jump of curvature is carried
 ROUNDS = 5  # of correction
 SPENT = 0.5  # of how much further a run went: a flat that got less shorter than that
+BACK = 1.5  # thicknesses before the place where the machine's limit stops a run
 SAME = 1.0e-3  # of a bend: not to be corrected
 GOOD_SHARE = 0.5  # of a tolerance: near enough to stop
 NEAR_BEND = 5.0e-3  # of the sharpest: as near as the pieces keep to a wanted bend
@@ -109,6 +111,8 @@ class Search:
         self.table = table or lift_table(case)
         self.gap = case.measure.straightedge_gap
         self.least = GRIPPED * self.thickness
+        self.in_hand = self.least  # sheet behind the nip where a first run ends, mm
+        self.held_by = ""  # limit of the machine that ends it sooner
         self.edge_refused = False
         self.one_run_flat = math.nan
 
@@ -130,7 +134,7 @@ class Search:
         """Find the job: run, add a second run where an edge asks for it, correct."""
         tell = progress or (lambda _share, _text: None)
         tell(0.1, "first run toward the operator")
-        draft = self.first_guess()
+        draft = self.held_back(self.first_guess())
         if draft.stopped:
             return draft
         best, before = draft, None
@@ -163,7 +167,7 @@ class Search:
         if before is not None and further > STEP_S:
             shorter = before.made.flats[1] - draft.made.flats[1]
             spent = shorter < SPENT * further
-        if draft.left > self.least + STEP_S and not spent:
+        if draft.left > self.in_hand + STEP_S and not spent:
             return False
         if not self.asked[1]:
             return True
@@ -196,7 +200,7 @@ class Search:
         arc_flat = start + to_arc
         arc = part.length - sum(part.flats)
         blank = arc_flat + arc + run_out
-        left = self.least
+        left = self.in_hand
         if self.asked[1]:
             flat = part.straightedge(self.gap)[1]
             if flat > run_out + to_arc:
@@ -204,6 +208,23 @@ class Search:
                 blank += part.flats[1] - run_out
         run = self.lifts(part, start, arc_flat, blank - left)
         return self.do((run,), blank, part)
+
+    def held_back(self, draft: Draft) -> Draft:
+        """End a first run sooner that a limit of the machine stops near its end.
+
+        The edge, as it slides off the rear roll, asks for more drive than the pass.
+        """
+        for _ in range(ROUNDS):
+            left = draft.blank - float(draft.result.steps["nip"][-1])
+            if draft.stopped not in LIMITS or left > self.distance:
+                break
+            self.held_by = draft.stopped
+            self.in_hand = left + BACK * self.thickness
+            run = draft.runs[0].placed(
+                draft.runs[0].knots[0].u, draft.blank - self.in_hand
+            )
+            draft = self.do((run,), draft.blank, draft.part)
+        return draft
 
     def improve(self, draft: Draft) -> Draft:
         """Correct first run, edges and blank by what came out, and run again.
@@ -247,13 +268,13 @@ class Search:
         if len(draft.runs) > 1:
             shift = max(starts[1] + off[1], self.least) - starts[1]
             starts[1] += shift
-            return blank + shift, (starts[0], starts[1]), blank + shift - self.least
+            return blank + shift, (starts[0], starts[1]), blank + shift - self.in_hand
         left = draft.left
         if self.asked[1]:
             before = max(left, made.flats[1] + AHEAD * self.distance)
             if left < before and off[1] <= 0.0:
                 before = left  # the sheet ran out: the flat is the machine's
-            after = max(before + off[1], self.least)
+            after = max(before + off[1], self.in_hand)
             blank += off[1]
             left = after
         return blank, (starts[0], math.nan), blank - left
@@ -321,9 +342,9 @@ class Search:
         arc = part.length - sum(part.flats)
         blank = draft.made.arc_flats[0] + moved + arc + arc_flat
         if self._begins_well(draft):
-            first = draft.runs[0].placed(starts[0], blank - self.least)
+            first = draft.runs[0].placed(starts[0], blank - self.in_hand)
         else:
-            first = self._corrected(draft, starts[0], blank - self.least, 0.0)
+            first = self._corrected(draft, starts[0], blank - self.in_hand, 0.0)
         try:
             longer = self.do((first, edge), blank, part)
         except SolverError:

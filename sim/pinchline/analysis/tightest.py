@@ -131,8 +131,10 @@ def _between(climb: Climb, good: Judged | None, bad: Judged) -> _Found:
     return _Found(good and good.made, bad.nearest)
 
 
-def tightest(case: Case) -> Tightest:
+def tightest(case: Case, *, back_only: bool = False) -> Tightest:
     """Find the tightest pass of a case's sheet on its machine, either way.
+
+    ``back_only``: toward the operator, as plans bend.
 
     A pass toward the operator that lies on the upper roll is not bettered by one toward
     the rear. Where the span solver loses the pass (thin soft sheet), a harder sheet of
@@ -145,6 +147,8 @@ def tightest(case: Case) -> Tightest:
         return _answer(back.best, WRAP, SPAN)
     if not back.limit:
         return _wrapped_sheet(case) or _by_steps(case)
+    if back_only:
+        return _answer(back.best, back.limit, SPAN)
     there = _one_way(case, "rear", raises)
     best = there if there.limit and there.radius < back.radius else back
     return _answer(best.best, best.limit, SPAN)
@@ -200,11 +204,11 @@ def _by_steps(case: Case) -> Tightest:
     return _halved(case, None, high, STEPPED_HALVINGS)
 
 
-def checked(case: Case, found: Tightest) -> Tightest:
+def checked(case: Case, found: Tightest, halvings: int = CHECK_HALVINGS) -> Tightest:
     """Ask the stepped solver the same question, from where the span found its answer.
 
     Up or down in steps of the lift until a pass that can be made lies beside one that
-    cannot, then halved.
+    cannot, then ``halvings`` between them.
     """
     longest, end = longest_lift(case)
     way: Way = "rear" if found.way == "rear" else "operator"
@@ -221,7 +225,7 @@ def checked(case: Case, found: Tightest) -> Tightest:
             break
     if bad is None:
         return _stepped(good, end)
-    return _halved(case, good, bad, CHECK_HALVINGS)
+    return _halved(case, good, bad, halvings)
 
 
 def _halved(case: Case, good: Pass | None, bad: Pass, halvings: int) -> Tightest:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 GRIP, CRANK = "grip exceeded", "effort exceeded"
 SCREW, TORQUE = "screw force exceeded", "screw torque exceeded"
 PINCH, DEFLECTION = "pinch force exceeded", "roll deflection exceeded"
+LIMITS = (GRIP, CRANK, SCREW, TORQUE, PINCH, DEFLECTION)
 
 
 class Effort(NamedTuple):
