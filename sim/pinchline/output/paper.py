@@ -102,7 +102,8 @@ class Page:
     def write(self, x: float, y: float, text: str, size: float, **how: Any) -> None:
         """Write a line with its upper left corner at a place (mm)."""
         settings: dict[str, Any] = {"ha": "left", "va": "top", "color": "black"}
-        self.ax.text(x, y, text, fontsize=size, **(settings | how))
+        plain = {"fontfeatures": ("-liga",)}  # a PDF keeps ligatures in a second font
+        self.ax.text(x, y, text, fontsize=size, **(settings | plain | how))
 
     def rule(self, x: tuple[float, float], y: float, width: float = 0.5) -> None:
         """Draw a level line."""
@@ -207,7 +208,7 @@ def _lay_cells(
 
     for column, head in enumerate(cells.heads):
         if draw and head:
-            put(column, head, y, fontstyle="italic")
+            put(column, head, y)
     y -= line_height(HEADING) + 0.3
     for row in cells.rows:
         if draw:
