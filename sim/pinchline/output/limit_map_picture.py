@@ -35,6 +35,7 @@ STEPS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)  # of the levels, a d
 GENTLEST = 20.0  # times the tightest radius; more has one colour
 LINED = 7.0  # times the tightest level; beyond it lines would crowd
 ROOM = 0.09  # of the width of the axes that a word needs
+UPRIGHT = 0.025  # and one that stands upright
 LEAST = 0.012  # of a yield map's points that a named region has
 TIGHT, GENTLE = look.BLUE, "#f4ecd8"
 # thicknesses on the axis: of a decade, and the gauges of the trade
@@ -157,8 +158,11 @@ def _bands(
             cells = [at[p.thickness] for p in run]
             start, end = edges[cells[0]], edges[cells[-1] + 1]
             ax.plot([start, start], [y - 0.38, y + 0.38], color=look.INK, lw=1.3)
-            if math.log(end / start) > ROOM * whole:
-                look.note(ax, SHORT.get(limit, limit), math.sqrt(start * end), y)
+            wide, word = math.log(end / start) / whole, SHORT.get(limit, limit)
+            if wide > UPRIGHT:
+                size = min(7.5, 44.0 / len(word))  # as long as the band is high
+                turned = {} if wide > ROOM else {"rotation": 90.0, "fontsize": size}
+                look.note(ax, word, math.sqrt(start * end), y, **turned)
         ax.plot([end, end], [y - 0.38, y + 0.38], color=look.INK, lw=1.3)
     ax.set_yticks(range(len(rows)), [name for name, _ in rows])
     ax.tick_params(axis="y", length=0.0)
