@@ -109,6 +109,12 @@ BAD = {
         "rolled otherwise",
         "another name",
     ),
+    "flat in hand": (
+        "strip, lift [mm], toward, flat [mm], flat error [mm]",
+        "A, 16, rear, 38, 0.5",
+        "is what was left in hand",
+        "fed toward the operator",
+    ),
     "no rows": (HEAD, "", "0 rows", "1 to"),
     "too many cells": (HEAD, f"{ROW}, 7", "8 cells, the header 7", "left empty"),
 }

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import Result as Said
+from rig import report
 from typer.testing import CliRunner
 
 import pinchline as pl
@@ -22,13 +23,14 @@ from pinchline.analysis.fit_learned import Forecast, advise, learned, lift_for
 from pinchline.analysis.fit_model import (
     Bent,
     StripModel,
+    gapes_after,
     lift_of_gap,
     parameters_of,
     predicted,
     rise_over,
     varied,
 )
-from pinchline.analysis.passes import one_pass
+from pinchline.analysis.passes import one_pass, run_out_flat
 from pinchline.analysis.plan import settings_of
 from pinchline.analysis.span import solve_pass
 from pinchline.errors import InputError
@@ -267,6 +269,37 @@ def test_flat_strips_have_no_rise() -> None:
     assert rise_over(0.0, 50.0) == 0.0
     flat = Bent(0.0, math.nan, 1.0)
     assert math.isinf(predicted(Reading(kind="radius", value=1, error=1), flat))
+
+
+def test_a_flat_is_where_the_edge_leaves_the_rear_roll_and_what_gapes_after() -> None:
+    """Its bent part by geometry: an arc leaves its tangent by ``s^2 k / 2``."""
+    k, gap = 1.0 / 80.0, CASE.measure.straightedge_gap
+    assert 0.5 * k * gapes_after(k, gap) ** 2 == pytest.approx(gap, rel=1e-12)
+    reading = Reading(kind="flat", value=40.0, error=0.5)
+    bent = Bent(k, math.nan, 1.0, 34.0, gap)
+    assert predicted(reading, bent) == pytest.approx(38.0, abs=1e-9)
+
+
+def test_a_measured_flat_is_the_stepped_solver_s_and_tells_little() -> None:
+    """Rolled at the card's values: fitted to 0.5 mm. One 6 mm off is named.
+
+    The strip's rise fixes the bend; the flat then has nothing left to explain.
+    """
+    radius = one_pass(CASE, 17.0, "operator").radius
+    inside = 1.0 / (radius - 0.5 * CASE.sheet.thickness)
+    bend = rise(rise_over(inside, 50.0))
+    flat = run_out_flat(CASE, 17.0)
+    alone = fit(CASE, (strip("A", "operator", 17.0, bend),))
+    found = []
+    for off in (0.0, 6.0):
+        reading = Reading(kind="flat", value=flat + off, error=0.5)
+        found.append(fit(CASE, (strip("A", "operator", 17.0, bend, reading),)))
+    fitted = found[0].residuals[1].predicted
+    report("flat of a strip, fitted and rolled, mm", fitted, flat)
+    assert fitted == pytest.approx(flat, abs=0.5)
+    for before, after in zip(alone.estimates, found[0].estimates, strict=True):
+        assert after.deviation == pytest.approx(before.deviation, rel=0.1)
+    assert [name for name, _ in found[1].strange] == ["A"]
 
 
 def test_lift_turns_and_gap_mean_the_same_setting() -> None:

@@ -23,9 +23,9 @@ from pinchline.analysis.fit_model import (
     parameters_of,
     predicted,
 )
-from pinchline.analysis.passes import HARDLY, one_pass
+from pinchline.analysis.passes import HARDLY, one_pass, run_out_flat
 from pinchline.errors import InputError, SolverError
-from pinchline.model.strips import read_strips
+from pinchline.model.strips import ON_A_FACE, read_strips
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -166,7 +166,11 @@ class _Problem:
             self.sigmas[i] = np.asarray(
                 [
                     fit_model.sigma(
-                        r, self.errors[i], predicted(r, bent), predicted(r, more)
+                        r,
+                        self.errors[i],
+                        predicted(r, bent),
+                        predicted(r, more),
+                        model.run_out_error,
                     )
                     for r in model.strip.readings
                 ]
@@ -264,13 +268,16 @@ class _Problem:
             case, lift = model.setting(
                 z[: self.count], model.lift_error * float(z[self.count + i])
             )
-            asked.append((case, lift, model.strip.way))
+            flat = any(r.kind == "flat" for r in model.strip.readings)
+            asked.append((case, lift, model.strip.way, flat))
         with parallel.workers(workers, len(asked)) as do_all:
-            radii = list(do_all(_stepped, asked))
+            found = list(do_all(_stepped, asked))
         changed = 0.0
-        for i, (model, radius, bent) in enumerate(
-            zip(self.models, radii, self._bents(z), strict=True)
+        for i, (model, (radius, flat), bent) in enumerate(
+            zip(self.models, found, self._bents(z), strict=True)
         ):
+            if math.isfinite(flat) and math.isfinite(radius):
+                model.set_run_out(flat, radius)
             plain = bent.curvature / model.correction
             if math.isfinite(radius) and plain > HARDLY:
                 before, model.correction = model.correction, 1.0 / (radius * plain)
@@ -344,7 +351,7 @@ class _Problem:
             measured = [
                 measured_curvature(reading, bent)
                 for reading in model.strip.readings
-                if reading.kind not in ("thickness", "hand force")
+                if reading.kind in ON_A_FACE
             ]
             mean = float(np.mean(measured)) if measured else math.nan
             found.append((mean, bent.curvature))
@@ -390,7 +397,12 @@ def measured_curvature(reading: Reading, bent: Bent) -> float:
     return k
 
 
-def _stepped(asked: tuple[Case, float, Way]) -> float:
-    """Residual radius (mm) of one pass by the stepped solver; NaN where it stops."""
-    case, lift, way = asked
-    return one_pass(case, lift, way).radius
+def _stepped(asked: tuple[Case, float, Way, bool]) -> tuple[float, float]:
+    """Residual radius (mm) of one pass by the stepped solver, and its flat if asked.
+
+    NaN where it stops.
+    """
+    case, lift, way, flat = asked
+    return one_pass(case, lift, way).radius, (
+        run_out_flat(case, lift) if flat else math.nan
+    )

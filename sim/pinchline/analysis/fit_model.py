@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from pinchline import library
+from pinchline.analysis.passes import HARDLY
 from pinchline.analysis.scatter_inputs import strengthened
 from pinchline.analysis.span import SOLVED
 from pinchline.analysis.span_many import Neighbours
@@ -55,6 +56,9 @@ _STEP: dict[Name, float] = {
 }
 _COARSE = 0.1
 FITTED = "measured strips"  # basis of a card that a fit wrote
+RUN_OUT = 0.6  # of the distance to the rear roll: the flat at its edge, at first
+# mm: error of that, and of the stepped solver's flats (continuum: 0.1 to 0.6)
+ROUGH_FLAT, FINE_FLAT = 5.0, 0.5
 HAND_ERROR = 0.2  # of the hand's force: efficiency and friction of the drive; assumed
 
 
@@ -199,12 +203,16 @@ class Bent(NamedTuple):
     """What a strip is predicted to be.
 
     curvature: left, of the mid-line (1/mm); hand: force at the crank (N), NaN without
-    one; thickness: mm. NaN where the model finds no pass.
+    one; thickness: mm. NaN where the model finds no pass. run_out: what of the flat at
+    the edge that leaves the rear roll is none of the bend's, mm; gap: at which a
+    straightedge on it ends the flat, mm.
     """
 
     curvature: float
     hand: float
     thickness: float
+    run_out: float = math.nan
+    gap: float = 0.0
 
 
 class StripModel:
@@ -219,6 +227,8 @@ class StripModel:
         self.strip, self.parameters = strip, parameters
         self.lift_error = lift_error(case, strip)
         self.correction = 1.0  # stepped over span solver, of the curvature
+        self.run_out = RUN_OUT * case.machine.rear.distance
+        self.run_out_error = ROUGH_FLAT
         self._follower = Neighbours(self.case, strip.way, case.sheet.curvature)
         self._follower.climb_rungs(np.array([self.lift_set(self.case)]))
 
@@ -248,15 +258,21 @@ class StripModel:
     def bent(self, x: Array, shift: float) -> Bent:
         """Predict the strip."""
         case, lift = self.setting(x, shift)
-        t = case.sheet.thickness
+        t, edge = case.sheet.thickness, (self.run_out, case.measure.straightedge_gap)
         if lift <= 0.0:
-            return Bent(0.0, math.nan, t)
+            return Bent(0.0, math.nan, t, *edge)
         one = self._follower.near(case, lift)
         if one.status != SOLVED:
             return Bent(math.nan, math.nan, t)
         drive = np.array([abs(one.drive)])
         asked = over_the_width(case, np.zeros(1), one.pushed[None], drive, np.ones(1))
-        return Bent(self.correction * one.residual, asked.hand_force, t)
+        return Bent(self.correction * one.residual, asked.hand_force, t, *edge)
+
+    def set_run_out(self, flat: float, radius: float) -> None:
+        """Take over what the stepped solver leaves flat (mm), and its radius (mm)."""
+        gap = self.case.measure.straightedge_gap
+        self.run_out = flat - gapes_after(1.0 / radius, gap)
+        self.run_out_error = FINE_FLAT
 
 
 def lift_error(case: Case, strip: Strip) -> float:
@@ -290,6 +306,8 @@ def predicted(reading: Reading, bent: Bent) -> float:
         return bent.thickness
     if reading.kind == "hand force":
         return bent.hand
+    if reading.kind == "flat":
+        return bent.run_out + gapes_after(bent.curvature, bent.gap)
     half = 0.5 * bent.thickness
     off = {"inside": -half, "middle": 0.0, "outside": half}[reading.side]
     k = bent.curvature / (1.0 + off * bent.curvature)
@@ -303,6 +321,14 @@ def predicted(reading: Reading, bent: Bent) -> float:
     if k <= 0.0:
         return math.inf
     return (2.0 if reading.kind == "diameter" else 1.0) / k
+
+
+def gapes_after(curvature: float, gap: float) -> float:
+    """Length of arc (mm) over which a straightedge tangent to it comes to gape.
+
+    ``sqrt(2 g/k)``: the part of a flat by straightedge that is bent.
+    """
+    return math.sqrt(2.0 * gap / max(curvature, HARDLY))
 
 
 def rise_over(curvature: float, chord: float) -> float:
@@ -327,7 +353,9 @@ def told(reading: Reading, value: float) -> float:
     return value
 
 
-def sigma(reading: Reading, model: float, at: float, more: float) -> float:
+def sigma(
+    reading: Reading, model: float, at: float, more: float, run_out: float
+) -> float:
     """Error of a reading in the measure of ``told``, the model's own with it.
 
     Parameters
@@ -335,6 +363,7 @@ def sigma(reading: Reading, model: float, at: float, more: float) -> float:
     reading : with its error
     model : error of the curvature that the model makes, relative
     at, more : what is predicted, and what a curvature higher by a thousandth would be
+    run_out : error of the flat that the model makes beside, mm
     """
     error = reading.error
     if reading.kind in ("diameter", "radius"):
@@ -342,4 +371,6 @@ def sigma(reading: Reading, model: float, at: float, more: float) -> float:
     own = model * (told(reading, more) - told(reading, at)) / 0.001
     if reading.kind == "hand force":
         own = HAND_ERROR * at
+    if reading.kind == "flat":
+        own = math.hypot(own, run_out)
     return math.hypot(error, own)

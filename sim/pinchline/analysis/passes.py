@@ -110,6 +110,22 @@ def one_pass(case: Case, lift: float, way: Way) -> Pass:
     )
 
 
+def run_out_flat(case: Case, lift: float) -> float:
+    """Flat (mm) at the edge that leaves the rear roll, fed toward the operator.
+
+    By straightedge, with the stepped solver; NaN where the job stops before.
+    """
+    job = pass_case(case, lift, "operator")
+    place, lifted, _ = job.moves
+    to_end = Feed(toward="operator", leave=2.0 * GRIP_EDGE * case.sheet.thickness)
+    job = job.model_copy(update={"moves": (place, lifted, to_end)})
+    try:
+        result = run_case(job)
+    except SolverError:
+        return math.nan
+    return math.nan if result.stopped else result.summary["flat_rear_straightedge"]
+
+
 def _just_bent(result: Result, way: Way) -> tuple[float, float]:
     """Free and loaded radius (mm) of the sheet that has just come through the nip."""
     fed = result.steps["move"] == 3

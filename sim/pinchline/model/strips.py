@@ -15,7 +15,9 @@ from pinchline.units import Dimension
 
 Way = Literal["rear", "operator"]
 Side = Literal["inside", "middle", "outside"]
-Kind = Literal["rise", "diameter", "radius", "opening", "thickness", "hand force"]
+Kind = Literal[
+    "rise", "diameter", "radius", "opening", "flat", "thickness", "hand force"
+]
 Screw = Literal["lift", "turns", "gap"]
 
 EXAMPLE = (
@@ -31,6 +33,7 @@ _KINDS: dict[Kind, Dimension] = {
     "diameter": "length",
     "radius": "length",
     "opening": "length",
+    "flat": "length",
     "thickness": "length",
     "hand force": "force",
 }
@@ -41,7 +44,7 @@ _SCREWS: dict[Screw, Dimension | None] = {
 }
 # what a reading cannot be understood without
 _BESIDE: dict[Kind, str] = {"rise": "chord", "opening": "marks"}
-_ON_A_FACE = ("rise", "diameter", "radius", "opening")
+ON_A_FACE = ("rise", "diameter", "radius", "opening")  # of the sheet
 _OTHERS = ("strip", "toward", "side", "note", "chord", "marks", "width")
 KNOWN = (*_OTHERS, *_SCREWS, *_KINDS, *(f"{k} error" for k in (*_SCREWS, *_KINDS)))
 
@@ -108,7 +111,7 @@ def read_strips(source: str | Path) -> tuple[Strip, ...]:
             raise table.fault(message, "a name or number in every row", line, "strip")
         before = strips.get(name)
         own = _strip(table, line, name, before)
-        found = tuple(_readings(table, line))
+        found = tuple(_readings(table, line, own))
         earlier = () if before is None else before.readings
         strips[name] = own.model_copy(update={"readings": (*earlier, *found)})
     for name, strip in strips.items():
@@ -228,7 +231,7 @@ def _strip(table: Columns, line: Line, name: str, before: Strip | None) -> Strip
     return before
 
 
-def _readings(table: Columns, line: Line) -> Iterator[Reading]:
+def _readings(table: Columns, line: Line, strip: Strip) -> Iterator[Reading]:
     side = _word(table, line, "side", _SIDES)
     for kind in _KINDS:
         value = _number(table, line, kind)
@@ -239,7 +242,14 @@ def _readings(table: Columns, line: Line) -> Iterator[Reading]:
             message = f"the reading of {kind} has no error"
             allowed = "how far it may be off, one standard deviation"
             raise table.fault(message, allowed, line, f"{kind} error")
-        if kind in _ON_A_FACE and side is None:
+        if kind == "flat" and strip.way == "rear":
+            message = "the flat of a strip fed toward the rear is what was left in hand"
+            allowed = (
+                "that of a strip fed toward the operator until its edge has left the "
+                "rear roll, measured at that edge"
+            )
+            raise table.fault(message, allowed, line, kind)
+        if kind in ON_A_FACE and side is None:
             message = f"nothing says on which side of the sheet the {kind} was measured"
             raise table.fault(message, "side: inside, middle or outside", line, "side")
         beside = 0.0

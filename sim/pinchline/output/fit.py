@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pinchline import units
 from pinchline.analysis.fit_found import NINETY_FIVE
 from pinchline.analysis.fit_learned import Forecast, job_passes, learned
+from pinchline.model.strips import ON_A_FACE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -161,7 +162,7 @@ def _reading(r: Residual, system: System) -> str:
     if r.reading.beside:
         over = units.format(r.reading.beside, "length", system)
         words += f" over {over}"
-    if r.reading.kind not in ("thickness", "hand force"):
+    if r.reading.kind in ON_A_FACE:
         words += f", {r.reading.side}"
     mark = "  *" if abs(r.off) > 3.0 else ""
     return (
