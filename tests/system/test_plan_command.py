@@ -86,7 +86,7 @@ def test_a_part_that_cannot_be_made_ends_with_code_3_and_says_why(
 ) -> None:
     """A radius of 33 mm: the upper roll's 30 mm and what springback adds are more.
 
-    The clamp of this machine lets the sheet slip before it lies on the roll.
+    At 39 mm the sheet lies on the roll, to a hundredth, and the rolls just grip it.
     """
     case = changed(tmp_path / "tight.toml", 'radius = "80 mm"', 'radius = "33 mm"')
     Path(case).write_text(
@@ -95,7 +95,7 @@ def test_a_part_that_cannot_be_made_ends_with_code_3_and_says_why(
     said = plan(case, "-o", str(tmp_path / "out"))
     words = " ".join(said.stdout.split())
     assert said.exit_code == 3, said.output
-    assert "NOT REACHED. What binds: grip exceeded." in words
+    assert "NOT REACHED. What binds: wrap." in words
     assert "The nearest part: radius" in words
     assert "What would help: " in words
     assert (tmp_path / "out" / "tight-setup.pdf").exists()

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from pinchline import library
+from pinchline.analysis.pass_efforts import pass_efforts
 from pinchline.analysis.passes import HARDLY
 from pinchline.analysis.scatter_inputs import strengthened
 from pinchline.analysis.span import SOLVED
@@ -20,7 +21,6 @@ from pinchline.analysis.span_many import Neighbours
 from pinchline.model.fields import read
 from pinchline.model.material import Card
 from pinchline.model.strips import LIFT_ERROR
-from pinchline.process.effort import over_the_width
 from pinchline.process.geometry import rear_gap
 
 if TYPE_CHECKING:
@@ -264,8 +264,7 @@ class StripModel:
         one = self._follower.near(case, lift)
         if one.status != SOLVED:
             return Bent(math.nan, math.nan, t)
-        drive = np.array([abs(one.drive)])
-        asked = over_the_width(case, np.zeros(1), one.pushed[None], drive, np.ones(1))
+        asked = pass_efforts(case, one)
         return Bent(self.correction * one.residual, asked.hand_force, t, *edge)
 
     def set_run_out(self, flat: float, radius: float) -> None:

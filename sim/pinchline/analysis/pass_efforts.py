@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from pinchline.process.effort import Effort, asked_of, over_the_width
+from pinchline.process.effort import Effort, asked_of, of_one_strip
 
 if TYPE_CHECKING:
     from pinchline.analysis.span import Pass
@@ -17,9 +15,7 @@ def pass_efforts(case: Case, found: Pass, peak: float = 1.0) -> Effort:
     """Efforts of the whole machine at ``peak`` times the drive of the settled pass."""
     drive = peak * abs(found.drive)
     margin = case.machine.nip.friction * found.grip - drive
-    one = np.ones(1)
-    pushed = found.pushed[np.newaxis]
-    return over_the_width(case, 0.0 * one, pushed, drive * one, margin * one)
+    return of_one_strip(case, found.pushed.tolist(), drive, margin)
 
 
 def expected_limit(case: Case, found: Pass) -> str:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 # columns of the support table, one row a roll
 GIVE_X = 0  # direction in which the roll gives, away from the sheet
-GIVE_Y = 1
+GIVE_Y = 1  # beside GIVE_X
 PRELOAD = 2  # N/mm
 STIFFNESS = 3  # N/mm per mm; 0 where the roll is held rigidly
 PLAY = 4  # mm

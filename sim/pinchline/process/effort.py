@@ -16,6 +16,8 @@ from pinchline.process.state import GRAVITY
 from pinchline.process.supports import roll_shaft
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from pinchline.model.case import Case
@@ -52,13 +54,21 @@ class Effort(NamedTuple):
 
 def effort(state: State) -> Effort:
     """Efforts of the present equilibrium."""
-    return over_the_width(
+    return of_one_strip(
         state.case,
-        np.zeros(1),
-        pushed_away(state)[np.newaxis],
-        np.array([state.drive_force]),
-        np.array([grip_margin(state)]),
+        pushed_away(state).tolist(),
+        state.drive_force,
+        grip_margin(state),
     )
+
+
+def of_one_strip(
+    case: Case, pushed: Sequence[float], drive: float, margin: float
+) -> Effort:
+    """Efforts where the whole width does alike; parameters as in ``over_the_width``."""
+    width = case.sheet.width
+    total = [max(force, 0.0) * width for force in pushed]
+    return _of_all(case, total, drive * width, [(0.0, pushed[REAR] * width)], margin)
 
 
 def over_the_width(
@@ -73,12 +83,29 @@ def over_the_width(
         (N/mm)
     drive, margin : of each strip, its drive and its margin of grip (N/mm)
     """
-    machine, sheet = case.machine, case.sheet
-    total = np.maximum(np.sum(pushed, axis=0), 0.0) * sheet.width / z.size
-    torque, hand = _crank(case, float(np.sum(drive)) * sheet.width / z.size)
-    screw = _screw_force(case, z, pushed[:, REAR])
+    share = case.sheet.width / z.size
+    total = np.maximum(np.sum(pushed, axis=0), 0.0) * share
+    rear = zip(z.tolist(), (pushed[:, REAR] * share).tolist(), strict=True)
+    whole = float(np.sum(drive)) * share
+    return _of_all(case, total.tolist(), whole, list(rear), float(np.mean(margin)))
+
+
+def _of_all(
+    case: Case,
+    total: list[float],
+    drive: float,
+    rear: list[tuple[float, float]],
+    margin: float,
+) -> Effort:
+    """Read efforts from the push on each roll and the drive (N), summed over the width.
+
+    ``rear``: places (mm) and push (N) of the strips on the rear roll.
+    """
+    machine, width = case.machine, case.sheet.width
+    torque, hand = _crank(case, drive)
+    screw = _screw_force(case, rear)
     return Effort(
-        grip_margin=float(np.mean(margin)),
+        grip_margin=margin,
         crank_torque=torque,
         hand_force=hand,
         screw_force=screw,
@@ -88,14 +115,14 @@ def over_the_width(
             machine.rear.screw_diameter,
             machine.rear.screw_friction,
         ),
-        pinch_force=float(max(total[UPPER], total[LOWER])),
-        roll_deflection=_deflection(case, total / sheet.width),
+        pinch_force=max(total[UPPER], total[LOWER]),
+        roll_deflection=_deflection(case, [force / width for force in total]),
     )
 
 
 def pushed_away(state: State) -> NDArray[np.float64]:
     """Force with which the sheet pushes each roll the way it gives, N/mm."""
-    away = state.supports[:, [GIVE_X, GIVE_Y]]
+    away = state.supports[:, GIVE_X : GIVE_Y + 1]
     pushed: NDArray[np.float64] = -np.sum(state.forces[:, :2] * away, axis=1)
     return pushed
 
@@ -121,17 +148,20 @@ def _crank(case: Case, drive: float) -> tuple[float, float]:
     return torque, torque / crank.radius
 
 
-def _screw_force(case: Case, z: Array, pushed: Array) -> float:
+def _screw_force(case: Case, rear: list[tuple[float, float]]) -> float:
     """Force (N) on the more loaded screw of the rear roll: half, or by the lever."""
     shaft = case.machine.rolls.shaft
-    right = np.full(z.size, 0.5)
-    if shaft is not None:
-        right += (z + case.sheet.off_centre) / shaft.span
-    force = pushed * case.sheet.width / z.size
-    return max(0.0, float(np.sum(force * right)), float(np.sum(force * (1.0 - right))))
+    right = left = 0.0
+    for z, force in rear:
+        share = 0.5
+        if shaft is not None:
+            share += (z + case.sheet.off_centre) / shaft.span
+        right += force * share
+        left += force * (1.0 - share)
+    return max(0.0, right, left)
 
 
-def _deflection(case: Case, pushed: Array) -> float:
+def _deflection(case: Case, pushed: list[float]) -> float:
     """Deflection (mm) of the roll that deflects most; NaN where no shaft is told.
 
     ``pushed (3)``: mean over the sheet's width of the push on each roll, N/mm.
@@ -140,7 +170,7 @@ def _deflection(case: Case, pushed: Array) -> float:
         return math.nan
     place = (case.sheet.width, case.sheet.off_centre)
     return max(
-        float(force) * _compliance(roll_shaft(case.machine, roll), *place)
+        force * _compliance(roll_shaft(case.machine, roll), *place)
         for roll, force in enumerate(pushed)
     )
 

@@ -59,7 +59,7 @@ def overcounted_work(
     that mean is not the mean along the step. ``here`` is the step's beginning, true
     between ``nodes``; ``held`` the energy of the supports there (N mm/mm).
     """
-    away = state.supports[:, [GIVE_X, GIVE_Y]]
+    away = state.supports[:, GIVE_X : GIVE_Y + 1]
     before = state.rolls.copy()
     before[:, :2] = here.axes + here.gives[:, np.newaxis] * away
     x, y, theta, *_ = here.arrays

@@ -93,10 +93,11 @@ def choose_window(state: State) -> None:
     length = state.beam.length
     nip = state.nip
     lowest = highest = nip
-    touched = np.isfinite(state.forces[:, 6]) & (state.forces[:, 4] > 0.0)
-    if np.any(touched):
-        lowest = min(lowest, float(np.min(state.forces[touched, 6])))
-        highest = max(highest, float(np.max(state.forces[touched, 7])))
+    touched = [False, False, False]
+    for roll, (*_, total, _, near, far) in enumerate(state.forces.tolist()):
+        if total > 0.0 and math.isfinite(near):
+            touched[roll] = True
+            lowest, highest = min(lowest, near), max(highest, far)
     if not touched[REAR]:
         highest = max(highest, nip + state.case.machine.rear.distance)
     margin = max(

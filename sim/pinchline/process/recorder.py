@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 FRAME_FEED = 4.0  # mm of feed between frames
 FRAME_LIFT = 1.0  # mm of lift between frames
 NO_EFFORT = Effort(*(math.nan,) * len(Effort._fields))
+_GIVES = tuple(f"give_{name}" for name in ROLLS)
+_BY_ROLL = tuple((f"force_{name}", f"{name}_x", f"{name}_y") for name in ROLLS)
 WHOLE = ("move", "iterations", "step")
 
 
@@ -41,7 +43,7 @@ class Recorder:
     def step(self, state: State, move: int) -> Effort:
         """Write down an accepted step; now and then its shape. Return its efforts."""
         asked = effort(state) if state.gripped else NO_EFFORT
-        force = np.hypot(state.forces[:, 0], state.forces[:, 1])
+        gives = state.supports[:, GIVE].tolist()
         row = {
             "move": move,
             "lift": state.lift,
@@ -49,7 +51,7 @@ class Recorder:
             "fed": state.fed,
             "drive_force": state.drive_force,
             "nip_opening": state.nip_opening,
-            **{f"give_{name}": state.supports[i, GIVE] for i, name in enumerate(ROLLS)},
+            **dict(zip(_GIVES, gives, strict=True)),
             **asked._asdict(),
             "curvature_max": state.curvature_max if state.gripped else math.nan,
             "patch_upper": upper_patch(state),
@@ -66,13 +68,13 @@ class Recorder:
             "iterations": state.iterations - self._spent,
         }
         self._spent = state.iterations
-        for index, name in enumerate(ROLLS):
-            total = state.forces[index, 4]
-            touches = total > 0.0
-            row[f"force_{name}"] = force[index]
-            row[f"{name}_x"] = state.forces[index, 2] / total if touches else math.nan
-            row[f"{name}_y"] = state.forces[index, 3] / total if touches else math.nan
-        self.penetration = max(self.penetration, float(np.max(state.forces[:, 5])))
+        for names, (fx, fy, mx, my, total, depth, *_) in zip(
+            _BY_ROLL, state.forces.tolist(), strict=True
+        ):
+            row[names[0]] = math.hypot(fx, fy)
+            row[names[1]] = mx / total if total > 0.0 else math.nan
+            row[names[2]] = my / total if total > 0.0 else math.nan
+            self.penetration = max(self.penetration, depth)
         self.rows.append(row)
         framed, lift, fed = self._framed
         if (

@@ -201,7 +201,7 @@ class State:
     def stand_rolls(self) -> None:
         """Put the rolls where their axes and their gives say."""
         give = self.supports[:, GIVE : GIVE + 1]
-        away = self.supports[:, [GIVE_X, GIVE_Y]]
+        away = self.supports[:, GIVE_X : GIVE_Y + 1]
         self.rolls[:, :2] = self.axes + give * away
 
     def shift_at(self, move: int, share: float) -> NDArray[np.float64]:
@@ -215,7 +215,7 @@ class State:
         depths = clamped_depths(self.case, self.foundation)
         thickness = self.case.sheet.thickness
         table = roll_table(self.case.machine, thickness, lift, depths)
-        away = self.supports[:, [GIVE_X, GIVE_Y]]
+        away = self.supports[:, GIVE_X : GIVE_Y + 1]
         self.axes[:] = table[:, :2] + shift[:, np.newaxis] * away
         self.rolls[:, 2] = table[:, 2]
         self.stand_rolls()
