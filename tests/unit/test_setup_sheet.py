@@ -19,6 +19,7 @@ from pinchline.model.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.output.measurements import measurements, rise
 from pinchline.output.paper import A4, LETTER, MM_PER_INCH, to_scale
 from pinchline.output.plan_steps import steps_of
+from pinchline.output.setup_blocks import _plus_minus
 from pinchline.output.setup_sheet import setup_sheet, write_setup_sheet
 from pinchline.output.table import CAUTIONS
 
@@ -269,3 +270,9 @@ def test_the_sheet_says_what_its_bands_stand_for(result):
     assert "nine strips in ten" in text
     assert "yield strength" in text
     assert "nine strips in ten" not in words_of(setup_sheet(made_plan(result)))
+
+
+def test_a_band_below_the_last_digit_is_not_told_as_none() -> None:
+    assert _plus_minus("0.00") == "< 0.01"
+    assert _plus_minus("0.60") == "\u00b1 0.60"
+    assert _plus_minus("") == "-"

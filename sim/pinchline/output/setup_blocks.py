@@ -130,20 +130,23 @@ def _measure(plan: Plan, found: Sequence[Measurement], system: System) -> Block:
     rows = []
     for one in found:
         decimals = (1, 2) if one.expected > COARSE else (2, 3)
-        cells = (one.expected, one.band, one.allowed)
-        told = [_mm(value, system, decimals) for value in cells]
-        signs = ("", "\u00b1 ", "\u00b1 ")
-        rows.append(
-            (
-                one.words,
-                *(s + t if t else "-" for s, t in zip(signs, told, strict=True)),
-            )
+        expected, *bands = (
+            _mm(value, system, decimals)
+            for value in (one.expected, one.band, one.allowed)
         )
+        rows.append((one.words, expected or "-", *map(_plus_minus, bands)))
     spread = any(not math.isnan(one.band) for one in found)
     words = _spread_words(plan, system) if spread else ""
     heads = ("", "expect", "spread", "tolerance")
     table = Cells(heads, (0.0, 18.0, 18.0, 21.0), tuple(rows))
     return Block(f"Measure on the free part ({unit})", words, table)
+
+
+def _plus_minus(told: str) -> str:
+    """Say a band, "-" without one; what rounds to nothing is less than a last digit."""
+    if not told:
+        return "-"
+    return f"\u00b1 {told}" if float(told) else f"< {told[:-1]}1"
 
 
 def _spread_words(plan: Plan, system: System) -> str:
