@@ -214,15 +214,14 @@ class Search:
 
         The edge, as it slides off the rear roll, asks for more drive than the pass.
         """
+        start = draft.runs[0].knots[0].u
         for _ in range(ROUNDS):
-            left = draft.blank - float(draft.result.steps["nip"][-1])
-            if draft.stopped not in LIMITS or left > self.distance:
+            end = float(draft.result.steps["nip"][-1]) - BACK * self.thickness
+            late = start < end and draft.blank - end < self.distance
+            if draft.stopped not in LIMITS or not late:
                 break
-            self.held_by = draft.stopped
-            self.in_hand = left + BACK * self.thickness
-            run = draft.runs[0].placed(
-                draft.runs[0].knots[0].u, draft.blank - self.in_hand
-            )
+            self.held_by, self.in_hand = draft.stopped, draft.blank - end
+            run = draft.runs[0].placed(start, end)
             draft = self.do((run,), draft.blank, draft.part)
         return draft
 
