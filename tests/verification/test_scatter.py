@@ -10,9 +10,9 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.analysis.scatter import design, indices, scatter
+from pinchline.analysis.scatter import design, in_even_measure, indices, scatter
 from pinchline.analysis.scatter_inputs import Input, inputs_of, settings_in
-from pinchline.analysis.scatter_part import OPENING, TURNED
+from pinchline.analysis.scatter_part import OPENING, QUANTITIES, TURNED
 from pinchline.analysis.scatter_sample import columns_of, sample_of
 from pinchline.analysis.scatter_spread import Spreader
 from pinchline.errors import InputError
@@ -117,6 +117,23 @@ def test_shares_are_those_of_ishigami():
     )
     assert first[0] == pytest.approx([v1 / v, v2 / v, 0.0], abs=0.001)
     assert total[0] == pytest.approx([(v1 + v13) / v, v2 / v, v13 / v], abs=0.001)
+
+
+def test_a_half_almost_straight_does_not_outweigh_all_other_parts():
+    """Shares of a radius are those of its curvature: 16/17 and 1/17 for 4 to 1.
+
+    ``k = 0.01 + 0.008 x1 + 0.002 x2``, both evenly within 1: some radii are above ten
+    metres, and those few would make all of the spread of R.
+    """
+    inputs = tuple(Input(k, 0.0, 1.0, "even", "", 0.0) for k in ("thickness", "clamp"))
+    shares = design(inputs, 1, 4096, 1)
+    x1, x2 = (one.standard(shares[:, i]) for i, one in enumerate(inputs))
+    radius = 1.0 / (0.01 + 0.008 * x1 + 0.002 * x2)
+    assert np.max(radius) > 1.0e4
+    even = in_even_measure(radius[:, np.newaxis], QUANTITIES[OPERATOR : OPERATOR + 1])
+    first, total = indices(even, 4096, 2)
+    assert first[0] == pytest.approx([16.0 / 17.0, 1.0 / 17.0], abs=0.002)
+    assert total[0] == pytest.approx([16.0 / 17.0, 1.0 / 17.0], abs=0.002)
 
 
 def test_one_input_explains_all():

@@ -32,7 +32,7 @@ from pinchline.errors import InputError, SolverError
 from pinchline.model.checks import require_programme
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -254,7 +254,8 @@ def scatter(
     tell(0.7, "the stepped solver at some of them")
     stepped = spread.stepped(sample.rows(np.arange(checks)), workers=workers, tell=tell)
     check = Check(quick[: direct.shape[0]], direct, quick[:checks], stepped)
-    first, total = indices(quick, points, len(inputs))
+    even = in_even_measure(quick, spread.record.quantities)
+    first, total = indices(even, points, len(inputs))
     for number in range(quick.shape[1]):
         if check.line(number).told == "stepped":
             first[number] = total[number] = math.nan
@@ -334,6 +335,18 @@ def design(inputs: tuple[Input, ...], settings: int, points: int, seed: int) -> 
         one[:, own] = b[:, own]
         mixed.append(one)
     return np.vstack([a, b, *mixed])
+
+
+def in_even_measure(quick: Array, quantities: Sequence[Quantity]) -> Array:
+    """Give curvatures in place of radii: one half almost straight outweighs all else.
+
+    ``quick (n, quantities)``, of which a copy is returned.
+    """
+    even = quick.copy()
+    for number, quantity in enumerate(quantities):
+        if quantity.name.startswith("radius"):
+            even[:, number] = 1.0 / even[:, number]
+    return even
 
 
 def indices(quick: Array, points: int, inputs: int) -> tuple[Array, Array]:
