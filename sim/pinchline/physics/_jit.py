@@ -47,13 +47,21 @@ _FOLDER = _cache_folder()
 
 
 def kernel(function: Callable[P, R]) -> Callable[P, R]:
-    """Compile without Python objects, cached per source digest, no fast-math."""
+    """Compile without Python objects, cached per source digest, no fast-math.
+
+    A private kernel is called by kernels only and has no way in from Python.
+    """
     previous = OPTIONS.CACHE_DIR
     OPTIONS.CACHE_DIR = previous or str(_FOLDER or "")
+    options: dict[str, Any] = {  # numba's type hints do not know the last two
+        "cache": bool(previous or _FOLDER),
+        "error_model": "numpy",
+        "fastmath": False,
+        "no_cpython_wrapper": function.__name__.startswith("_"),
+        "no_cfunc_wrapper": True,
+    }
     try:
-        compiled = numba.njit(
-            cache=bool(previous or _FOLDER), error_model="numpy", fastmath=False
-        )(function)
+        compiled = numba.njit(**options)(function)
     finally:
         OPTIONS.CACHE_DIR = previous
     return cast("Callable[P, R]", compiled)
