@@ -152,7 +152,7 @@ MUTATIONS = (
         "physics/contact.py",
         "energy += 0.5 * force * depth",
         "energy += force * depth",
-        ("rolling", "dossier"),
+        ("nip", "rolling", "dossier"),
     ),
     Mutation(
         "support: the clamp lets go once the play is taken up",
