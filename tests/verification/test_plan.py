@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from pinchline.analysis.plan_lift import lift_table
+from pinchline.analysis.plan_limits import bound
 from pinchline.analysis.plan_make import make_plan
 from pinchline.model.case import parse_case
+from pinchline.process.programme import run_case
 
 pytestmark = pytest.mark.verification
 
@@ -68,3 +71,27 @@ def test_a_pass_that_slips_as_its_edge_leaves_the_rear_roll_ends_before_it():
     place, _, feed, *_ = plan.case.moves
     in_hand = plan.case.sheet.length - place.at - feed.by
     assert in_hand > 10.0  # the nip itself needs no more than 3 thicknesses
+
+
+def test_what_one_pass_cannot_bend_is_rolled_in_two():
+    """2.5 mm sheet to R = 50 mm asks of one pass more than the crank allows.
+
+    Two passes, and the rear half with the sheet turned end for end, make it: no move
+    is ended, both halves within 1 %. One pass at the lift for it is ended at once; the
+    tightest of one pass is 69 mm, so this is a quarter and more beyond.
+    """
+    plan = plan_of("5052-H32", 2.5, "bench-50", 'radius = "50 mm"\nangle = "150 deg"\n')
+    assert plan.reached, plan.limit
+    assert plan.way == "2 passes one after the other, then turn end for end"
+    again = run_case(parse_case(plan.case.text, path="again.toml"))
+    assert not [event for event in again.events if event.level == "stop"]
+    radii = [d for d in plan.deviations if d.name.startswith("radius")]
+    assert len(radii) == 2
+    for deviation in radii:
+        assert deviation.made == pytest.approx(50.0, rel=0.01)
+    assert any("effort exceeded" in note for note in plan.notes)
+
+    first, last = [run for run in plan.case.moves if run.kind == "lift"][:2]
+    assert last.to > first.to
+    table = lift_table(plan.case)
+    assert bound(plan.case, table).radius > 65.0

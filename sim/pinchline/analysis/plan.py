@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pinchline.model.moves import Feed, Lift, Lower, Move, Place, Turn
 from pinchline.process.geometry import rear_gap
@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from pinchline.model.machine import Machine
     from pinchline.results.schema import Result
     from pinchline.units import Dimension
-
-Way = Literal["one pass", "lower between passes", "turn end for end"]
 
 
 class Setting(NamedTuple):
@@ -85,10 +83,10 @@ class Plan:
     ----------
     case : with its moves and blank length; its text runs as it is
     result : of running it
-    way : how the two halves are rolled
+    way : in how many passes, and whether the sheet is turned end for end
     settings : one for every move of the case
     deviations : of the part from what was wanted
-    effects : one for every pass, in order
+    effects : one for every run whose lift may be corrected, in order
     closing : by hand, what remains of it (``analysis.closing.Closing``); None where
         there is nothing to close
     reached : whether all deviations are good and no limit is exceeded
@@ -100,7 +98,7 @@ class Plan:
 
     case: Case
     result: Result
-    way: Way
+    way: str
     settings: tuple[Setting, ...]
     deviations: tuple[Deviation, ...]
     effects: tuple[Effect, ...]

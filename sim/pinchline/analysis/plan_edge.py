@@ -27,7 +27,7 @@ NEAR_LIFT = 0.06  # mm: as near as the pieces keep to the lift that was followed
 EVEN = 0.97  # of the curvature: where the first run's curve begins to fade
 EAGER = 0.5  # of what is missing: sheet that is curved feels a lift twice as much
 OVERLAP = 0.15  # of the distance: how far it goes into that curve
-REPLAYS = 1  # of the run on the kept sheet, each corrected by what it left
+REPLAYS = 1  # of a second run after one pass
 DEEP = 3.0  # of LAG: beyond the joint, up to where the arc is read
 
 
@@ -36,7 +36,13 @@ class DoesNotLieError(Exception):
 
 
 def find_edge(
-    state: State, made: Made, start: float, bend: float, table: LiftTable
+    state: State,
+    made: Made,
+    start: float,
+    bend: float,
+    table: LiftTable,
+    *,
+    replays: int = REPLAYS,
 ) -> tuple[Run, float]:
     """Find the second run on the sheet as the first one left it.
 
@@ -46,6 +52,7 @@ def find_edge(
     start : where it is gripped, from the edge nearer the rear roll, mm
     bend : curvature wanted there, 1/mm
     table : of lifts
+    replays : of the run on the kept sheet, each corrected by what it left
 
     Returns
     -------
@@ -70,12 +77,12 @@ def find_edge(
     raise_until(state, bend, CRISP * bend, most)
     trace = follow(state, lambda _: bend, until, slope, most)
     run = edge_knots(trace, state.case.sheet.thickness)
-    for replay in range(REPLAYS + 1):
-        state.restore(laid)
+    for replay in range(replays + 1):
+        state.restore(laid.copy())
         play(state, run)
         take_out(state, 0)
         curve = state.chain.curvature
-        if replay < REPLAYS:
+        if replay < replays:
             run = mended_edge(run, curve, made.element, bend, table, distance)
     inside = int((joint + DEEP * LAG * distance) / made.element)
     arc_flat = inside * made.element - float(np.sum(curve[:inside])) * (
@@ -110,4 +117,4 @@ def edge_knots(trace: list[Knot], thickness: float) -> Run:
     settled = trace[0].u + SETTLED * thickness
     line = [trace[0], *(k for k in trace if k.u >= settled)]
     kept = thinned([(k.u, k.lift) for k in line], EDGE_PIECES + 1, NEAR_LIFT)
-    return Run(tuple(Knot(float(u), float(lift)) for u, lift in kept))
+    return Run(tuple(Knot(float(u), float(lift)) for u, lift in kept), turned=True)

@@ -36,16 +36,18 @@ def effects(
     """Begin to find the effect of every run's lift; what is given waits for them.
 
     A single run's by the slope of the table: every place takes its own curvature's.
-    With two, each works on what the other leaves, so the job is run again.
+    With two, each works on what the other leaves, so the job is run again; so it is
+    where passes at less lift go before.
     """
-    if len(draft.runs) == 1:
+    if len(draft.runs) == 1 and not draft.before:
         yield lambda: _effects(draft, [_tighter(draft, table)])
         return
     cases = []
     for i in range(len(draft.runs)):
         runs = list(draft.runs)
         runs[i] = runs[i].raised_by(MORE_LIFT)
-        cases.append(job(draft.case, tuple(runs), draft.case.sheet.length))
+        all_of_them = (*draft.before, *runs)
+        cases.append(job(draft.case, all_of_them, draft.case.sheet.length))
     with parallel.workers(workers, len(cases)) as do_all:
         results = do_all(_run, cases)
         yield lambda: _effects(draft, [_made(draft, result) for result in results])
@@ -55,6 +57,7 @@ def _effects(draft: Draft, changed: list[Made | None]) -> tuple[Effect, ...]:
     """Compare the parts that more lift made with that of the plan."""
     moves = draft.case.moves
     lifts = [n for n, move in enumerate(moves, 1) if move.kind == "lift"]
+    lifts = lifts[len(draft.before) :]
     found = []
     for number, run, more in zip(lifts, draft.runs, changed, strict=True):
         if more is not None:

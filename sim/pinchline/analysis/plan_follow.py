@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from pinchline.process.state import State
 
 BEHIND, AHEAD = 8.0, 12.0  # thicknesses round the nip line that are read
+FAR = 25.0  # thicknesses ahead of it: all that may lie on the upper roll
+SHARPER = 0.02  # of the wanted curvature: what a piece may leave too much
+AGAIN, LEAST = 4, 0.5  # times that a piece is done again; mm of lift less each
 FIRST = 0.5  # mm of lift a step while raising; halved where the set is passed
 FINEST = 0.06
 PIECE = 1.5  # thicknesses of feed
@@ -67,6 +70,16 @@ def raise_until(state: State, least: float, wanted: float, most: float) -> float
     return state.lift
 
 
+def sharpest_set(state: State) -> float:
+    """Largest curvature (1/mm) that any place near the rolls would keep now."""
+    element, _ = state.driven()
+    t, h = state.case.sheet.thickness, state.beam.length
+    low = max(0, int(element - BEHIND * t / h))
+    high = min(state.elements, int(element + FAR * t / h) + 1)
+    taken = state.chain.moment[low:high] / state.section.bending
+    return float(np.max(state.chain.curvature[low:high] - taken))
+
+
 def follow(
     state: State,
     wanted: Callable[[float], float],
@@ -75,6 +88,9 @@ def follow(
     most: float,
 ) -> list[Knot]:
     """Feed toward the operator and keep the set as wanted; lift by place.
+
+    A piece of feed that leaves a sharper bend somewhere is done again with less lift:
+    sheet that is bent already lies on to the upper roll all at once.
 
     Parameters
     ----------
@@ -87,12 +103,25 @@ def follow(
     trace = [Knot(state.nip, state.lift)]
     more = 0.0
     while until - state.nip > 1.0e-6:
-        by = min(piece, until - state.nip)
-        missing = wanted(state.nip + 0.5 * by) - set_under_rolls(state)
-        more = KEPT * more + SHARE * missing / slope
+        by = until - state.nip
+        if by > 1.5 * piece:  # no idle end
+            by = piece
+        bend = wanted(state.nip + 0.5 * by)
+        more = KEPT * more + SHARE * (bend - set_under_rolls(state)) / slope
         more = float(np.clip(more, -MOST, MOST))
         lift = min(max(state.lift + more, 0.0), most)
-        feed(state, -1, by, lift, 0, _go_on)
+        allowed = (1.0 + SHARPER) * max(bend, sharpest_set(state))
+        for _ in range(AGAIN):
+            kept = state.copy()
+            feed(state, -1, by, lift, 0, _go_on)
+            over = sharpest_set(state) - allowed
+            if over <= 0.0 or lift == 0.0:
+                break
+            state.restore(kept)
+            lift = max(lift - max(SHARE * over / slope, LEAST), 0.0)
+        else:
+            feed(state, -1, by, lift, 0, _go_on)
+        more = lift - trace[-1].lift
         trace.append(Knot(state.nip, state.lift))
     return trace
 

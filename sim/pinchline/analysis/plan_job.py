@@ -24,9 +24,13 @@ class Knot(NamedTuple):
 
 
 class Run(NamedTuple):
-    """One run toward the operator: laid in and raised at the first knot."""
+    """One run toward the operator: laid in and raised at the first knot.
+
+    turned: whether the sheet is turned end for end before it is laid in.
+    """
 
     knots: tuple[Knot, ...]
+    turned: bool = False
 
     def rounded(self) -> Run:
         """Give the run as it is set: lifts and places rounded, no idle pieces."""
@@ -41,22 +45,24 @@ class Run(NamedTuple):
             if level and after is not None and abs(after.lift - knot.lift) < LEVEL:
                 continue
             kept.append(knot)
-        return Run(tuple(kept))
+        return self._replace(knots=tuple(kept))
 
     def placed(self, start: float, stop: float) -> Run:
         """Give the run with the same lifts from another start to another stop (mm)."""
         moved = start - self.knots[0].u
         kept = [Knot(k.u + moved, k.lift) for k in self.knots[:-1]]
         kept = [k for k in kept if k.u < stop]
-        return Run((*kept, Knot(stop, self.knots[-1].lift)))
+        return self._replace(knots=(*kept, Knot(stop, self.knots[-1].lift)))
 
     def raised_by(self, more: float) -> Run:
         """Give the run with every lift higher by so much (mm)."""
-        return Run(tuple(Knot(k.u, k.lift + more) for k in self.knots))
+        return self._replace(knots=tuple(Knot(k.u, k.lift + more) for k in self.knots))
 
     def below(self, most: float) -> Run:
         """Give the run with no lift above ``most`` (mm)."""
-        return Run(tuple(Knot(k.u, min(k.lift, most)) for k in self.knots))
+        return self._replace(
+            knots=tuple(Knot(k.u, min(k.lift, most)) for k in self.knots)
+        )
 
 
 def _to(value: float, step: float) -> float:
@@ -64,13 +70,15 @@ def _to(value: float, step: float) -> float:
 
 
 def moves_of(runs: tuple[Run, ...], length: float) -> tuple[Move, ...]:
-    """Give the moves of runs, the sheet turned end for end between them."""
+    """Give the moves of runs, the sheet taken out between them."""
     moves: list[Move] = []
-    for number, run in enumerate(runs):
+    turned = False
+    for run in runs:
         first, *rest = run.knots
-        if number:
+        if run.turned:
             moves.append(Turn())
-        at = length - first.u if number % 2 else first.u
+            turned = not turned
+        at = length - first.u if turned else first.u
         moves += [Place(at=_to(at, STEP_S)), Lift(to=first.lift)]
         here = first
         for knot in rest:

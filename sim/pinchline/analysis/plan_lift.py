@@ -131,8 +131,8 @@ def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
     normal = weighed.T @ weighed
     normal += RIDGE * np.diag(np.diag(normal)) + 1.0e-12 * np.eye(places.size)
     more = np.linalg.solve(normal, weighed.T @ missing)
-    return Run(
-        tuple(
+    return run._replace(
+        knots=tuple(
             Knot(k.u, k.lift + float(m)) for k, m in zip(run.knots, more, strict=True)
         )
     )

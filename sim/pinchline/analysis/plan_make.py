@@ -22,11 +22,13 @@ from pinchline.analysis.plan_job import with_text
 from pinchline.analysis.plan_lift import calibrated, lift_table
 from pinchline.analysis.plan_limits import bound, changes, relaxed
 from pinchline.analysis.plan_made import judge
+from pinchline.analysis.plan_passes import in_passes
 from pinchline.analysis.plan_search import Draft, Search
 from pinchline.analysis.span import SOLVED, solve_pass
 from pinchline.errors import InputError, PinchlineError
 from pinchline.model.target import DETERMINED
 from pinchline.process.effort import (
+    CRANK,
     DEFLECTION,
     GRIP,
     LIMITS,
@@ -108,6 +110,11 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     if wanted <= TOO_TIGHT * table.tightest:
         draft = search.solve(tell)
         limit = draft.stopped
+    one_pass = limit
+    if draft is not None and limit in (GRIP, CRANK):
+        several = in_passes(case, table, wanted, tell)
+        if several is not None:
+            (search, draft), limit = several, ""
     if draft is None or (limit and limit not in CURL):
         tell(0.5, "the tightest curve that can be made")
         most = bound(case, table)
@@ -122,7 +129,7 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     return Plan(
         case=with_text(draft.case),
         result=draft.result,
-        way="turn end for end" if len(draft.runs) > 1 else "one pass",
+        way=_way(draft),
         settings=settings_of(draft.case),
         deviations=draft.deviations,
         effects=more,
@@ -131,8 +138,17 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         limit=limit,
         nearest=_nearest(draft) if limit else "",
         changes=_change_words(case, table, wanted, limit, helps) if limit else (),
-        notes=_notes(draft, search),
+        notes=_notes(draft, search, one_pass),
     )
+
+
+def _way(draft: Draft) -> str:
+    """Say in how many passes the part is rolled, and whether it is turned."""
+    turned = "turn end for end" if len(draft.runs) > 1 else ""
+    if draft.before:
+        passes = f"{len(draft.before) + 1} passes one after the other"
+        return f"{passes}, then {turned}" if turned else passes
+    return turned or "one pass"
 
 
 def _nearest_draft(
@@ -258,13 +274,17 @@ def _machine_words(case: Case, lift: float, limit: str) -> list[str]:
     return [f"sheet no wider than {_length(width)}"] if over > 1.0 else []
 
 
-def _notes(draft: Draft, search: Search) -> tuple[str, ...]:
-    """Tell what the operator should know besides."""
+def _notes(draft: Draft, search: Search, one_pass: str) -> tuple[str, ...]:
+    """Tell what the operator should know besides.
+
+    ``one_pass``: what keeps a single pass from making it, "" where nothing does.
+    """
     case, notes = draft.case, []
     lift = draft.runs[0].knots[-1].lift
     there = solve_pass(case, lift, "rear", natural_curvature=case.sheet.curvature)
     back = draft.made.mean(0.4 * draft.made.length, 0.6 * draft.made.length)
-    if there.status == SOLVED and back > 0.0 and len(draft.runs[0].knots) == 2:
+    one_lift = len(draft.runs[0].knots) == 2 and not draft.before
+    if there.status == SOLVED and back > 0.0 and one_lift:
         other = "flat" if there.residual < SLIGHT else _length(there.radius)
         notes.append(
             "crank toward you only: fed away from you at this lift the sheet would "
@@ -277,7 +297,17 @@ def _notes(draft: Draft, search: Search) -> tuple[str, ...]:
             f"where the roll is raised at rest, {at} from the edge, a crease of "
             f"{crease:.1f} times the bend stays, at the border of the flat"
         )
-    if len(draft.runs) > 1:
+    if draft.before:
+        notes.append(
+            f"one pass would meet a limit ({one_pass}): every pass bends a share, with "
+            "mark A on the nip line to begin with"
+        )
+    if len(draft.runs) > 1 and draft.before:
+        notes.append(
+            "the last pass ends where the flat that the one before left comes over the "
+            "rear roll; the run with the sheet turned end for end bends the rest"
+        )
+    elif len(draft.runs) > 1:
         one = search.one_run_flat
         notes.append(
             "the second run is for the rear edge alone: without it that flat would be "

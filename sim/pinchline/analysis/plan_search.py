@@ -15,7 +15,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.plan_edge import DoesNotLieError, find_edge, mended_edge
+from pinchline.analysis.plan_edge import (
+    EAGER,
+    OVERLAP,
+    REPLAYS,
+    DoesNotLieError,
+    find_edge,
+    mended_edge,
+)
 from pinchline.analysis.plan_job import STEP_S, Knot, Run, job
 from pinchline.analysis.plan_lift import LAG, LiftTable, lift_table, mend, thinned
 from pinchline.analysis.plan_made import (
@@ -51,8 +58,11 @@ START = 4.0  # thicknesses from where the roll is raised to where the arc begins
 AHEAD = 0.12  # of that distance: as far ahead of the nip line a stopped run bends
 RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
 JUMP = 4.0  # thicknesses over which a jump of curvature is carried
-ROUNDS = 5  # of correction
+ROUNDS, PASS_ROUNDS = 5, 8  # of correction; where passes go before
 SPENT = 0.5  # of how much further a run went: a flat that got less shorter than that
+LATE = 2.0  # distances before the end: there passes before leave a flat on that roll
+DEEP = 0.4  # of the distance: of a pass after its start, and before its end
+OVER = 1.02  # of a pass's bend: where another's flat begins to sharpen it
 BACK = 1.5  # thicknesses before the place where the machine's limit stops a run
 SAME = 1.0e-3  # of a bend: not to be corrected
 GOOD_SHARE = 0.5  # of a tolerance: near enough to stop
@@ -62,8 +72,12 @@ PIECES = 6  # most pieces of feed in a run that follows a varying curvature
 
 @dataclass(frozen=True)
 class Draft:
-    """A job as it is searched: runs, blank (mm), and what it left once it was run."""
+    """A job as it is searched: runs, blank (mm), and what it left once it was run.
 
+    before: passes at less lift that go before the first run.
+    """
+
+    before: tuple[Run, ...]
     runs: tuple[Run, ...]
     blank: float
     case: Case
@@ -78,6 +92,12 @@ class Draft:
         """What ended a move, "" where nothing did."""
         stops = (event.kind for event in self.result.events if event.level == "stop")
         return next(stops, "")
+
+    @property
+    def stopped_pass(self) -> int:
+        """Number of the run, from 0, in which a move was ended."""
+        stop = next(e.move for e in self.result.events if e.level == "stop")
+        return sum(m.kind == "place" for m in self.case.moves[:stop]) - 1
 
     @property
     def left(self) -> float:
@@ -100,18 +120,30 @@ class Draft:
 
 
 class Search:
-    """The search for one case with a target."""
+    """The search for one case with a target.
 
-    def __init__(self, case: Case, table: LiftTable | None = None) -> None:
+    ``passes``: lifts (mm) of the passes that bend it, the last that of the first run;
+    without, one pass does by the table.
+    """
+
+    def __init__(
+        self,
+        case: Case,
+        table: LiftTable | None = None,
+        passes: tuple[float, ...] = (),
+    ) -> None:
         assert case.target is not None
         self.case = case
         self.target: Target = case.target
         self.thickness = case.sheet.thickness
         self.distance = case.machine.rear.distance
         self.table = table or lift_table(case)
+        self.passes = passes
         self.gap = case.measure.straightedge_gap
         self.least = GRIPPED * self.thickness
-        self.in_hand = self.least  # sheet behind the nip where a first run ends, mm
+        # sheet behind the nip (mm) where a first run ends, and a pass before it
+        self.in_hand = self.least
+        self.in_hand_before = [self.least for _ in passes[:-1]]
         self.held_by = ""  # limit of the machine that ends it sooner
         self.edge_refused = False
         self.one_run_flat = math.nan
@@ -122,13 +154,19 @@ class Search:
 
     def do(self, runs: tuple[Run, ...], blank: float, part: Part | None) -> Draft:
         """Run a job and measure it; without ``part`` the machine's own flats count."""
-        case = job(self.case, runs, blank)
+        start = runs[0].knots[0].u
+        before = tuple(
+            Run((Knot(start, lift), Knot(blank - left, lift)))
+            for lift, left in zip(self.passes, self.in_hand_before, strict=False)
+        )
+        case = job(self.case, (*before, *runs), blank)
         result, state = run_to_state(case)
         bend = part.sharpest if part is not None else self.table.tightest
         made = read_made(result, bend, self.distance)
         part = self.part(made.arc_flats)
         rows = judge(case, part, made)
-        return Draft(runs, case.sheet.length, case, result, state, made, part, rows)
+        length = case.sheet.length
+        return Draft(before, runs, length, case, result, state, made, part, rows)
 
     def solve(self, progress: Progress | None = None) -> Draft:
         """Find the job: run, add a second run where an edge asks for it, correct."""
@@ -138,11 +176,12 @@ class Search:
         if draft.stopped:
             return draft
         best, before = draft, None
-        for number in range(ROUNDS):
+        rounds = PASS_ROUNDS if self.passes else ROUNDS
+        for number in range(rounds):
             due = self.edge_is_due(draft, before) and not self.edge_refused
             if draft.stopped or (not due and best.miss <= GOOD_SHARE):
                 break
-            tell(0.2 + 0.1 * number, "second run" if due else "corrected")
+            tell(0.2 + 0.5 * number / rounds, "second run" if due else "corrected")
             try:
                 better = self.with_edge(draft) if due else self.improve(draft)
             except SolverError:
@@ -181,6 +220,8 @@ class Search:
 
         Places from the operator's edge, mm.
         """
+        if self.passes:
+            return Run((Knot(start, self.passes[-1]), Knot(stop, self.passes[-1])))
         pattern = curvature_knots(part, JUMP * self.thickness)
         lag = LAG * self.distance
         knots = [Knot(start, self.table.lift(pattern[0][1]))]
@@ -215,15 +256,34 @@ class Search:
         The edge, as it slides off the rear roll, asks for more drive than the pass.
         """
         start = draft.runs[0].knots[0].u
+        late = LATE if self.passes else 1.0
         for _ in range(ROUNDS):
             end = float(draft.result.steps["nip"][-1]) - BACK * self.thickness
-            late = start < end and draft.blank - end < self.distance
-            if draft.stopped not in LIMITS or not late:
+            left = draft.blank - end
+            if (
+                draft.stopped not in LIMITS
+                or start >= end
+                or left >= late * self.distance
+            ):
                 break
-            self.held_by, self.in_hand = draft.stopped, draft.blank - end
+            if draft.stopped_pass < len(draft.before):
+                self.in_hand_before[draft.stopped_pass] = left
+                end = draft.runs[0].knots[-1].u
+            else:
+                if self.passes:
+                    end = self._even_until(draft, end)
+                self.held_by, self.in_hand = draft.stopped, draft.blank - end
             run = draft.runs[0].placed(start, end)
             draft = self.do((run,), draft.blank, draft.part)
         return draft
+
+    def _even_until(self, draft: Draft, end: float) -> float:
+        """Where a later pass begins to bend more, as the flat of another comes (mm)."""
+        made, lag = draft.made, LAG * self.distance
+        low = max(made.arc_flats[0] + DEEP * self.distance, end - DEEP * self.distance)
+        sharp = made.curvature > OVER * draft.part.sharpest
+        more = made.s[(made.s > low) & (made.s < end) & sharp]
+        return min(float(more[0]) - lag, end) if more.size else end
 
     def improve(self, draft: Draft) -> Draft:
         """Correct first run, edges and blank by what came out, and run again.
@@ -310,12 +370,14 @@ class Search:
         slopes = self.table.slopes(wanted)
         if len(old) == 2:  # one lift all along, judged over a zone of its own
             lacks, slope = float(np.mean(missing)), float(np.mean(slopes))
-            for zone in zones_of(self.target, part, self.distance)[:1]:
+            zones = [] if draft.before else zones_of(self.target, part, self.distance)
+            for zone in zones[:1]:
                 lacks = (1.0 + share) / zone.radius - 1.0 / zone_radius(made, zone)
-            run = run.raised_by(lacks / slope)
+            run = run.raised_by((EAGER if self.passes else 1.0) * lacks / slope)
         else:
             run = mend(run, s[here] + start - old[0].u, missing, slopes)
-        return run.below(float(self.table.lifts[-1]))
+        most = self.table.most if self.passes else float(self.table.lifts[-1])
+        return run.below(most)
 
     def _wanted(self, part: Part, x: Array) -> Array:
         """Give the wanted curvature (1/mm) at places from the start of the arc (mm)."""
@@ -333,13 +395,22 @@ class Search:
             start = max(part.flats[1] - START * self.thickness, self.least)
         bend = float(part.curvature[part.curvature > 0.0][-1])
         try:
-            edge, arc_flat = find_edge(draft.state, draft.made, start, bend, self.table)
+            edge, arc_flat = find_edge(
+                draft.state,
+                draft.made,
+                start,
+                bend,
+                self.table,
+                replays=0 if draft.before else REPLAYS,
+            )
         except (DoesNotLieError, SolverError):
             return None
         _, starts, _ = self._places(draft)
         moved = starts[0] - draft.runs[0].knots[0].u
         arc = part.length - sum(part.flats)
         blank = draft.made.arc_flats[0] + moved + arc + arc_flat
+        if blank - self.in_hand <= starts[0]:
+            return None  # the second run would have to bend it all
         if self._begins_well(draft):
             first = draft.runs[0].placed(starts[0], blank - self.in_hand)
         else:
@@ -355,16 +426,29 @@ class Search:
         """Correct the second run's lifts by the curvature that it left."""
         made, part = draft.made, draft.part
         bend = float(part.curvature[part.curvature > 0.0][-1])
-        run = mended_edge(
-            draft.runs[1],
-            made.curvature[::-1],
-            made.element,
-            bend,
-            self.table,
-            self.distance,
-        )
+        if draft.before:
+            lacks = self._edge_lacks(draft)
+            run = draft.runs[1].raised_by(EAGER * lacks / self.table.slope(bend))
+        else:
+            run = mended_edge(
+                draft.runs[1],
+                made.curvature[::-1],
+                made.element,
+                bend,
+                self.table,
+                self.distance,
+            )
         moved = start - run.knots[0].u
-        return Run(tuple(Knot(k.u + moved, k.lift) for k in run.knots))
+        return run._replace(knots=tuple(Knot(k.u + moved, k.lift) for k in run.knots))
+
+    def _edge_lacks(self, draft: Draft) -> float:
+        """Curvature (1/mm) that the halves lack which the second run works on."""
+        end = draft.blank - draft.runs[1].knots[-1].u - OVERLAP * self.distance
+        zones = zones_of(self.target, draft.part, self.distance)
+        if end > zones[0].high:
+            zones = zones[1:]
+        lacks = [1.0 / z.radius - 1.0 / zone_radius(draft.made, z) for z in zones]
+        return float(np.mean(lacks))
 
 
 def curvature_knots(part: Part, jump: float) -> list[tuple[float, float]]:

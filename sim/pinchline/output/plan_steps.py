@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
     from pinchline.analysis.plan import Setting
 
+LOWER = "Lower the rear roll"
 SAME = 0.05  # mm: two marks that are one
 LETTERS = "ABCDEFGHIJKLMNPQSTUVWXYZ"  # O and R name the edges
 
@@ -58,6 +59,8 @@ def steps_of(settings: Sequence[Setting]) -> Steps:
         letter = _letter(marks, setting.nip)
         row = _row(number, setting, letter, lift)
         lift = setting.lift
+        if rows and setting.move.kind == "place" and rows[-1].do == LOWER:
+            rows[-1] = rows[-1]._replace(do=LOWER + ", take out")
         if rows and (together := _joined(rows[-1], row, setting.move.kind)):
             rows[-1] = together
         else:
@@ -89,7 +92,7 @@ def _row(number: int, setting: Setting, letter: str, before: float) -> Step:
     if move.kind == "lift":
         return raised._replace(do="Raise the rear roll")
     if move.kind == "lower":
-        return raised._replace(do="Lower the rear roll")
+        return raised._replace(do=LOWER)
     if move.kind == "turn":
         return bare._replace(do="Take it out, turn it end for end")
     if move.kind == "release":

@@ -1,0 +1,121 @@
+"""A part bent in several passes where one asks for more drive than the machine has.
+
+The drive of a settled pass is what the bending takes per mm of feed; each of several
+passes takes a share of it. Every pass but the first bends sheet that is curved already
+and touches the rear roll higher up: its lift is found by following, then corrected by
+what it leaves. Where the flat at the end of a pass comes over the rear roll, the next
+one would bend more sharply and ask for more drive: it ends before, and the run with the
+sheet turned end for end, its lift carried along the feed, bends the rest.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis.plan_edge import EAGER
+from pinchline.analysis.plan_follow import follow, play, raise_until
+from pinchline.analysis.plan_job import Knot, Run, job
+from pinchline.analysis.plan_search import GRIPPED, Draft, Search
+from pinchline.errors import SolverError
+from pinchline.process.placing import place, take_out
+from pinchline.process.programme import run_to_state
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pinchline.analysis.plan_lift import LiftTable
+    from pinchline.model.case import Case
+    from pinchline.process.state import State
+
+    Progress = Callable[[float, str], None]
+
+MOST = 3  # passes
+LAID, UNTIL = 0.6, 1.7  # distances: where the sheet is laid in, to where it is followed
+NEXT = 1.5  # distances that a pass goes further than the next one
+READ = 0.7  # distances of it: there a pass has settled
+CORRECTED = 2  # times that a pass's lift is corrected by what it leaves
+
+
+def in_passes(
+    case: Case, table: LiftTable, wanted: float, tell: Progress
+) -> tuple[Search, Draft] | None:
+    """Search the job of a part in two passes or more; None where none makes it.
+
+    ``wanted``: curvature (1/mm). A part with more than one radius is not tried: every
+    pass would have to follow it.
+    """
+    target = case.target
+    assert target is not None
+    if target.nose is not None or target.drawing is not None:
+        return None
+    for count in range(2, MOST + 1):
+        tell(0.35, f"in {count} passes")
+        try:
+            lifts = pass_lifts(case, table, wanted, count)
+            search = Search(case, table, lifts)
+            draft = search.solve(tell)
+        except SolverError:
+            continue
+        if not draft.stopped and draft.miss <= 1.0:
+            return search, draft
+    return None
+
+
+def pass_lifts(
+    case: Case, table: LiftTable, wanted: float, count: int
+) -> tuple[float, ...]:
+    """Find the lift (mm) of every pass, each bending as much more as the first.
+
+    Raises
+    ------
+    SolverError
+        A pass finds no equilibrium, or the bent sheet does not lie in the nip.
+    """
+    distance, start = case.machine.rear.distance, GRIPPED * case.sheet.thickness
+    blank = (UNTIL + NEXT * count) * distance
+    lifts = [table.lift(wanted / count)]
+    run = Run((Knot(start, lifts[0]), Knot(blank - start, lifts[0])))
+    _, left = run_to_state(job(case, (run,), blank))
+    for number in range(2, count + 1):
+        bend = wanted * number / count
+        lift = _followed(left.copy(), bend, table)
+        for _ in range(CORRECTED):
+            state = left.copy()
+            _lay_in(state, start)
+            stop = (UNTIL + NEXT * (count - number)) * distance
+            play(state, Run((Knot(start, lift), Knot(stop, lift))))
+            take_out(state, 0)
+            short = bend - _even_bend(state, UNTIL * distance)
+            lift = min(lift + EAGER * short / table.slope(bend), table.most)
+        lifts.append(lift)
+        left = state
+    return tuple(lifts)
+
+
+def _followed(state: State, bend: float, table: LiftTable) -> float:
+    """Lift (mm) at which a hand that follows a bend (1/mm) comes to rest."""
+    distance = state.case.machine.rear.distance
+    _lay_in(state, LAID * distance)
+    raise_until(state, bend, bend, table.most)
+    until, slope = UNTIL * distance, table.slope(bend)
+    return follow(state, partial(_even, bend), until, slope, table.most)[-1].lift
+
+
+def _lay_in(state: State, s: float) -> None:
+    if not place(state, s, 0):
+        message = "the bent sheet does not lie in the nip again"
+        raise SolverError(message)
+
+
+def _even_bend(state: State, until: float) -> float:
+    """Curvature (1/mm) of the last stretch before a place, mm."""
+    h, distance = state.beam.length, state.case.machine.rear.distance
+    low, high = int((until - READ * distance) / h), int(until / h)
+    return float(np.mean(state.chain.curvature[low:high]))
+
+
+def _even(bend: float, _place: float) -> float:
+    return bend
