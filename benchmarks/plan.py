@@ -3,6 +3,8 @@
 Run ``python benchmarks/plan.py [COUNT [SEED]]``; every part is one row of
 ``benchmarks/plan.csv``. A part within what the machine should reach by the span solver
 counts as reachable, one well beyond it as unreachable; between them nothing is drawn.
+``python benchmarks/plan.py passes [COUNT [SEED]]`` draws parts between the tightest
+that one pass can and the sheet's own, for several passes, to ``plan_passes.csv``.
 The deviations are those of a second run, read from the text that the plan would write.
 """
 
@@ -17,17 +19,21 @@ from pathlib import Path
 import numpy as np
 
 from pinchline.analysis.plan_lift import lift_table
-from pinchline.analysis.plan_limits import reach
+from pinchline.analysis.plan_limits import bound, reach
 from pinchline.analysis.plan_made import judge, read_made
 from pinchline.analysis.plan_make import make_plan
 from pinchline.analysis.plan_search import Search
 from pinchline.errors import PinchlineError
 from pinchline.model.case import Case, parse_case
+from pinchline.process.effort import CRANK, GRIP
 from pinchline.process.programme import run_case
 
 ALLOYS = ("5052-H32", "2024-T3", "3003-H14", "6061-T4", "5052-O")
 MACHINES = ("bench-50", "bench-60", "bench-76")
+STRONG, STRONG_MACHINES = ("5052-H32", "2024-T3", "3003-H14", "6061-T6"), MACHINES[:2]
 RESULTS = Path(__file__).with_suffix(".csv")
+PASSES = RESULTS.with_stem("plan_passes")
+IN_REACH_WORDS, BEYOND_WORDS, PASSES_WORDS = "in reach", "beyond", "in passes"
 IN_REACH, BEYOND = 0.85, 1.25  # of the tightest curvature
 WIDEST = 0.15  # of it: the flattest part drawn
 COLUMNS = (
@@ -36,17 +42,31 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def a_case(draw: np.random.Generator) -> tuple[str, str]:
+def a_case(draw: np.random.Generator, kind: str) -> tuple[str, str]:
     """Draw sheet and machine: text without target, and in words."""
-    alloy = str(draw.choice(ALLOYS))
-    machine = str(draw.choice(MACHINES))
-    thickness = round(float(draw.uniform(0.6, 1.6)), 2)
+    thick = kind == PASSES_WORDS
+    alloy = str(draw.choice(STRONG if thick else ALLOYS))
+    machine = str(draw.choice(STRONG_MACHINES if thick else MACHINES))
+    low, high = (1.2, 2.5) if thick else (0.6, 1.6)
+    thickness = round(float(draw.uniform(low, high)), 2)
     text = (
         f'[sheet]\nmaterial = "{alloy}"\ndirection = "LT"\n'
         f'thickness = "{thickness} mm"\nwidth = "300 mm"\n'
         f'[machine]\nuse = "{machine}"\n'
     )
     return text, f"{alloy} {thickness} mm {machine}"
+
+
+def a_tight_target(draw: np.random.Generator, probe: Case) -> str:
+    """Draw a part tighter than one pass is gripped or cranked for; "" where none is."""
+    table = lift_table(probe)
+    most = bound(probe, table)
+    tightest = 1.0 / table.tightest
+    if most.limit not in (GRIP, CRANK) or most.radius < 1.1 * tightest:
+        return ""
+    radius = draw.uniform(1.05 * tightest, 0.99 * most.radius)
+    angle = draw.uniform(110.0, 200.0)
+    return f'radius = "{radius:.2f} mm"\nangle = "{angle:.1f} deg"\n'
 
 
 def a_target(draw: np.random.Generator, tightest: float, *, in_reach: bool) -> str:
@@ -103,14 +123,20 @@ def again(case: Case) -> dict[str, float]:
     }
 
 
-def row(number: int, seed: int, *, in_reach: bool) -> dict[str, object]:
+def row(number: int, seed: int, kind: str) -> dict[str, object]:
     """Plan one random part."""
     draw = np.random.default_rng((seed, number))
-    text, words = a_case(draw)
-    probe = parse_case(
-        text + '[target]\nradius = "1 m"\nangle = "10 deg"\n', path="p.toml"
-    )
-    target = a_target(draw, reach(lift_table(probe)), in_reach=in_reach)
+    target = ""
+    while not target:
+        text, words = a_case(draw, kind)
+        probe = parse_case(
+            text + '[target]\nradius = "1 m"\nangle = "10 deg"\n', path="p.toml"
+        )
+        if kind == PASSES_WORDS:
+            target = a_tight_target(draw, probe)
+        else:
+            tightest = reach(lift_table(probe))
+            target = a_target(draw, tightest, in_reach=kind == IN_REACH_WORDS)
     wanted = target.replace("\n", "; ")
     found: dict[str, object] = dict.fromkeys(COLUMNS, math.nan)
     found |= {"part": f"{number} {words}", "wanted": wanted}
@@ -130,20 +156,25 @@ def _say(value: object) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
-def main(count: int, seed: int) -> None:
-    """Plan ``count`` parts in reach and a fifth as many beyond it."""
-    beyond = count // 5
-    with RESULTS.open("w", newline="") as stream:
+def main(kinds: list[str], seed: int, results: Path) -> None:
+    """Plan a part of every kind named."""
+    with results.open("w", newline="") as stream:
         writer = csv.writer(stream)
-        writer.writerow(("in_reach", *COLUMNS))
-        for number in range(count + beyond):
-            in_reach = number < count
-            found = row(number, seed, in_reach=in_reach)
+        writer.writerow(("kind", *COLUMNS))
+        for number, kind in enumerate(kinds):
+            found = row(number, seed, kind)
             cells = [_say(found[name]) for name in COLUMNS]
-            writer.writerow((in_reach, *cells))
+            writer.writerow((kind, *cells))
             stream.flush()
-            print("in reach" if in_reach else "beyond  ", *cells, flush=True)
+            print(f"{kind:<10}", *cells, flush=True)
 
 
 if __name__ == "__main__":
-    main(*(int(word) for word in (*sys.argv[1:], "50", "5")[:2]))
+    words = sys.argv[1:]
+    passes = words[:1] == ["passes"]
+    count, seed = (int(word) for word in (*words[passes:], "50", "5")[:2])
+    if passes:
+        main([PASSES_WORDS] * count, seed, PASSES)
+    else:
+        mixed = [IN_REACH_WORDS] * count + [BEYOND_WORDS] * (count // 5)
+        main(mixed, seed, RESULTS)

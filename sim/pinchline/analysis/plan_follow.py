@@ -17,14 +17,17 @@ from pinchline.process.stepping import feed, move_rear
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
+
     from pinchline.process.state import State
 
+    Array = NDArray[np.float64]
+
 BEHIND, AHEAD = 8.0, 12.0  # thicknesses round the nip line that are read
-FAR = 25.0  # thicknesses ahead of it: all that may lie on the upper roll
 SHARPER = 0.02  # of the wanted curvature: what a piece may leave too much
-AGAIN, LEAST = 4, 0.5  # times that a piece is done again; mm of lift less each
 FIRST = 0.5  # mm of lift a step while raising; halved where the set is passed
-FINEST = 0.06
+FINEST = 0.06  # and for a piece that is done again
+AGAIN = 4  # times that it is
 PIECE = 1.5  # thicknesses of feed
 SHARE = 0.5  # of the lift that would mend the set at once
 KEPT = 0.7  # of the last change of lift: along a ramp the next is like it
@@ -70,14 +73,9 @@ def raise_until(state: State, least: float, wanted: float, most: float) -> float
     return state.lift
 
 
-def sharpest_set(state: State) -> float:
-    """Largest curvature (1/mm) that any place near the rolls would keep now."""
-    element, _ = state.driven()
-    t, h = state.case.sheet.thickness, state.beam.length
-    low = max(0, int(element - BEHIND * t / h))
-    high = min(state.elements, int(element + FAR * t / h) + 1)
-    taken = state.chain.moment[low:high] / state.section.bending
-    return float(np.max(state.chain.curvature[low:high] - taken))
+def sets(state: State) -> Array:
+    """Curvature (1/mm) that every element would keep now."""
+    return state.chain.curvature - state.chain.moment / state.section.bending
 
 
 def follow(
@@ -89,7 +87,7 @@ def follow(
 ) -> list[Knot]:
     """Feed toward the operator and keep the set as wanted; lift by place.
 
-    A piece of feed that leaves a sharper bend somewhere is done again with less lift:
+    A piece of feed that bends some place more sharply is done again with less lift:
     sheet that is bent already lies on to the upper roll all at once.
 
     Parameters
@@ -101,7 +99,7 @@ def follow(
     """
     piece = PIECE * state.case.sheet.thickness
     trace = [Knot(state.nip, state.lift)]
-    more = 0.0
+    first, more = sets(state), 0.0
     while until - state.nip > 1.0e-6:
         by = until - state.nip
         if by > 1.5 * piece:  # no idle end
@@ -110,15 +108,16 @@ def follow(
         more = KEPT * more + SHARE * (bend - set_under_rolls(state)) / slope
         more = float(np.clip(more, -MOST, MOST))
         lift = min(max(state.lift + more, 0.0), most)
-        allowed = (1.0 + SHARPER) * max(bend, sharpest_set(state))
+        allowed = (1.0 + SHARPER) * np.maximum(bend, first)
+        allowed = np.maximum(allowed, sets(state))
         for _ in range(AGAIN):
             kept = state.copy()
             feed(state, -1, by, lift, 0, _go_on)
-            over = sharpest_set(state) - allowed
+            over = float(np.max(sets(state) - allowed))
             if over <= 0.0 or lift == 0.0:
                 break
             state.restore(kept)
-            lift = max(lift - max(SHARE * over / slope, LEAST), 0.0)
+            lift = max(lift - max(SHARE * over / slope, FINEST), 0.0)
         else:
             feed(state, -1, by, lift, 0, _go_on)
         more = lift - trace[-1].lift
