@@ -103,14 +103,21 @@ def test_the_continuum_agrees_with_calculix() -> None:
 
 @pytest.mark.verification
 @pytest.mark.parametrize(
-    ("name", "stretch", "mean"),
-    # forward the bend still settles there: 1 % of it is a node's part of a millimetre
-    [("short-reverse", (16.0, 25.0), 0.005), ("short-forward", (16.5, 25.0), 0.012)],
+    ("name", "stretch", "mean", "largest"),
+    [
+        ("short-reverse", (16.0, 25.0), 0.005, 0.006),
+        ("short-reverse-18", (16.0, 25.0), 0.005, 0.006),
+        # the bend still settles there: 1 % of it is a node's part of a millimetre
+        ("short-forward", (16.5, 25.0), 0.012, 0.006),
+        ("short-thick-forward", (24.0, 40.0), 0.005, 0.006),
+        # 1.1 t of arm on four rows of elements: ours moves by 8 % with its mesh there
+        ("short-thick-reverse", (46.0, 54.0), 0.03, 0.022),
+    ],
 )
 def test_whole_short_jobs_agree_with_calculix(
-    name: str, stretch: tuple[float, float], mean: float
+    name: str, stretch: tuple[float, float], mean: float, largest: float
 ) -> None:
-    """Raise, 10 mm of feed and release in both solvers; what remains in the sheet."""
+    """Raise, feed and release in both solvers; what remains in the sheet."""
     tables = [
         np.loadtxt(FOLDER / "results" / f"{name}-soft{mark}-sheet.csv", delimiter=",")
         for mark in ("", "-calculix")
@@ -121,7 +128,21 @@ def test_whole_short_jobs_agree_with_calculix(
     )
     print(f"{name}: left {left} 1/mm, largest under the rolls {peak}")
     assert left[0] == pytest.approx(left[1], rel=mean)
-    assert peak[0] == pytest.approx(peak[1], rel=0.006)
+    assert peak[0] == pytest.approx(peak[1], rel=largest)
+
+
+@pytest.mark.verification
+def test_a_forward_feed_at_more_lift_agrees_with_calculix() -> None:
+    """26 mm lift: CalculiX fed it to the end but did not find its release."""
+    ours, theirs = (
+        np.loadtxt(
+            FOLDER / "results" / f"short-forward-26-soft{mark}-sheet.csv", delimiter=","
+        )
+        for mark in ("", "-calculix")
+    )
+    peaks = [compare.mean_over(t[:, 0], t[:, 2], 18.5, 24.0) for t in (ours, theirs)]
+    print(f"largest curvature under the rolls {peaks} 1/mm")
+    assert peaks[0] == pytest.approx(peaks[1], rel=0.006)
 
 
 @pytest.mark.verification
