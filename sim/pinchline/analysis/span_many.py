@@ -9,6 +9,16 @@ import numpy as np
 from pinchline.analysis import parallel
 from pinchline.analysis.span import SOLVED, Follower, Pass, Way
 from pinchline.physics import pass_follow, pass_solve
+from pinchline.physics.pass_march import (
+    DRIVE,
+    LARGEST,
+    NX,
+    NY,
+    PUSH,
+    REAR_Y,
+    STATES,
+    M,
+)
 from pinchline.process.geometry import jam_lift
 
 if TYPE_CHECKING:
@@ -22,6 +32,8 @@ if TYPE_CHECKING:
 THICKNESS, YIELD, TANGENT, YOUNGS, CLAMP, STIFFNESS, LIFT = range(7)
 # what a ratio of each does to the bend, roughly: tells which solution is nearest
 _WEIGHTS = np.array([1.0, 1.0, 0.1, 1.0, 0.1, 0.1, 2.0])
+# columns of a path that are forces or moments, and their rates
+_FORCES = np.array([1 + k + r for r in (0, STATES) for k in (M, NX, NY, LARGEST, PUSH)])
 MOST_STARTS = 200  # kept of a chunk
 
 
@@ -32,6 +44,7 @@ class Neighbours(Follower):
         super().__init__(case, way, natural)
         self.starts: list[pass_solve.Solution] = []
         self.places: list[Array] = []
+        self.yields: list[float] = []  # moments at first yield, N mm/mm
 
     def climb_rungs(self, lifts: Array) -> None:
         """Keep solutions of the case at these lifts (mm), where there are any."""
@@ -54,14 +67,21 @@ class Neighbours(Follower):
         setting = self._setting(case, lift)
         place = self._place(case, lift)
         apart = np.abs(np.array(self.places) - place) @ _WEIGHTS
-        start = self.starts[int(np.argmin(apart))]
-        pass_follow.copy_solution(start, self.solution)
+        start = int(np.argmin(apart))
+        pass_follow.copy_solution(self.starts[start], self.solution)
+        self._scale(setting.strip.first_yield / self.yields[start])
         status, spent = self._approach(setting, lift)
         if status != pass_solve.CONVERGED:
             return None
         found = self._end(case, setting, lift, status, spent)
         self._keep_good(found, place)
         return found
+
+    def _scale(self, ratio: float) -> None:
+        """Scale the forces of the solution to sheet that is so much stronger."""
+        rows = int(self.solution.mesh[2])
+        self.solution.path[:rows, _FORCES] *= ratio
+        self.solution.q[[DRIVE, REAR_Y]] *= ratio
 
     def _keep_good(self, found: Pass, place: Array) -> None:
         if found.status == SOLVED and len(self.starts) < MOST_STARTS:
@@ -77,6 +97,7 @@ class Neighbours(Follower):
             mesh=self.solution.mesh.copy(),
         )
         self.starts.append(kept)
+        self.yields.append(self.first_yield)
         self.places.append(place)
 
     @staticmethod

@@ -27,9 +27,10 @@ from pinchline.physics.pass_march import (
     X,
     Y,
 )
+from pinchline.physics.pass_solve import pinch_pressure
 from pinchline.physics.section import HISTORY, SCRATCH
 from pinchline.physics.support import GIVE_X, GIVE_Y
-from pinchline.process.geometry import LOWER, REAR, UPPER, roll_table
+from pinchline.process.geometry import REAR, UPPER, roll_table
 from pinchline.process.layers import (
     bending_modulus,
     plane_strain_modulus,
@@ -211,32 +212,15 @@ def read_pass(
         force_rear=rear,
         drive=float(q[DRIVE]) * math.cos(tilt),
         push_rear=rear * float(along),
-        grip=_grip(setting, path, gives, lower + float(q[REAR_Y]), lower),
+        grip=pinch_pressure(
+            setting.machine, path, gives, lower + float(q[REAR_Y]), lower
+        ),
         reach=abs(float(end[0] - path[nip, 0])),
         nip_opening=float(apart) - rolls.upper_radius - rolls.lower_radius,
         gives=(float(gives[0]), float(gives[1]), float(gives[2])),
         iterations=iterations,
         status=SOLVED,
     )
-
-
-def _grip(
-    setting: Setting, path: Array, gives: Array, upper: float, lower: float
-) -> float:
-    """Sum of the pressures of both pinch rolls (N/mm), from their forces along y.
-
-    By the trapezoidal rule; what it misses of a patch it misses of both sums.
-    """
-    total = 0.0
-    for roll, force, side in ((UPPER, upper, 1.0), (LOWER, lower, -1.0)):
-        _, y, reach = setting.machine[roll]
-        off = path[:, 1 + Y] - y - side * gives[roll]
-        distance = np.hypot(path[:, 1 + X], off)
-        depth = np.maximum(reach - distance, 0.0)
-        along = float(np.trapezoid(depth * np.abs(off) / distance, path[:, 0]))
-        whole = float(np.trapezoid(depth, path[:, 0]))
-        total += force * whole / along if along != 0.0 else force
-    return total
 
 
 def nothing(lift: float, way: Way, status: str, iterations: int = 0) -> Pass:

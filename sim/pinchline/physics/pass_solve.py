@@ -449,3 +449,30 @@ def newton(
         share = _share(rolls, q, room, count)
         _move(states, q, room, count, share)
     return STALLED, ITERATIONS
+
+
+@kernel
+def pinch_pressure(
+    machine: Array, path: Array, gives: Array, upper: float, lower: float
+) -> float:
+    """Sum of the pressures of both pinch rolls (N/mm), from their forces along y.
+
+    By the trapezoidal rule; what it misses of a patch it misses of both sums.
+    """
+    total = 0.0
+    for roll in (UPPER, LOWER):
+        force = upper if roll == UPPER else lower
+        axis = machine[roll, 1] + (gives[roll] if roll == UPPER else -gives[roll])
+        whole, along, last, last_along = 0.0, 0.0, 0.0, 0.0
+        for i in range(path.shape[0]):
+            off = path[i, 1 + Y] - axis
+            distance = math.hypot(path[i, 1 + X], off)
+            depth = max(machine[roll, 2] - distance, 0.0)
+            depth_along = depth * abs(off) / distance
+            if i > 0:
+                half = 0.5 * (path[i, 0] - path[i - 1, 0])
+                whole += half * (depth + last)
+                along += half * (depth_along + last_along)
+            last, last_along = depth, depth_along
+        total += force * whole / along if along != 0.0 else force
+    return total
