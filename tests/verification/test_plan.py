@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pinchline.analysis.plan_job import Knot, Run, moves_of
 from pinchline.analysis.plan_lift import lift_table
 from pinchline.analysis.plan_limits import bound
 from pinchline.analysis.plan_make import make_plan
@@ -95,3 +96,52 @@ def test_what_one_pass_cannot_bend_is_rolled_in_two():
     assert last.to > first.to
     table = lift_table(plan.case)
     assert bound(plan.case, table).radius > 65.0
+
+
+def test_passes_leave_a_long_rear_flat_as_flat_as_it_is_wanted():
+    """No pass may bend what is to stay flat: here 60 mm by the drawing, 63 by gap."""
+    plan = plan_of(
+        "5052-H32",
+        2.5,
+        "bench-50",
+        'radius = "50 mm"\nangle = "150 deg"\nflat_rear = "60 mm"\n',
+    )
+    assert plan.reached, plan.limit
+    assert plan.way.startswith("2 passes")
+    rear = next(d for d in plan.deviations if d.name.startswith("rear flat"))
+    assert rear.made == pytest.approx(rear.wanted, abs=1.0)
+
+
+def test_flats_shorter_than_the_grip_are_what_binds_a_part_in_passes():
+    """5 mm of flat cannot be, in however many passes: three thicknesses are held.
+
+    The nearest part is bent as wanted, and it is not the crank that is to blame.
+    """
+    plan = plan_of(
+        "5052-H32",
+        2.5,
+        "bench-50",
+        'radius = "50 mm"\nangle = "150 deg"\nflat_rear = "5 mm"\n'
+        'flat_operator = "5 mm"\n',
+    )
+    assert not plan.reached
+    assert plan.limit == "the nip must hold the edge"
+    assert "operator's half 49.9" in plan.nearest
+    assert plan.changes == ("a longer blank, its edges cut off after rolling",)
+
+
+def test_runs_are_laid_in_from_the_edge_that_faces_the_operator():
+    """Two runs one after the other, then one with the sheet turned end for end."""
+    runs = (
+        Run((Knot(7.5, 12.0), Knot(140.0, 12.0))),
+        Run((Knot(7.5, 20.0), Knot(90.0, 20.0))),
+        Run((Knot(10.0, 16.0), Knot(60.0, 22.0)), turned=True),
+    )
+    moves = moves_of(runs, 150.0)
+    assert [move.kind for move in moves] == [
+        *("place", "lift", "feed", "lower"),
+        *("place", "lift", "feed", "lower"),
+        *("turn", "place", "lift", "feed", "lower", "release"),
+    ]
+    assert [move.at for move in moves if move.kind == "place"] == [7.5, 7.5, 140.0]
+    assert [move.by for move in moves if move.kind == "feed"] == [132.5, 82.5, 50.0]

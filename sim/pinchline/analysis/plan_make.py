@@ -53,6 +53,7 @@ COUNTER = 0.02  # of the sharpest curvature: less of the other sign is noise
 SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
 TOO_TIGHT = 1.002  # of the tightest curvature: rounding of the table
 CREASED = 1.5  # of the wanted curvature: a crease worth a word
+IN_ONE = "in one pass, "  # where several were tried and did not make it
 CURL = ("curl meets the machine", "curl meets itself")
 
 
@@ -110,9 +111,10 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     if wanted <= TOO_TIGHT * table.tightest:
         draft = search.solve(tell)
         limit = draft.stopped
-    one_pass = limit
+    one_pass, tried = limit, False
     if draft is not None and limit in (GRIP, CRANK):
         several = in_passes(case, table, wanted, tell)
+        tried = several is None
         if several is not None:
             (search, draft), limit = several, ""
     if draft is None or (limit and limit not in CURL):
@@ -136,7 +138,7 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         closing=closing,
         reached=not limit,
         limit=limit,
-        nearest=_nearest(draft) if limit else "",
+        nearest=(IN_ONE if tried else "") + _nearest(draft) if limit else "",
         changes=_change_words(case, table, wanted, limit, helps) if limit else (),
         notes=_notes(draft, search, one_pass),
     )
@@ -302,7 +304,7 @@ def _notes(draft: Draft, search: Search, one_pass: str) -> tuple[str, ...]:
             f"one pass would meet a limit ({one_pass}): every pass bends a share, with "
             "mark A on the nip line to begin with"
         )
-    if len(draft.runs) > 1 and draft.before:
+    if len(draft.runs) > 1 and search.held_by and draft.before:
         notes.append(
             "the last pass ends where the flat that the one before left comes over the "
             "rear roll; the run with the sheet turned end for end bends the rest"

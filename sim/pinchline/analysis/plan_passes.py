@@ -18,8 +18,10 @@ import numpy as np
 from pinchline.analysis.plan_edge import EAGER
 from pinchline.analysis.plan_follow import follow, play, raise_until
 from pinchline.analysis.plan_job import Knot, Run, job
+from pinchline.analysis.plan_made import template_gap
 from pinchline.analysis.plan_search import GRIPPED, Draft, Search
 from pinchline.errors import SolverError
+from pinchline.process.part import wanted_part
 from pinchline.process.placing import place, take_out
 from pinchline.process.programme import run_to_state
 
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
     Progress = Callable[[float, str], None]
 
 MOST = 3  # passes
+FROM, EACH = 0.35, 0.15  # of the progress: where two passes begin, what each takes
 LAID, UNTIL = 0.6, 1.7  # distances: where the sheet is laid in, to where it is followed
 NEXT = 1.5  # distances that a pass goes further than the next one
 READ = 0.7  # distances of it: there a pass has settled
@@ -42,26 +45,49 @@ CORRECTED = 2  # times that a pass's lift is corrected by what it leaves
 def in_passes(
     case: Case, table: LiftTable, wanted: float, tell: Progress
 ) -> tuple[Search, Draft] | None:
-    """Search the job of a part in two passes or more; None where none makes it.
+    """Search the job of a part in two passes or more; None where none bends it.
 
-    ``wanted``: curvature (1/mm). A part with more than one radius is not tried: every
-    pass would have to follow it.
+    What may still be missed are flats. ``wanted``: curvature (1/mm). A part with more
+    than one radius is not tried: every pass would have to follow it.
     """
     target = case.target
     assert target is not None
     if target.nose is not None or target.drawing is not None:
         return None
     for count in range(2, MOST + 1):
-        tell(0.35, f"in {count} passes")
+        start = FROM + EACH * (count - 2)
+        tell(start, f"in {count} passes")
         try:
             lifts = pass_lifts(case, table, wanted, count)
             search = Search(case, table, lifts)
-            draft = search.solve(tell)
+            draft = search.solve(_within(tell, start))
         except SolverError:
             continue
-        if not draft.stopped and draft.miss <= 1.0:
+        if _bends_it(search, draft):
             return search, draft
     return None
+
+
+def _within(tell: Progress, start: float) -> Progress:
+    def told(share: float, text: str) -> None:
+        tell(start + EACH * share, text)
+
+    return told
+
+
+def _bends_it(search: Search, draft: Draft) -> bool:
+    """Whether radii, angle and outline are the wanted ones, whatever the flats.
+
+    The radius of a half may hide where last pass and turned run meet; the outline does
+    not.
+    """
+    if draft.stopped or (search.edge_refused and len(draft.runs) == 1):
+        return False
+    own = search.target.model_copy(update={"flat_operator": None, "flat_rear": None})
+    part = wanted_part(own, search.thickness, draft.made.arc_flats)
+    apart = template_gap(draft.made, part)
+    good = all(d.good for d in draft.deviations if "flat" not in d.name)
+    return good and apart <= search.target.tolerance_opening
 
 
 def pass_lifts(

@@ -33,7 +33,7 @@ from pinchline.analysis.plan_made import (
     zone_radius,
     zones_of,
 )
-from pinchline.errors import SolverError
+from pinchline.errors import InputError, SolverError
 from pinchline.process.effort import LIMITS
 from pinchline.process.geometry import GRIP_EDGE
 from pinchline.process.part import Part, wanted_part
@@ -61,8 +61,8 @@ JUMP = 4.0  # thicknesses over which a jump of curvature is carried
 ROUNDS, PASS_ROUNDS = 5, 8  # of correction; where passes go before
 SPENT = 0.5  # of how much further a run went: a flat that got less shorter than that
 LATE = 2.0  # distances before the end: there passes before leave a flat on that roll
-DEEP = 0.4  # of the distance: of a pass after its start, and before its end
-OVER = 1.02  # of a pass's bend: where another's flat begins to sharpen it
+WITHIN = 0.4  # of the distance: of a pass after its start, and before its end
+OVER = 1.02  # of the wanted bend: where the flat of a pass before sharpens it
 BACK = 1.5  # thicknesses before the place where the machine's limit stops a run
 SAME = 1.0e-3  # of a bend: not to be corrected
 GOOD_SHARE = 0.5  # of a tolerance: near enough to stop
@@ -157,16 +157,25 @@ class Search:
         start = runs[0].knots[0].u
         before = tuple(
             Run((Knot(start, lift), Knot(blank - left, lift)))
-            for lift, left in zip(self.passes, self.in_hand_before, strict=False)
+            for lift, left in zip(self.passes[:-1], self.in_hand_before, strict=True)
         )
         case = job(self.case, (*before, *runs), blank)
         result, state = run_to_state(case)
         bend = part.sharpest if part is not None else self.table.tightest
         made = read_made(result, bend, self.distance)
-        part = self.part(made.arc_flats)
+        part = self._part_of(result, made, part)
         rows = judge(case, part, made)
         length = case.sheet.length
         return Draft(before, runs, length, case, result, state, made, part, rows)
+
+    def _part_of(self, result: Result, made: Made, part: Part | None) -> Part:
+        """Build the wanted part round the flats made; ``part`` where none are."""
+        try:
+            return self.part(made.arc_flats)
+        except InputError:
+            if part is None or all(event.level != "stop" for event in result.events):
+                raise
+            return part
 
     def solve(self, progress: Progress | None = None) -> Draft:
         """Find the job: run, add a second run where an edge asks for it, correct."""
@@ -246,6 +255,7 @@ class Search:
             flat = part.straightedge(self.gap)[1]
             if flat > run_out + to_arc:
                 left = flat + AHEAD * self.distance
+                self.in_hand_before = [left for _ in self.in_hand_before]
                 blank += part.flats[1] - run_out
         run = self.lifts(part, start, arc_flat, blank - left)
         return self.do((run,), blank, part)
@@ -280,7 +290,9 @@ class Search:
     def _even_until(self, draft: Draft, end: float) -> float:
         """Where a later pass begins to bend more, as the flat of another comes (mm)."""
         made, lag = draft.made, LAG * self.distance
-        low = max(made.arc_flats[0] + DEEP * self.distance, end - DEEP * self.distance)
+        low = max(
+            made.arc_flats[0] + WITHIN * self.distance, end - WITHIN * self.distance
+        )
         sharp = made.curvature > OVER * draft.part.sharpest
         more = made.s[(made.s > low) & (made.s < end) & sharp]
         return min(float(more[0]) - lag, end) if more.size else end
@@ -292,6 +304,12 @@ class Search:
         comes from the second one.
         """
         blank, starts, stop = self._places(draft)
+        if draft.before and len(draft.runs) > 1:
+            # all that lies by the rear edge is shifted alike: where runs meet stays
+            shift = starts[1] - draft.runs[1].knots[0].u
+            self.in_hand += shift
+            self.in_hand_before = [left + shift for left in self.in_hand_before]
+            stop -= shift
         share, _ = closure(self.target, draft.part, draft.made)
         if len(draft.runs) > 1 and abs(share) < SAME and self._begins_well(draft):
             runs = [draft.runs[0].placed(starts[0], stop)]
