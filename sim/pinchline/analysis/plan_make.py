@@ -312,7 +312,7 @@ def _notes(draft: Draft, search: Search, one_pass: str) -> tuple[str, ...]:
     elif len(draft.runs) > 1:
         one = search.one_run_flat
         notes.append(
-            "the second run is for the rear edge alone: without it that flat would be "
+            "the run after turning is for the rear edge alone: without it that flat is "
             f"{_length(one)} and the sheet would not have to be turned"
         )
     return tuple(notes)

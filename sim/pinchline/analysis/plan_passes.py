@@ -20,7 +20,7 @@ from pinchline.analysis.plan_follow import follow, play, raise_until
 from pinchline.analysis.plan_job import Knot, Run, job
 from pinchline.analysis.plan_made import template_gap
 from pinchline.analysis.plan_search import GRIPPED, Draft, Search
-from pinchline.errors import SolverError
+from pinchline.errors import InputError, SolverError
 from pinchline.process.part import wanted_part
 from pinchline.process.placing import place, take_out
 from pinchline.process.programme import run_to_state
@@ -61,9 +61,10 @@ def in_passes(
             lifts = pass_lifts(case, table, wanted, count)
             search = Search(case, table, lifts)
             draft = search.solve(_within(tell, start))
-        except SolverError:
+            made = _bends_it(search, draft)
+        except (SolverError, InputError):  # no equilibrium, or no part round its flats
             continue
-        if _bends_it(search, draft):
+        if made:
             return search, draft
     return None
 
