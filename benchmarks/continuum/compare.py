@@ -1,8 +1,9 @@
-"""Prints the stored continuum beside the engine, one row per case.
+"""Prints the stored continua beside the engine, one row per case.
 
     PYTHONPATH=sim python benchmarks/continuum/compare.py [--contact 1.0]
 
-Of each case the finest stored table counts. Differences are engine minus continuum.
+Of each case and solver the finest stored table counts. Differences are engine minus
+continuum: the library's where there is one, else our own.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 HERE = Path(__file__).parent
 RESULTS = HERE / "results"
 NAMES = tuple(sorted(path.stem for path in (HERE / "cases").glob("*.toml")))
+LIBRARY, OWN = "-library", ""  # solvers, as the stored tables are marked
 RAISE, FEED = 1, 2  # moves after the place
 LAST = 4.0  # mm of feed over which forces are averaged: the nip has settled
 GAP = 0.1  # mm: ends the straightedge flat
@@ -71,17 +73,30 @@ def _flats(s: Array, curvature: Array) -> tuple[float, float]:
     return flat(s, curvature), flat(s[-1] - s[::-1], curvature[::-1])
 
 
-def finest(name: str) -> int:
-    """Rows of the finest stored run of a case; 8 carries no mark in its name."""
-    marked = (path.stem for path in RESULTS.glob(f"{name}-rows*-sheet.csv"))
-    return max([8, *(int(stem.split("-rows")[1].split("-")[0]) for stem in marked)])
+def finest(name: str, solver: str = OWN) -> int:
+    """Rows of the finest stored run, 0 where there is none; 8 carry no mark."""
+    stems = [path.stem for path in RESULTS.glob(f"{name}{solver}-*sheet.csv")]
+    rows = [0]
+    for stem in stems:
+        mark = stem.removeprefix(f"{name}{solver}-").removesuffix("sheet")
+        if mark == "":
+            rows.append(8)
+        elif mark.startswith("rows"):
+            rows.append(int(mark.removeprefix("rows").removesuffix("-")))
+    return max(rows)
 
 
-def continuum(case: Case, name: str, rows: int) -> Measured:
+def reference(name: str) -> tuple[str, int]:
+    """Solver and rows that the engine is measured against."""
+    rows = finest(name, LIBRARY)
+    return (LIBRARY, rows) if rows else (OWN, finest(name))
+
+
+def continuum(case: Case, name: str, rows: int, solver: str = OWN) -> Measured:
     """Read the stored tables of a case."""
-    mark = "" if rows == 8 else f"-rows{rows}"
-    sheet = np.loadtxt(RESULTS / f"{name}{mark}-sheet.csv", delimiter=",")
-    rolls = np.loadtxt(RESULTS / f"{name}{mark}-rolls.csv", delimiter=",")
+    stem = f"{name}{solver}" + ("" if rows == 8 else f"-rows{rows}")
+    sheet = np.loadtxt(RESULTS / f"{stem}-sheet.csv", delimiter=",")
+    rolls = np.loadtxt(RESULTS / f"{stem}-rolls.csv", delimiter=",")
     s, residual, peak = sheet.T
     low, high = _zone(case)
     feed = rolls[rolls[:, 0] == FEED]
@@ -138,21 +153,30 @@ def main() -> None:
     parser.add_argument("--contact", type=float)
     contact = parser.parse_args().contact
     print(
-        "| case | rows | R continuum, mm | R engine, mm | R | loaded peak |"
-        " flats, mm | rear | upper | lower | rear, raised | upper, raised |"
+        "| case | NGSolve: rows | R, mm | plane.py: rows | R, mm | engine: R, mm |"
+        " R | against plane.py | loaded peak | flats, mm | rear | upper | lower |"
+        " rear, raised | upper, raised |"
     )
-    print("| --- " * 12 + "|")
+    print("| --- " * 15 + "|")
     for name in NAMES:
-        case, rows = load(name, contact), finest(name)
-        a, b = continuum(case, name, rows), engine(case)
+        case = load(name, contact)
+        b = engine(case)
+        cells, radii = [name], {}
+        for solver in (LIBRARY, OWN):
+            rows = finest(name, solver)
+            if rows:
+                radii[solver] = continuum(case, name, rows, solver).radius
+            cells += [str(rows), f"{radii[solver]:.2f}"] if rows else ["", ""]
+        solver, rows = reference(name)
+        a = continuum(case, name, rows, solver)
         off = np.subtract(b.flats, a.flats)
         steady, static = b.steady / a.steady - 1.0, b.static / a.static - 1.0
-        print(
-            f"| {name} | {rows} | {a.radius:.2f} | {b.radius:.2f} |"
-            f" {b.radius / a.radius - 1.0:+.1%} | {b.peak / a.peak - 1.0:+.1%} |"
-            f" {off[0]:+.2f}, {off[1]:+.2f} | {steady[2]:+.1%} | {steady[0]:+.1%} |"
-            f" {steady[1]:+.1%} | {static[2]:+.1%} | {static[0]:+.1%} |"
-        )
+        cells += [f"{b.radius:.2f}", f"{b.radius / a.radius - 1.0:+.1%}"]
+        cells += [f"{b.radius / radii[OWN] - 1.0:+.1%}" if OWN in radii else ""]
+        cells += [f"{b.peak / a.peak - 1.0:+.1%}", f"{off[0]:+.2f}, {off[1]:+.2f}"]
+        cells += [f"{steady[i]:+.1%}" for i in (2, 0, 1)]
+        cells += [f"{static[i]:+.1%}" for i in (2, 0)]
+        print("| " + " | ".join(cells) + " |", flush=True)
 
 
 if __name__ == "__main__":

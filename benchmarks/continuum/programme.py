@@ -1,7 +1,7 @@
-"""What both continua share: how finely, which moves, where the columns and rolls stand.
+"""What all continua share: how finely, which moves, where the columns and rolls stand.
 
-In both the sheet is the frame: a feed moves the three rolls along it. It starts tilted
-as far as the play of the nip lets it, with all three rolls just touching.
+In all of them the sheet is the frame: a feed moves the three rolls along it. It starts
+tilted as far as the play of the nip lets it, with all three rolls just touching.
 """
 
 from __future__ import annotations
@@ -58,12 +58,8 @@ class Fineness:
 
 
 def clearance(case: Case) -> float:
-    """Opening of the rigid nip beyond the thickness, mm."""
-    opening = case.machine.nip.clearance
-    if opening is None:
-        message = "the continuum knows a rigid nip of fixed clearance only"
-        raise ValueError(message)
-    return opening
+    """Opening of the nip beyond the thickness at the start, mm; 0 where it clamps."""
+    return case.machine.nip.clearance or 0.0
 
 
 def start_of(case: Case) -> float:

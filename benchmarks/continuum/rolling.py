@@ -1,20 +1,18 @@
-"""The moves of a case on the plane continuum of ``plane``, step by step.
+"""The moves of a case on a plane continuum, step by step, whichever solver holds it.
 
-Newton with a banded solve; the point of the mid-line that is on the nip line is held
+Newton with a line search; the point of the mid-line that is on the nip line is held
 along x, as in the engine, or one edge, as in the CalculiX model.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from abc import ABC, abstractmethod
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from history import History
-from mesh import Mesh, sheet_block
-from plane import ROLL_RESULTS, Metal, Solid, add_elements, add_roll, gradients
 from programme import (
     Fineness,
     clearance,
@@ -24,13 +22,11 @@ from programme import (
     start_of,
     toward_rear,
 )
-from scipy.linalg import LinAlgError, solve_banded, solveh_banded
 
 from pinchline.model.checks import rear_roll_centre
-from pinchline.process.layers import plastic_modulus
 
 if TYPE_CHECKING:
-    from mesh import Array, Numbers
+    from mesh import Array
 
     from pinchline.model.case import Case
 
@@ -45,48 +41,49 @@ class NoEquilibriumError(Exception):
     """A step found no equilibrium even in its smallest parts."""
 
 
-@dataclass
-class Continuum:
-    """A sheet between rolls; lengths mm, forces N per mm of width."""
+class Rolling(ABC):
+    """A sheet between rolls; lengths mm, forces N per mm of width.
 
-    case: Case
-    fineness: Fineness
-    hold: str = "nip"
-    rows: list[tuple[Any, ...]] = field(default_factory=list)
+    Attributes
+    ----------
+    columns : places of the corner columns from the first nip line, mm
+    u : unknowns, displacements among them
+    lift, fed : where the rolls stand, mm
+    push : pressure over overlap on each roll, MPa/mm
+    drive : force along x that holds the sheet
+    """
 
-    def __post_init__(self) -> None:
-        case, mesh = self.case, Mesh()
-        sheet = case.sheet
-        self.columns = columns_of(case, self.fineness)
-        block = sheet_block(mesh, self.columns, sheet.thickness, self.fineness.rows)
-        self.top, self.bottom = _faces(block[:, -1]), _faces(block[:, 0])
-        self.middle = block[:, self.fineness.rows] - 1
-        self.corner_top, self.corner_bottom = block[::2, -1] - 1, block[::2, 0] - 1
-        places = np.array(mesh.nodes)
-        elements = np.array(mesh.elements) - 1
-        slopes, weights = gradients(places, elements)
-        n = elements.shape[0]
-        self.solid = Solid(
-            places, elements, slopes, weights, np.zeros((n, 4, 4)), np.zeros((n, 4))
-        )
-        m = sheet.material
-        self.metal = Metal(
-            bulk=m.youngs_modulus / (3.0 * (1.0 - 2.0 * m.poisson_ratio)),
-            shear=m.youngs_modulus / (2.0 * (1.0 + m.poisson_ratio)),
-            strength=m.yield_strength,
-            hard=plastic_modulus(m.youngs_modulus, m.tangent_modulus),
-        )
-        tilt, self.lift = play(case)
-        c, s = math.cos(tilt) - 1.0, math.sin(tilt)
-        self.u = (places @ np.array([[c, s], [-s, c]])).ravel()
+    u: Array
+    drive: float = 0.0
+
+    def __init__(self, case: Case, fineness: Fineness, hold: str = "nip") -> None:
+        self.case, self.fineness, self.hold = case, fineness, hold
+        self.columns = columns_of(case, fineness)
+        self.push = fineness.stiffness(case)
+        self.tilt, self.lift = play(case)
         self.fed = 0.0
-        self.width = 2 * int(np.max(np.ptp(elements, axis=1))) + 2
-        self.band = np.zeros((self.width, self.u.size))
-        self.new = (self.solid.plastic.copy(), self.solid.slip.copy())
-        self.forces = np.zeros((3, ROLL_RESULTS))
-        self.push = self.fineness.stiffness(case)
-        self.drive = 0.0
         self.before: tuple[Array, float, float] | None = None
+        self.rows: list[tuple[Any, ...]] = []
+
+    @abstractmethod
+    def residual(self, u: Array, *, stiff: bool) -> Array:
+        """Unbalanced forces; with ``stiff`` the tangent is formed as well."""
+
+    @abstractmethod
+    def solve(self, right: Array) -> Array:
+        """Solve with the tangent that was formed last."""
+
+    @abstractmethod
+    def keep(self) -> None:
+        """Make the strains of ``u`` the metal's history."""
+
+    @abstractmethod
+    def corners(self) -> tuple[Array, Array, Array]:
+        """Places (columns, 2) of top face, mid-line and bottom face now, mm."""
+
+    @abstractmethod
+    def pushes(self) -> Array:
+        """Force x, y, its first moment along x, and total, of each roll (3, 4)."""
 
     def rolls(self) -> Array:
         """Axis and radius of the three rolls, in the frame of the sheet."""
@@ -102,67 +99,16 @@ class Continuum:
             ]
         )
 
-    def held(self) -> tuple[Numbers, Array, float]:
-        """Nodes, their shares, and the x at which their weighted mean is held."""
+    def held(self) -> tuple[int, float, float]:
+        """Column before the held point, place (-1 to 1) to the next, shift along x."""
+        last = self.columns.size - 2
         if self.hold == "nip":
             e = int(np.searchsorted(self.columns, -self.fed, side="right")) - 1
-            e = min(max(e, 0), self.columns.size - 2)
+            e = min(max(e, 0), last)
             low, high = self.columns[e], self.columns[e + 1]
-            xi = 2.0 * (-self.fed - low) / (high - low) - 1.0
-            shares = np.array(
-                [0.5 * xi * (xi - 1.0), 1.0 - xi * xi, 0.5 * xi * (xi + 1.0)]
-            )
-            return self.middle[2 * e : 2 * e + 3], shares, 0.0
-        edge = 0 if toward_rear(self.case) else -1
-        place = self.solid.places[self.middle[edge], 0]
-        return (
-            self.middle[edge : edge + 1 or None],
-            np.ones(1),
-            place * (math.cos(play(self.case)[0]) - 1.0),
-        )
-
-    def residual(self, u: Array, *, stiff: bool) -> Array:
-        """Unbalanced forces; fills the band, the roll forces and the trial history."""
-        force = np.zeros(u.size)
-        if stiff:
-            self.band[:] = 0.0
-        add_elements(self.solid, self.metal, u, *self.new, force, self.band, stiff)
-        self.forces[:] = 0.0
-        for i, roll in enumerate(self.rolls()):
-            faces = self.top if i == 0 else self.bottom
-            add_roll(
-                self.solid.places,
-                faces,
-                u,
-                roll,
-                self.push[i],
-                force,
-                self.band,
-                stiff,
-                self.forces[i],
-            )
-        nodes, shares, target = self.held()
-        gap = float(shares @ u[2 * nodes]) - target
-        self.drive = -HOLDING * gap
-        for a, na in zip(shares, nodes, strict=True):
-            force[2 * na] += HOLDING * gap * a
-            if stiff:
-                for b, nb in zip(shares, nodes, strict=True):
-                    if na >= nb:
-                        self.band[2 * (na - nb), 2 * nb] += HOLDING * a * b
-        return force
-
-    def solve(self, right: Array) -> Array:
-        """Solve the tangent; it may lose its definiteness on the way to a solution."""
-        try:
-            return np.asarray(solveh_banded(self.band, right, lower=True))
-        except LinAlgError:
-            w = self.width
-            full = np.zeros((2 * w - 1, right.size))
-            full[w - 1 :] = self.band
-            for d in range(1, w):
-                full[w - 1 - d, d:] = self.band[d, : right.size - d]
-            return np.asarray(solve_banded((w - 1, w - 1), full, right))
+            return e, float(2.0 * (-self.fed - low) / (high - low) - 1.0), 0.0
+        e, xi, column = (0, -1.0, 0) if toward_rear(self.case) else (last, 1.0, -1)
+        return e, xi, float(self.columns[column] * (math.cos(self.tilt) - 1.0))
 
     def settle(self) -> bool:
         """Iterate to equilibrium; False where it is not found."""
@@ -205,7 +151,7 @@ class Continuum:
             )
             if self.settle():
                 self.before = kept
-                self._accept(stage)
+                self.accept(stage)
                 done = goal
                 continue
             self.u, self.lift, self.fed = kept
@@ -226,22 +172,22 @@ class Continuum:
                 self.u = self.u + along * (self.u - u)
         self.lift, self.fed = lift, fed
 
-    def _accept(self, stage: int) -> None:
+    def accept(self, stage: int) -> None:
+        """Keep the state, and its row of the record."""
         self.residual(self.u, stiff=False)
-        self.solid.plastic[:] = self.new[0]
-        self.solid.slip[:] = self.new[1]
-        now = self.solid.places + self.u.reshape(-1, 2)
-        across = now[self.corner_top] - now[self.corner_bottom]
-        force = np.hypot(self.forces[:, 0], self.forces[:, 1])
-        total = np.where(self.forces[:, 3] > 0.0, self.forces[:, 3], np.nan)
-        middle = now[self.middle[::2]]
+        forces = self.pushes()
+        self.keep()
+        top, middle, bottom = self.corners()
+        across = top - bottom
+        force = np.hypot(forces[:, 0], forces[:, 1])
+        total = np.where(forces[:, 3] > 0.0, forces[:, 3], np.nan)
         self.rows.append(
             (
                 stage,
                 self.lift,
                 self.fed,
                 force,
-                self.forces[:, 2] / total + self.fed,
+                forces[:, 2] / total + self.fed,
                 self.drive,
                 np.unwrap(np.arctan2(-across[:, 0], across[:, 1])),
                 middle[:, 0] + self.fed,
@@ -255,7 +201,7 @@ class Continuum:
         if not self.settle():
             message = "as placed"
             raise NoEquilibriumError(message)
-        self._accept(0)
+        self.accept(0)
         ends = pairwise(schedule)
         for stage, (before, after) in enumerate(ends, 1):
             self.before = None
@@ -268,8 +214,3 @@ class Continuum:
             start_of(self.case),
             *(np.array(column) for column in zip(*self.rows, strict=True)),
         )
-
-
-def _faces(line: Numbers) -> Numbers:
-    """Faces of three nodes, counted from 0, along a line of node numbers."""
-    return np.stack((line[:-2:2], line[1:-1:2], line[2::2]), axis=1) - 1

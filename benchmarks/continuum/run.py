@@ -1,12 +1,12 @@
 """Runs the continuum of the stored cases and keeps their tables in ``results/``.
 
     PYTHONPATH=sim python benchmarks/continuum/run.py [name ...] [--rows 8] [--soft]
-        [--calculix]
+        [--library | --calculix]
 
 Without names it runs every case (about half an hour). ``--rows`` changes the fineness
-of mesh and steps. ``--calculix`` runs the second solver, ``ccx`` of Debian's
-calculix-ccx; it takes the soft contact of ``--soft`` only, and what it printed before
-it gave up is kept.
+of mesh and steps. ``--library`` solves in NGSolve (``pip install -e .[continuum]``;
+some fifteen times as long). ``--calculix`` runs ``ccx`` of Debian's calculix-ccx; it
+takes the soft contact of ``--soft`` only; what it printed before it gave up is kept.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import os
 import subprocess
 import time
 from dataclasses import asdict
+from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -26,8 +27,8 @@ import calculix
 import numpy as np
 from extract import read_history
 from history import WINDOW, curvature
+from plane_sheet import PlaneSheet
 from programme import Fineness
-from rolling import Continuum
 
 from pinchline.model.case import load_case
 
@@ -113,7 +114,14 @@ def save(name: str, lines: Iterable[str], case: Case, history: History) -> None:
 
 def by_plane(case: Case, fineness: Fineness, hold: str = "nip") -> History:
     """Solve a case with the plane solver of this folder."""
-    return Continuum(case, fineness, hold).run()
+    return PlaneSheet(case, fineness, hold).run()
+
+
+def by_library(case: Case, fineness: Fineness) -> History:
+    """Solve a case with NGSolve."""
+    from library_sheet import LibrarySheet
+
+    return LibrarySheet(case, fineness).run()
 
 
 def by_calculix(case: Case, fineness: Fineness) -> History:
@@ -136,7 +144,9 @@ def main() -> None:
     """Run what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("names", nargs="*")
-    parser.add_argument("--calculix", action="store_true")
+    other = parser.add_mutually_exclusive_group()
+    other.add_argument("--calculix", action="store_true")
+    other.add_argument("--library", action="store_true")
     parser.add_argument("--rows", type=int, default=ROWS)
     parser.add_argument("--soft", action="store_true")
     asked = parser.parse_args()
@@ -148,11 +158,15 @@ def main() -> None:
         start = time.perf_counter()
         if asked.calculix:
             history, solver = by_calculix(case, fineness), "CalculiX 2.20"
+        elif asked.library:
+            history = by_library(case, fineness)
+            solver = f"NGSolve {version('ngsolve')}, held at the nip"
         else:
             history, solver = by_plane(case, fineness), "plane.py, held at the nip"
         spent = time.perf_counter() - start
         mark = "" if asked.rows == ROWS else f"-rows{asked.rows}"
-        kept = name + ("-soft" if soft else mark)
+        kept = name + ("-library" if asked.library else "")
+        kept += "-soft" if soft else mark
         kept += "-calculix" if asked.calculix else ""
         save(kept, head(case, fineness, solver, spent), case, history)
         print(f"{kept}: {spent:.0f} s", flush=True)

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from plane import flow
+from plane_sheet import PlaneSheet
 from programme import Fineness, start_of
-from rolling import Continuum
 
 from pinchline.model.case import load_case
 from pinchline.verify.laws import Piece, layered
@@ -32,12 +32,12 @@ if TYPE_CHECKING:
 HERE = Path(__file__).parent
 
 
-class Sections(Continuum):
+class Sections(PlaneSheet):
     """A continuum that keeps moment and curvature of its sections, step by step."""
 
-    def __post_init__(self) -> None:
+    def __init__(self, case: Case, fineness: Fineness) -> None:
         """Find the sections: integration points of one x, from face to face."""
-        super().__post_init__()
+        super().__init__(case, fineness)
         solid = self.solid
         corners = solid.places[solid.elements[:, :4]]
         low, size = corners[:, 0], corners[:, 2] - corners[:, 0]
@@ -49,8 +49,9 @@ class Sections(Continuum):
         self.x, self.of = np.unique(np.round(at[:, :, 0], 7), return_inverse=True)
         self.states: list[tuple[Array, Array]] = []
 
-    def _accept(self, stage: int) -> None:
-        super()._accept(stage)
+    def accept(self, stage: int) -> None:
+        """Keep moment and curvature of the sections too."""
+        super().accept(stage)
         stress, strain = self._stretches()
         inertia = self.case.sheet.thickness**3 / 12.0
         self.states.append((self._moment(stress), self._moment(strain) / inertia))
