@@ -1,8 +1,9 @@
 """Prints the stored continua beside the engine, one row per case.
 
-    PYTHONPATH=sim python benchmarks/continuum/compare.py [--contact 1.0]
+    PYTHONPATH=sim python benchmarks/continuum/compare.py [--plain] [--contact 1.0]
 
-Of each case and solver the finest stored table counts. Differences are engine minus
+The engine bulges (``[model] bulging``) unless it is asked to be plain. Of each case and
+solver the finest stored table counts. Differences are engine minus
 continuum: the library's where there is one, else our own.
 """
 
@@ -138,20 +139,19 @@ def _zone(case: Case) -> tuple[float, float]:
     return low, high
 
 
-def load(name: str, contact: float | None = None) -> Case:
-    """Read a case, with another contact stiffness (E'/t) where one is given."""
+def load(name: str, *, bulging: bool = False, contact: float | None = None) -> Case:
+    """Read a case for one of the two contact laws and a stiffness (E'/t) of it."""
     case = load_case(HERE / "cases" / f"{name}.toml")
-    if contact is None:
-        return case
-    model = case.model.model_copy(update={"contact": contact})
-    return case.model_copy(update={"model": model})
+    told = {"bulging": bulging, "contact": contact}
+    return case.model_copy(update={"model": case.model.model_copy(update=told)})
 
 
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--plain", action="store_true")
     parser.add_argument("--contact", type=float)
-    contact = parser.parse_args().contact
+    asked = parser.parse_args()
     print(
         "| case | NGSolve: rows | R, mm | plane.py: rows | R, mm | engine: R, mm |"
         " R | against plane.py | loaded peak | flats, mm | rear | upper | lower |"
@@ -159,7 +159,7 @@ def main() -> None:
     )
     print("| --- " * 15 + "|")
     for name in NAMES:
-        case = load(name, contact)
+        case = load(name, bulging=not asked.plain, contact=asked.contact)
         b = engine(case)
         cells, radii = [name], {}
         for solver in (LIBRARY, OWN):

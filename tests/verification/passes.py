@@ -7,7 +7,7 @@ from pinchline.model.case import Case, ModelOptions, parse_case
 from pinchline.process.programme import run_case
 from pinchline.results.schema import Result
 
-SHIPPED = ModelOptions().contact  # of E'/t
+SHIPPED = ModelOptions().foundation  # of E'/t
 
 
 def a_pass(

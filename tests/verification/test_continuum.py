@@ -1,8 +1,8 @@
 """The engine beside a plane-strain continuum with contact, from its stored tables.
 
-Source: `benchmarks/continuum/`; its solver agrees with CalculiX (last tests), and its
-`RESULTS.md` holds mesh uncertainty and causes. Rerun it with
-`PYTHONPATH=sim python benchmarks/continuum/run.py`.
+Source: `benchmarks/continuum/`, solved in NGSolve and by our own plane elements, which
+agree with CalculiX (last tests); `RESULTS.md` there holds mesh uncertainty and causes.
+Rerun it with `PYTHONPATH=sim python benchmarks/continuum/run.py --library`.
 """
 
 import importlib.util
@@ -32,39 +32,88 @@ def _load_compare() -> Any:
 
 compare = _load_compare()
 
-# Share by which the residual radius may differ. 1 % is what is asked for. The rest are
-# measured, RESULTS.md says why:
-RADIUS = {
+# Share by which the residual radius may differ, where it is not the 1 % asked for.
+BULGING = {
     # the continuum itself moves by 2.3 % with its mesh: 0.2 % of moment does that
-    "reverse-12": 0.03,
-    # so does it here, by 1.1 %: 0.5 % off at 12 rows, 1.6 at 8, 0.99 at 16
-    "reverse-14": 0.012,
-    # bulging and stress across the sheet under the roll, not in a beam: 2.1 %
-    "thick-forward": 0.025,
-    # the same, 1.1 %; and the continuum moves by 0.8 % with its mesh
-    "thick-reverse": 0.018,
+    "reverse-12": 0.015,
+    # rolls that give turn 0.4 % of pinch force into as much of radius: 1.0 % off
+    "give-thick-reverse": 0.015,
 }
+# Without bulging, as shipped: measured, RESULTS.md says why.
+PLAIN = {
+    "reverse-12": 0.03,
+    "reverse-14": 0.018,
+    "reverse-16": 0.015,
+    "thick-forward": 0.025,
+    "give-thick-reverse": 0.05,
+}
+
+
+def _both(name: str, *, bulging: bool) -> tuple[Any, Any]:
+    """Stored and computed, of NGSolve where there is a table of it."""
+    case = compare.load(name, bulging=bulging)
+    solver, rows = compare.reference(name)
+    return compare.continuum(case, name, rows, solver), compare.engine(case)
 
 
 @pytest.mark.verification
 @pytest.mark.parametrize("name", compare.NAMES)
 def test_the_engine_bends_as_the_continuum_does(name: str) -> None:
-    """Residual radius, rear roll and flats of a pass, against the finest stored run."""
-    case = compare.load(name)
-    stored = compare.continuum(case, name, compare.finest(name))
-    ours = compare.engine(case)
+    """Residual radius, rolls and flats of a pass with bulging; nothing in it is fitted.
+
+    Against the finest stored run: NGSolve's where there is one, a general-purpose
+    library with other elements than ours.
+    """
+    stored, ours = _both(name, bulging=True)
     radius = ours.radius / stored.radius - 1.0
-    steady = ours.steady[2] / stored.steady[2] - 1.0
-    raised = ours.static[2] / stored.static[2] - 1.0
+    steady = ours.steady / stored.steady - 1.0
+    raised = ours.static / stored.static - 1.0
     flats = np.subtract(ours.flats, stored.flats)
     print(
         f"{name}: radius {stored.radius:.2f} and {ours.radius:.2f} mm, {radius:+.2%}; "
-        f"rear roll {steady:+.2%}, raised {raised:+.2%}; flats {flats.round(2)} mm"
+        f"rolls {steady.round(4)}, raised {raised.round(4)}; flats {flats.round(2)} mm"
     )
-    assert abs(radius) < RADIUS.get(name, 0.01)
-    assert abs(steady) < 0.02  # asked for
-    assert abs(raised) < 0.02
+    assert abs(radius) < BULGING.get(name, 0.01)
+    assert np.abs(steady).max() < 0.02  # asked for of the rear roll
+    assert np.abs(raised).max() < 0.02
     assert np.abs(flats).max() < 1.0  # mm, asked for
+
+
+@pytest.mark.verification
+@pytest.mark.parametrize("name", compare.NAMES)
+def test_the_plain_contact_is_as_near_as_it_is_said_to_be(name: str) -> None:
+    """The shipped law, whose one constant stands for bulging too."""
+    stored, ours = _both(name, bulging=False)
+    radius = ours.radius / stored.radius - 1.0
+    flats = np.subtract(ours.flats, stored.flats)
+    print(f"{name}: radius {radius:+.2%}, flats {flats.round(2)} mm")
+    assert abs(radius) < PLAIN.get(name, 0.01)
+    assert abs(ours.steady[2] / stored.steady[2] - 1.0) < 0.02
+    assert abs(ours.static[2] / stored.static[2] - 1.0) < 0.02
+    assert np.abs(flats).max() < 1.0  # mm
+
+
+BOTH = [
+    name
+    for name in compare.NAMES
+    if compare.finest(name, compare.LIBRARY) and compare.finest(name)
+]
+
+
+@pytest.mark.verification
+@pytest.mark.parametrize("name", BOTH)
+def test_two_continua_agree(name: str) -> None:
+    """NGSolve and our own elements, each on its finest stored mesh."""
+    case = compare.load(name)
+    theirs, ours = (
+        compare.continuum(case, name, compare.finest(name, solver), solver)
+        for solver in (compare.LIBRARY, compare.OWN)
+    )
+    print(f"{name}: radius {theirs.radius:.2f} and {ours.radius:.2f} mm")
+    # 0.7 to 1.1 % is what our own mesh moves reverse passes by; forward ones 0.1 %
+    assert ours.radius == pytest.approx(theirs.radius, rel=0.015)
+    assert ours.steady == pytest.approx(theirs.steady, rel=0.015)
+    assert ours.flats == pytest.approx(theirs.flats, abs=0.3)
 
 
 @pytest.mark.verification

@@ -84,7 +84,7 @@ def test_the_beam_law_is_what_the_rolls_feel_too():
     def press(to):
         rolls[0, 4] = radius - to * sag - rolls[0, 1]
         strip.settle_between(rolls, stiff, n // 2, -1.0)
-        roll_forces(strip.chain, 0, n, strip.beam.length, stiff, rolls, out)
+        roll_forces(strip.beam, strip.chain, 0, n, stiff, rolls, out)
         ends = 0.5 * (out[1, 3] / out[1, 4] + out[2, 3] / out[2, 4])
         return -out[0, 1] / load, (ends - strip.chain.y[n // 2]) / sag
 

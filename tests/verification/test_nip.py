@@ -10,11 +10,13 @@ import pytest
 from rig import report
 from scipy.optimize import brentq
 
-from pinchline.model.case import parse_case
+from pinchline.model.case import ModelOptions, parse_case
 from pinchline.physics import support
-from pinchline.physics.contact import roll_forces
+from pinchline.physics.banded import WIDTH
+from pinchline.physics.contact import add_contact, roll_forces
 from pinchline.process.equilibrium import accept, settle
 from pinchline.process.geometry import LOWER, REAR, UPPER
+from pinchline.process.layers import bulge, own_share
 from pinchline.process.placing import place
 from pinchline.process.programme import run_case
 from pinchline.process.state import new_state
@@ -89,10 +91,10 @@ def test_the_foundation_stores_what_presses_the_sheet_in() -> None:
 
     def pressed() -> float:
         return roll_forces(
+            state.beam,
             state.chain,
             0,
             state.elements,
-            state.beam.length,
             state.foundation,
             state.rolls,
             state.forces,
@@ -109,6 +111,103 @@ def test_the_foundation_stores_what_presses_the_sheet_in() -> None:
     report("slope of the contact's energy by depth, N/mm", slope, force)
     # 0.1 %: points of contact come and go as the patch grows, eight an element
     assert slope == pytest.approx(force, rel=1.0e-3)
+
+
+def test_the_bulge_is_what_pressure_takes_off_a_section() -> None:
+    """Elastic plane strain: stress across the sheet by integration (derived, THEORY 5).
+
+    ``s_y = -(1/2 + 3y/2 - 2y^3)`` under a unit pressure, unit thickness: no traction on
+    the far face, the pressure on the near one, no shear on either.
+    """
+    y = np.linspace(-0.5, 0.5, 20001)
+    across = -(0.5 + 1.5 * y - 2.0 * y**3)
+    assert across[[0, -1]] == pytest.approx([0.0, -1.0])
+    nu, t = 0.33, 2.0
+    metal = parse_case(text('clearance = "0 mm"', *FORWARD), path="nip.toml")
+    material = metal.sheet.material.model_copy(update={"poisson_ratio": nu})
+    for held, c in ((1.0, nu / (1.0 - nu)), (0.0, nu)):
+        moment = -c * np.trapezoid(across * y, y) * t**2
+        assert bulge(material, t, held) == pytest.approx(moment, rel=1e-7)
+    half = y >= 0.0
+    squeezed = -np.trapezoid(across[half], y[half])  # of the near half, times p t/E'
+    assert ModelOptions(bulging=True).foundation == pytest.approx(
+        1 / squeezed, rel=1e-7
+    )
+
+
+@pytest.mark.parametrize("length", [0.09, 0.125, 0.2, 0.25])
+def test_elements_spread_the_bulge_by_one_mean_square(length: float) -> None:
+    """``t^2/210`` (``benchmarks/continuum/spread.py``), a quarter of t has 9 % more."""
+    own = own_share(length)
+    spread = length**2 / 12.0 + (1.0 - own) * length**2
+    expected = max(1.0 / 210.0, length**2 / 12.0)
+    assert spread == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize("element", [0.25, 0.1], ids=["own bulge", "neighbours' too"])
+def test_the_pressure_works_on_the_bulge(element: float) -> None:
+    """Slope of the contact's energy by every unknown: the residual, derived.
+
+    Bent 1 mm sheet, its faces in the rolls by 0.05 mm; so a turn of a node that changes
+    no place of the mid-line, but its bend, is resisted by pressure.
+    """
+    case = parse_case(
+        text('clearance = "0 mm"', *FORWARD)
+        + f'[model]\nbulging = true\nelement = "{element} mm"\n',
+        path="nip.toml",
+    )
+    state = new_state(case)
+    place(state, 200.0, 1)
+    chain, beam = state.chain, state.beam
+    middle = state.driven()[0]
+    chain.theta[:] += 0.01 * (np.arange(state.elements + 1) - middle) * beam.length
+    state.rolls[LOWER, 1] += 0.05
+    around = range(middle - 6, middle + 7)
+
+    def energy() -> float:
+        """Energy of the foundation; fills the forces of the state."""
+        return roll_forces(
+            beam,
+            chain,
+            0,
+            state.elements,
+            state.foundation,
+            state.rolls,
+            state.forces,
+        )
+
+    residual = np.zeros(3 * (state.elements + 1) + 5)
+    for roll, row in zip(state.rolls, state.supports, strict=True):
+        for e in range(around[0] - 3, around[-1] + 3):
+            add_contact(
+                beam,
+                chain,
+                e,
+                3 * e,
+                state.foundation,
+                roll,
+                0.0,
+                np.zeros((residual.size, WIDTH)),
+                residual,
+                row,
+                np.zeros((residual.size, 0)),
+                -1,
+                True,
+            )
+    step, slopes = 1.0e-6, []
+    for node in around:
+        both = []
+        for side in (1.0, -1.0):
+            chain.theta[node] += side * step
+            both.append(energy())
+            chain.theta[node] -= side * step
+        slopes.append((both[0] - both[1]) / (2.0 * step))
+    ours = residual[3 * around[0] + 2 : 3 * around[-1] + 3 : 3]
+    print(f"largest couple {np.abs(slopes).max():.4f} N, off {ours - slopes}")
+    assert np.abs(slopes).max() > 0.1  # N: the pressure does work on turns
+    assert ours == pytest.approx(
+        slopes, abs=1.0e-5
+    )  # rounding of an energy over a step
 
 
 @pytest.mark.parametrize("job", [FORWARD, REVERSE], ids=["forward", "reverse"])

@@ -27,7 +27,7 @@ use = "bench-60"
 [machine.nip]
 clearance = "0.05 mm"  # rigid: the theory of these tests
 """
-SHIPPED = ModelOptions().contact  # of E'/t
+SHIPPED = ModelOptions().foundation  # of E'/t
 WRAP = 1.0 / 30.5  # 1/mm: upper roll of 30 mm under a sheet of 1 mm
 
 

@@ -152,7 +152,7 @@ def setting_of(
         axial=bending_modulus(material, held) * t,
         shear=SHEAR_FACTOR * shear * t,
         bending=law.bending,
-        foundation=model.contact * plane_strain_modulus(material) / t,
+        foundation=model.lumped * plane_strain_modulus(material) / t,
         natural=natural,
         thickness=t,
         offset=(model.drive_share - 0.5) * t,

@@ -32,6 +32,8 @@ from pinchline.model.sheet import Sheet, read_sheet
 from pinchline.model.target import Target, read_target
 
 _DEFAULT_ELEMENT = 0.25  # of the thickness
+_HALF = 32.0 / 13.0  # E'/t: half the thickness under an even pressure
+_LUMPED = 0.8  # E'/t: stands for bulging as well, calibrated on a continuum
 _LEAST_STEPS, _LONGEST_STEP = 2, 0.2  # mm: longer ones step over the peak at a roll
 _FLAT_GUESS = 0.4  # of the distance of the rear roll: a flat, until it is planned
 _HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
@@ -86,7 +88,9 @@ class ModelOptions(Record):
         None takes two, or as many as keep a step within 0.2 mm
     section : through-thickness layers, or the closed form
     hardening : kinematic share, 0 to 1; None takes the card's
-    contact : foundation stiffness as a multiple of E'/t
+    bulging : whether bent sheet bulges on its hollow side, and pressure works on that
+    contact : foundation stiffness as a multiple of E'/t; None takes 0.8, calibrated to
+        stand for bulging too, and with bulging that of half the thickness, 32/13
     layers : per half thickness
     drive_share : share of the drive that acts at the upper roll, 0 to 1
     lift_step : largest lift per step, mm; None leaves it to the solver
@@ -99,12 +103,23 @@ class ModelOptions(Record):
     steps_per_element: StepsPerElement | None = None
     section: Section = "layered"
     hardening: Hardening | None = None
-    contact: Positive = 0.8
+    bulging: YesNo = False
+    contact: Positive | None = None
     layers: Layers = 20
     drive_share: Share = 0.5
     lift_step: Length | None = None
     regime: Regime = "auto"
     weight: YesNo = False
+
+    @property
+    def foundation(self) -> float:
+        """Foundation stiffness of the stepped solver, times E'/t."""
+        return self.contact or (_HALF if self.bulging else _LUMPED)
+
+    @property
+    def lumped(self) -> float:
+        """Foundation stiffness, times E'/t, of a solver that knows no bulging."""
+        return self.foundation * (_LUMPED / _HALF if self.bulging else 1.0)
 
 
 class Measures(Record):

@@ -144,10 +144,10 @@ def assemble(
             reach = rolls[r, 2] - rolls[r, FLOOR]
             if near(chain, e, length, rolls[r, 0], rolls[r, 1], reach):
                 add_contact(
+                    beam,
                     chain,
                     e,
                     base,
-                    length,
                     tooling.foundation,
                     rolls[r],
                     rolls[r, FLOOR],

@@ -28,8 +28,10 @@ class Beam(NamedTuple):
 
     axial, shear (N/mm), bending (N mm): elastic stiffness; length: of an element (mm);
     half: half thickness (mm); first_yield: moment (N mm/mm); weight: per area of the
-    sheet, 0 where it does not count (N/mm2); law: code of the section law;
-    layers: (7, rows).
+    sheet, 0 where it does not count (N/mm2); bulge: how far both faces stand off the
+    mid-line, over the curvature (mm2); own: share of an element's own curvature in
+    that, its two neighbours have the rest; law: code of the section law; layers:
+    (7, rows).
     """
 
     axial: float
@@ -39,6 +41,8 @@ class Beam(NamedTuple):
     half: float
     first_yield: float
     weight: float
+    bulge: float
+    own: float
     law: int
     layers: Array
 

@@ -142,7 +142,7 @@ def _shape(
         _follow(beam, chain, e, -1, guess)
     if depth > 0.0:
         for _ in range(2):
-            now = deepest(chain, first, last, beam.length, rear)
+            now = deepest(beam, chain, first, last, rear)
             lever = max(rear[0] - chain.x[pivot], beam.length)
             _turn(chain, pivot, first, last, (now - depth) / lever)
 

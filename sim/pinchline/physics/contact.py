@@ -23,7 +23,7 @@ from pinchline.physics.support import GIVE_X, GIVE_Y, TANGENT, UNBALANCED
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
-    from pinchline.physics.beam import Chain
+    from pinchline.physics.beam import Beam, Chain
 
 POINTS = 8
 ROLL_RESULTS = 8  # force x, y; first moment of force x, y; total; depth; first, last s
@@ -55,6 +55,29 @@ def arc_point(
 
 
 @kernel
+def apart(beam: Beam, chain: Chain, e: int) -> float:
+    """Share of its own curvature in what bulges element ``e``: 1 at the edges."""
+    inside = 0 < e < chain.curvature.shape[0] - 1
+    return beam.own if inside else 1.0
+
+
+@kernel
+def pressed_point(
+    beam: Beam, chain: Chain, e: int, xi: float, nx: float, ny: float
+) -> tuple[float, float, float, float]:
+    """Point of ``arc_point`` that a roll finds: moved by the bulge of the faces."""
+    px, py, b, lever = arc_point(chain, e, beam.length, xi, nx, ny)
+    own = apart(beam, chain, e)
+    part = beam.bulge * own / beam.length
+    shift = part * (chain.theta[e + 1] - chain.theta[e])
+    if own < 1.0:
+        beside = 0.5 * (1.0 - own) * beam.bulge / beam.length
+        ends = chain.theta[e + 2] - chain.theta[e - 1]
+        shift += beside * (ends - chain.theta[e + 1] + chain.theta[e])
+    return px + shift * nx, py + shift * ny, b + shift, lever - part
+
+
+@kernel
 def near(
     chain: Chain, e: int, length: float, cx: float, cy: float, reach: float
 ) -> bool:
@@ -67,10 +90,10 @@ def near(
 
 @kernel
 def add_contact(
+    beam: Beam,
     chain: Chain,
     e: int,
     base: int,
-    length: float,
     stiffness: float,
     roll: Array,
     floor: float,
@@ -90,14 +113,17 @@ def add_contact(
     ``support``: row of the support table; a roll that gives has a ``column`` of
     ``cross``, the derivative of the residual by its give, and -1 says that it is rigid.
     Second derivatives of the arc's rise are left out of the tangent: they are smaller
-    than the bending stiffness by the depth over the thickness.
+    than the bending stiffness by the depth over the thickness. So is the neighbours'
+    part of the bulge, which would widen the band.
     """
+    length = beam.length
     weight = stiffness * length / POINTS
     nx, ny = mean_normal(chain, e)
+    beside = 0.5 * (1.0 - apart(beam, chain, e)) * beam.bulge / length
     edge = (roll[2] - floor) * (roll[2] - floor)
     for i in range(POINTS):
         xi = (2.0 * i + 1.0) / POINTS - 1.0
-        px, py, b, lever = arc_point(chain, e, length, xi, nx, ny)
+        px, py, b, lever = pressed_point(beam, chain, e, xi, nx, ny)
         dx = px - roll[0]
         dy = py - roll[1]
         square = dx * dx + dy * dy
@@ -129,6 +155,12 @@ def add_contact(
         right[base + 3] -= force * d3
         right[base + 4] -= force * d4
         right[base + 5] -= force * d5
+        if beside > 0.0:
+            pull = force * un * beside
+            right[base - 1] += pull
+            right[base + 2] -= pull
+            right[base + 5] += pull
+            right[base + 8] -= pull
         ug = ux * support[GIVE_X] + uy * support[GIVE_Y]
         if column >= 0:
             support[UNBALANCED] += force * ug
@@ -170,8 +202,8 @@ def add_contact(
 
 
 @kernel
-def deepest(chain: Chain, first: int, last: int, length: float, roll: Array) -> float:
-    """Largest depth (mm) of the mid-line in one roll; negative is a distance."""
+def deepest(beam: Beam, chain: Chain, first: int, last: int, roll: Array) -> float:
+    """Largest depth (mm) of the sheet in one roll; negative is a distance."""
     nearest = first
     least = math.inf
     for node in range(first, last + 1):
@@ -184,7 +216,7 @@ def deepest(chain: Chain, first: int, last: int, length: float, roll: Array) -> 
         nx, ny = mean_normal(chain, e)
         for i in range(POINTS):
             xi = (2.0 * i + 1.0) / POINTS - 1.0
-            px, py, _, _ = arc_point(chain, e, length, xi, nx, ny)
+            px, py, _, _ = pressed_point(beam, chain, e, xi, nx, ny)
             distance = math.hypot(px - roll[0], py - roll[1])
             depth = max(depth, roll[2] - distance)
     return depth
@@ -192,10 +224,10 @@ def deepest(chain: Chain, first: int, last: int, length: float, roll: Array) -> 
 
 @kernel
 def roll_forces(
+    beam: Beam,
     chain: Chain,
     first: int,
     last: int,
-    length: float,
     stiffness: float,
     rolls: Array,
     out: Array,
@@ -208,6 +240,7 @@ def roll_forces(
     the foundation (N mm/mm).
     """
     energy = 0.0
+    length = beam.length
     weight = stiffness * length / POINTS
     for r in range(rolls.shape[0]):
         for k in range(ROLL_RESULTS):
@@ -221,7 +254,7 @@ def roll_forces(
             nx, ny = mean_normal(chain, e)
             for i in range(POINTS):
                 xi = (2.0 * i + 1.0) / POINTS - 1.0
-                px, py, _, _ = arc_point(chain, e, length, xi, nx, ny)
+                px, py, _, _ = pressed_point(beam, chain, e, xi, nx, ny)
                 dx = px - cx
                 dy = py - cy
                 distance = math.sqrt(dx * dx + dy * dy)
@@ -244,11 +277,11 @@ def roll_forces(
 
 @kernel
 def overcounted(
+    beam: Beam,
     before: Chain,
     after: Chain,
     first: int,
     last: int,
-    length: float,
     stiffness: float,
     rolls_before: Array,
     rolls_after: Array,
@@ -263,6 +296,7 @@ def overcounted(
     ``rolls (rolls, 6)`` as in ``add_contact``; elements ``first..last - 1``.
     """
     total = 0.0
+    length = beam.length
     weight = stiffness * length / POINTS
     for r in range(rolls_after.shape[0]):
         ax, ay, reach = rolls_before[r, 0], rolls_before[r, 1], rolls_before[r, 2]
@@ -275,8 +309,8 @@ def overcounted(
             bnx, bny = mean_normal(after, e)
             for i in range(POINTS):
                 xi = (2.0 * i + 1.0) / POINTS - 1.0
-                px, py, _, _ = arc_point(before, e, length, xi, anx, any_)
-                qx, qy, _, _ = arc_point(after, e, length, xi, bnx, bny)
+                px, py, _, _ = pressed_point(beam, before, e, xi, anx, any_)
+                qx, qy, _, _ = pressed_point(beam, after, e, xi, bnx, bny)
                 start = reach - math.hypot(px - ax, py - ay)
                 end = reach - math.hypot(qx - bx, qy - by)
                 if start < 0.0 < end:

@@ -57,7 +57,7 @@ def _announce(
         rolls[r, FLOOR] = 0.0
         if rolls[r, 3] != 0.0 or rolls[r, 4] != 0.0:
             moving = True
-            depth = deepest(chain, first, last, beam.length, rolls[r])
+            depth = deepest(beam, chain, first, last, rolls[r])
             if depth <= 0.0:
                 rolls[r, FLOOR] = depth - 1.0e-9
     return moving

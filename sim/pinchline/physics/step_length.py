@@ -97,13 +97,13 @@ def sinking_share(
     rolls, least = tooling.rolls, 2.0 * DEPTH * beam.half
     before = work.depths
     for r in range(rolls.shape[0]):
-        before[r] = deepest(chain, first, last, beam.length, rolls[r])
+        before[r] = deepest(beam, chain, first, last, rolls[r])
     for _ in range(TRIALS):
         cut = 1.0
         move(chain, work, first, last, share)
         travel(tooling, share)
         for r in range(rolls.shape[0]):
-            depth = deepest(chain, first, last, beam.length, rolls[r])
+            depth = deepest(beam, chain, first, last, rolls[r])
             allowed = max(least, 1.5 * before[r])
             if depth > allowed:
                 part = (allowed - before[r]) / (depth - before[r])

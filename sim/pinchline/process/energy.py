@@ -64,11 +64,11 @@ def overcounted_work(
     before[:, :2] = here.axes + here.gives[:, np.newaxis] * away
     x, y, theta, *_ = here.arrays
     contacts = overcounted(
+        state.beam,
         state.chain._replace(x=x, y=y, theta=theta),
         state.chain,
         max(state.first, nodes[0]),
         min(state.last, nodes[1]),
-        state.beam.length,
         state.foundation,
         before,
         state.rolls,

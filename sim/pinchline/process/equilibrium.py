@@ -179,10 +179,10 @@ def accept(state: State, move: int) -> None:
     )
     state.energy_support = float(support_energy(state.supports))
     state.energy_contact = roll_forces(
+        state.beam,
         state.chain,
         state.first,
         state.last,
-        state.beam.length,
         state.foundation,
         state.rolls,
         state.forces,

@@ -57,6 +57,27 @@ def bending_modulus(material: Material, held: float) -> float:
     return youngs + held * (plane_strain_modulus(material) - youngs)
 
 
+def bulge(material: Material, thickness: float, held: float = 1.0) -> float:
+    """How far the faces of bent sheet stand off its mid-line, over the curvature, mm2.
+
+    ``c t^2/10``, both toward the hollow side; ``c`` is the strain across the sheet over
+    that along it, ``nu/(1 - nu)`` held flat across and ``nu`` free. A pressure takes as
+    much times itself off the section's moment (derived, THEORY 5.5).
+    """
+    nu = material.poisson_ratio
+    return nu / (1.0 - held * nu) * thickness**2 / 10.0
+
+
+def own_share(length: float) -> float:
+    """Share of its own curvature in an element's bulge; neighbours have the rest alike.
+
+    The pressure of a line load goes across the sheet over a mean square of ``t^2/210``
+    along it (derived, THEORY 5.6). An element, ``length`` in thicknesses, spreads it
+    by ``L^2/12`` itself; its neighbours add ``L^2`` of their share.
+    """
+    return min(1.0, max(1.0 / 3.0, 1.0 - (1.0 / (210.0 * length**2) - 1.0 / 12.0)))
+
+
 def section_law(
     material: Material, thickness: float, options: ModelOptions, held: float = 1.0
 ) -> SectionLaw:

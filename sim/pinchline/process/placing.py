@@ -38,7 +38,7 @@ def place(state: State, s: float, move: int) -> bool:
     n = state.elements
     depths = clamped_depths(state.case, state.foundation)
     for index, gripped in enumerate(depths):
-        depth = deepest(state.chain, 0, n, state.beam.length, state.rolls[index])
+        depth = deepest(state.beam, state.chain, 0, n, state.rolls[index])
         if depth > gripped - state.shift[index] + 0.02 * state.beam.half:
             return False
     choose_window(state)
@@ -77,7 +77,7 @@ def _clear_lift(state: State) -> float:
     lift = 0.0
     while lift > -2.0 * state.case.machine.rolls.rear_radius:
         roll = roll_table(state.case.machine, state.case.sheet.thickness, lift)[REAR]
-        depth = deepest(state.chain, 0, state.elements, state.beam.length, roll)
+        depth = deepest(state.beam, state.chain, 0, state.elements, roll)
         if depth <= 1.0e-9:
             break
         lift -= max(depth, 0.1)

@@ -21,6 +21,8 @@ from pinchline.process.geometry import LOWER, UPPER, roll_table
 from pinchline.process.layers import (
     SectionLaw,
     bending_modulus,
+    bulge,
+    own_share,
     plane_strain_modulus,
     section_law,
 )
@@ -277,6 +279,8 @@ def new_state(case: Case) -> State:
         half=t / 2.0,
         first_yield=law.first_yield,
         weight=material.density * GRAVITY * t if case.model.weight else 0.0,
+        bulge=bulge(material, t, held) if case.model.bulging else 0.0,
+        own=own_share(case.element / t),
         law=law.law,
         layers=law.layers,
     )
@@ -319,7 +323,7 @@ def new_state(case: Case) -> State:
         axes=np.zeros((3, 2)),
         supports=supports,
         arms=np.zeros((2, 3)),
-        foundation=case.model.contact * modulus / t,
+        foundation=case.model.foundation * modulus / t,
         memory=Memory(np.zeros((2 * steps, slots, FIELDS)), np.zeros((2 * steps, 3))),
         peaks=peaks,
         energies=np.zeros(3),

@@ -324,10 +324,10 @@ def _guess_feed(
 
     The rear roll, where it moves and touches, takes the sheet along on it.
     """
-    memory, chain, length = state.memory, state.chain, state.beam.length
+    memory, chain = state.memory, state.chain
     here = state.first, state.last
     element, _ = state.driven()
-    depth = deepest(chain, *here, length, state.rolls[REAR])
+    depth = deepest(state.beam, chain, *here, state.rolls[REAR])
     moves = lift != state.lift or shift is not state.shift
     if moves and depth > 0.0:
         state.set_axes(lift, shift)

@@ -79,7 +79,7 @@ def press(depth: float, stiffness: float, radius: float = ROLL) -> Pressed:
     rolls = np.array([[2.0 * half, reach - depth, reach, 0.0, 0.0, 0.0]])
     out = np.zeros((1, ROLL_RESULTS))
     element = strip.beam.length
-    roll_forces(strip.chain, 0, elements, element, stiffness, rolls, out)
+    roll_forces(strip.beam, strip.chain, 0, elements, stiffness, rolls, out)
     patch = out[0, 7] - out[0, 6] + element / 8.0
     return Pressed(-float(out[0, 1]), 0.5 * float(patch), float(out[0, 5]))
 

@@ -171,7 +171,7 @@ def pressed_between_knife_edges(steps: int = 75) -> Pressed:
     for sag in np.linspace(0.0, 0.75 * HALF_SPAN, steps + 1)[1:]:
         rolls[0, 4] = EDGE - sag - rolls[0, 1]
         strip.settle_between(rolls, stiff, middle, -1.0)
-        roll_forces(chain, 0, n, strip.beam.length, stiff, rolls, out)
+        roll_forces(strip.beam, chain, 0, n, stiff, rolls, out)
         load, half = -out[0, 1], out[2, 2] / out[2, 4]
         slope = float(np.interp(half, chain.x, chain.theta))
         # straight line of curvature beside the patch, drawn on to the middle

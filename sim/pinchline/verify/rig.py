@@ -48,6 +48,8 @@ class Strip(HeldSheet):
             half=thickness / 2.0,
             first_yield=law.first_yield,
             weight=0.0,
+            bulge=0.0,
+            own=1.0,
             law=law.law,
             layers=law.layers,
         )
