@@ -155,6 +155,20 @@ MUTATIONS = (
         ("nip", "rolling", "dossier"),
     ),
     Mutation(
+        "bulging on the outer side of the bend",
+        "physics/contact.py",
+        "part = beam.bulge * own / beam.length",
+        "part = -beam.bulge * own / beam.length",
+        ("nip", "continuum"),
+    ),
+    Mutation(
+        "bulging as if the sheet were free across",
+        "process/layers.py",
+        "return nu / (1.0 - held * nu) * thickness**2 / 10.0",
+        "return nu * thickness**2 / 10.0",
+        ("nip", "continuum"),
+    ),
+    Mutation(
         "support: the clamp lets go once the play is taken up",
         "physics/support.py",
         "return preload + k * over, k,",
