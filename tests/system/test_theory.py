@@ -52,11 +52,13 @@ def is_a_test(name: str) -> bool:
 
 
 def exists(name: str) -> bool:
-    """Whether a name of the page is there: test, case key, dataset, or code."""
+    """Whether a name of the page is there: test, case key, dataset, benchmark, code."""
     if name.startswith("test_"):
         return is_a_test(name)
     if name.startswith("[model] "):
         return name.removeprefix("[model] ") in ModelOptions.model_fields
+    if name.startswith("benchmarks/"):
+        return (REPO / name).is_file()
     if name.startswith("/"):
         group, _, dataset = name[1:].partition(" ")
         return any((f.group, f.name) == (group, dataset) for f in FIELDS)
@@ -72,7 +74,9 @@ def test_what_the_theory_names_exists(name: str) -> None:
     assert exists(name)
 
 
-@pytest.mark.parametrize("name", ["physics/beam.bend", "test_beam.py", "beam", "/x y"])
+@pytest.mark.parametrize(
+    "name", ["physics/beam.bend", "test_beam.py", "beam", "/x y", "benchmarks/x.py"]
+)
 def test_what_does_not_exist_is_missed(name: str) -> None:
     assert not exists(name)
 

@@ -16,7 +16,7 @@ from pinchline.physics.banded import WIDTH
 from pinchline.physics.contact import add_contact, roll_forces
 from pinchline.process.equilibrium import accept, settle
 from pinchline.process.geometry import LOWER, REAR, UPPER
-from pinchline.process.layers import bulge, own_share
+from pinchline.process.layers import bulge, bulge_share
 from pinchline.process.placing import place
 from pinchline.process.programme import run_case
 from pinchline.process.state import new_state
@@ -138,7 +138,7 @@ def test_the_bulge_is_what_pressure_takes_off_a_section() -> None:
 @pytest.mark.parametrize("length", [0.09, 0.125, 0.2, 0.25])
 def test_elements_spread_the_bulge_by_one_mean_square(length: float) -> None:
     """``t^2/210`` (``benchmarks/continuum/spread.py``), a quarter of t has 9 % more."""
-    own = own_share(length)
+    own = bulge_share(length)
     spread = length**2 / 12.0 + (1.0 - own) * length**2
     expected = max(1.0 / 210.0, length**2 / 12.0)
     assert spread == pytest.approx(expected, rel=1e-12)

@@ -55,8 +55,8 @@ def arc_point(
 
 
 @kernel
-def apart(beam: Beam, chain: Chain, e: int) -> float:
-    """Share of its own curvature in what bulges element ``e``: 1 at the edges."""
+def own_share(beam: Beam, chain: Chain, e: int) -> float:
+    """Share of its own curvature in the bulge of element ``e``: 1 at the edges."""
     inside = 0 < e < chain.curvature.shape[0] - 1
     return beam.own if inside else 1.0
 
@@ -67,7 +67,7 @@ def pressed_point(
 ) -> tuple[float, float, float, float]:
     """Point of ``arc_point`` that a roll finds: moved by the bulge of the faces."""
     px, py, b, lever = arc_point(chain, e, beam.length, xi, nx, ny)
-    own = apart(beam, chain, e)
+    own = own_share(beam, chain, e)
     part = beam.bulge * own / beam.length
     shift = part * (chain.theta[e + 1] - chain.theta[e])
     if own < 1.0:
@@ -119,7 +119,7 @@ def add_contact(
     length = beam.length
     weight = stiffness * length / POINTS
     nx, ny = mean_normal(chain, e)
-    beside = 0.5 * (1.0 - apart(beam, chain, e)) * beam.bulge / length
+    beside = 0.5 * (1.0 - own_share(beam, chain, e)) * beam.bulge / length
     edge = (roll[2] - floor) * (roll[2] - floor)
     for i in range(POINTS):
         xi = (2.0 * i + 1.0) / POINTS - 1.0
@@ -155,7 +155,7 @@ def add_contact(
         right[base + 3] -= force * d3
         right[base + 4] -= force * d4
         right[base + 5] -= force * d5
-        if beside > 0.0:
+        if beside > 0.0 and base >= 3:  # the window holds both neighbours
             pull = force * un * beside
             right[base - 1] += pull
             right[base + 2] -= pull

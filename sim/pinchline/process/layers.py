@@ -68,7 +68,7 @@ def bulge(material: Material, thickness: float, held: float = 1.0) -> float:
     return nu / (1.0 - held * nu) * thickness**2 / 10.0
 
 
-def own_share(length: float) -> float:
+def bulge_share(length: float) -> float:
     """Share of its own curvature in an element's bulge; neighbours have the rest alike.
 
     The pressure of a line load goes across the sheet over a mean square of ``t^2/210``

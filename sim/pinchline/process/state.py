@@ -22,7 +22,7 @@ from pinchline.process.layers import (
     SectionLaw,
     bending_modulus,
     bulge,
-    own_share,
+    bulge_share,
     plane_strain_modulus,
     section_law,
 )
@@ -280,7 +280,7 @@ def new_state(case: Case) -> State:
         first_yield=law.first_yield,
         weight=material.density * GRAVITY * t if case.model.weight else 0.0,
         bulge=bulge(material, t, held) if case.model.bulging else 0.0,
-        own=own_share(case.element / t),
+        own=bulge_share(case.element / t),
         law=law.law,
         layers=law.layers,
     )
