@@ -38,15 +38,15 @@ def mean_normal(chain: Chain, e: int) -> tuple[float, float]:
 
 @kernel
 def arc_point(
-    chain: Chain, e: int, length: float, xi: float, nx: float, ny: float
+    chain: Chain, e: int, length: float, xi: float, nx: float, ny: float, shift: float
 ) -> tuple[float, float, float, float]:
-    """Mid-line point at ``xi`` in -1..1 of element ``e``, on its raised arc.
+    """Point at ``xi`` in -1..1 of element ``e``, ``shift`` (mm) off its raised arc.
 
     Takes the normal of ``mean_normal``. Returns x, y, the rise ``b`` over the chord
-    along that normal, and its derivative by the end rotations (mm).
+    along that normal, and the arc's own, over the element's turn (mm).
     """
     lever = length * (4.0 - 3.0 * xi * xi) / 24.0  # (3 - 3 xi^2) is the plain arc
-    b = -lever * (chain.theta[e + 1] - chain.theta[e])
+    b = shift - lever * (chain.theta[e + 1] - chain.theta[e])
     one = 0.5 * (1.0 - xi)
     two = 0.5 * (1.0 + xi)
     px = one * chain.x[e] + two * chain.x[e + 1] + b * nx
@@ -55,26 +55,22 @@ def arc_point(
 
 
 @kernel
-def own_share(beam: Beam, chain: Chain, e: int) -> float:
-    """Share of its own curvature in the bulge of element ``e``: 1 at the edges."""
+def bulge_of(beam: Beam, chain: Chain, e: int) -> tuple[float, float, float]:
+    """How far the faces of element ``e`` stand off the mid-line along its normal (mm).
+
+    And the parts of that by its own turn and by those of its neighbours (mm).
+    """
+    if beam.bulge == 0.0:
+        return 0.0, 0.0, 0.0
     inside = 0 < e < chain.curvature.shape[0] - 1
-    return beam.own if inside else 1.0
-
-
-@kernel
-def pressed_point(
-    beam: Beam, chain: Chain, e: int, xi: float, nx: float, ny: float
-) -> tuple[float, float, float, float]:
-    """Point of ``arc_point`` that a roll finds: moved by the bulge of the faces."""
-    px, py, b, lever = arc_point(chain, e, beam.length, xi, nx, ny)
-    own = own_share(beam, chain, e)
+    own = beam.own if inside else 1.0
     part = beam.bulge * own / beam.length
-    shift = part * (chain.theta[e + 1] - chain.theta[e])
-    if own < 1.0:
-        beside = 0.5 * (1.0 - own) * beam.bulge / beam.length
-        ends = chain.theta[e + 2] - chain.theta[e - 1]
-        shift += beside * (ends - chain.theta[e + 1] + chain.theta[e])
-    return px + shift * nx, py + shift * ny, b + shift, lever - part
+    turn = chain.theta[e + 1] - chain.theta[e]
+    if own == 1.0:
+        return part * turn, part, 0.0
+    beside = 0.5 * (1.0 - own) * beam.bulge / beam.length
+    turns = chain.theta[e + 2] - chain.theta[e - 1] - turn
+    return part * turn + beside * turns, part, beside
 
 
 @kernel
@@ -119,11 +115,11 @@ def add_contact(
     length = beam.length
     weight = stiffness * length / POINTS
     nx, ny = mean_normal(chain, e)
-    beside = 0.5 * (1.0 - own_share(beam, chain, e)) * beam.bulge / length
+    shift, part, beside = bulge_of(beam, chain, e)
     edge = (roll[2] - floor) * (roll[2] - floor)
     for i in range(POINTS):
         xi = (2.0 * i + 1.0) / POINTS - 1.0
-        px, py, b, lever = pressed_point(beam, chain, e, xi, nx, ny)
+        px, py, b, lever = arc_point(chain, e, length, xi, nx, ny, shift)
         dx = px - roll[0]
         dy = py - roll[1]
         square = dx * dx + dy * dy
@@ -143,6 +139,7 @@ def add_contact(
         un = ux * nx + uy * ny
         tn = ux * ny - uy * nx
         half = 0.5 * b
+        lever -= part
         d0, d1, d3, d4 = one * ux, one * uy, two * ux, two * uy
         d2 = lever * un - half * tn
         d5 = -lever * un - half * tn
@@ -214,9 +211,10 @@ def deepest(beam: Beam, chain: Chain, first: int, last: int, roll: Array) -> flo
     depth = -math.inf
     for e in range(max(first, nearest - 2), min(last, nearest + 2)):
         nx, ny = mean_normal(chain, e)
+        shift, _, _ = bulge_of(beam, chain, e)
         for i in range(POINTS):
             xi = (2.0 * i + 1.0) / POINTS - 1.0
-            px, py, _, _ = pressed_point(beam, chain, e, xi, nx, ny)
+            px, py, _, _ = arc_point(chain, e, beam.length, xi, nx, ny, shift)
             distance = math.hypot(px - roll[0], py - roll[1])
             depth = max(depth, roll[2] - distance)
     return depth
@@ -252,9 +250,10 @@ def roll_forces(
             if not near(chain, e, length, cx, cy, reach):
                 continue
             nx, ny = mean_normal(chain, e)
+            shift, _, _ = bulge_of(beam, chain, e)
             for i in range(POINTS):
                 xi = (2.0 * i + 1.0) / POINTS - 1.0
-                px, py, _, _ = pressed_point(beam, chain, e, xi, nx, ny)
+                px, py, _, _ = arc_point(chain, e, length, xi, nx, ny, shift)
                 dx = px - cx
                 dy = py - cy
                 distance = math.sqrt(dx * dx + dy * dy)
@@ -307,10 +306,12 @@ def overcounted(
                 continue
             anx, any_ = mean_normal(before, e)
             bnx, bny = mean_normal(after, e)
+            before_shift, _, _ = bulge_of(beam, before, e)
+            after_shift, _, _ = bulge_of(beam, after, e)
             for i in range(POINTS):
                 xi = (2.0 * i + 1.0) / POINTS - 1.0
-                px, py, _, _ = pressed_point(beam, before, e, xi, anx, any_)
-                qx, qy, _, _ = pressed_point(beam, after, e, xi, bnx, bny)
+                px, py, _, _ = arc_point(before, e, length, xi, anx, any_, before_shift)
+                qx, qy, _, _ = arc_point(after, e, length, xi, bnx, bny, after_shift)
                 start = reach - math.hypot(px - ax, py - ay)
                 end = reach - math.hypot(qx - bx, qy - by)
                 if start < 0.0 < end:
@@ -330,7 +331,7 @@ def drive_line(
     centre of the drive forces on the two gripped surfaces.
     """
     nx, ny = mean_normal(chain, e)
-    px, _, b, lever = arc_point(chain, e, length, xi, nx, ny)
+    px, _, b, lever = arc_point(chain, e, length, xi, nx, ny, 0.0)
     one = 0.5 * (1.0 - xi)
     two = 0.5 * (1.0 + xi)
     turned = one * chain.theta[e] + two * chain.theta[e + 1]

@@ -67,7 +67,7 @@ def _lay_level(state: State) -> None:
     c.x[element] = c.y[element] = 0.0
     lay_out(c.x, c.y, c.theta, c.curvature, length, element, state.elements)
     lay_out(c.x, c.y, c.theta, c.curvature, length, element, 0)
-    px, py, *_ = arc_point(c, element, length, xi, *mean_normal(c, element))
+    px, py, *_ = arc_point(c, element, length, xi, *mean_normal(c, element), 0.0)
     c.x[:] -= px
     c.y[:] -= py
 
