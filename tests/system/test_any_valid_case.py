@@ -28,6 +28,7 @@ KINDS = (
     "curl meets the machine",
     "curl meets itself",
     "between narrow and wide",
+    "thick sheet",
     "screw force exceeded",
     "screw torque exceeded",
     "pinch force exceeded",
