@@ -162,6 +162,13 @@ MUTATIONS = (
         ("nip", "continuum"),
     ),
     Mutation(
+        "steady pass: pressure works on no bulge",
+        "physics/pass_bulge.py",
+        "told[i, EXTRA] = ((after - before)",
+        "told[i, EXTRA] = (0.0 * (after - before)",
+        ("span",),
+    ),
+    Mutation(
         "bulging as if the sheet were free across",
         "process/layers.py",
         "return nu / (1.0 - held * nu) * thickness**2 / 10.0",

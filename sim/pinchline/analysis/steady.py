@@ -15,6 +15,7 @@ from pinchline.physics.pass_law import (
     virgin_curvature,
 )
 from pinchline.physics.pass_march import (
+    BEND,
     DRIVE,
     GIVE_REAR,
     GIVE_UPPER,
@@ -33,6 +34,7 @@ from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.process.geometry import REAR, UPPER, roll_table
 from pinchline.process.layers import (
     bending_modulus,
+    bulge,
     plane_strain_modulus,
     section_law,
 )
@@ -152,7 +154,8 @@ def setting_of(
         axial=bending_modulus(material, held) * t,
         shear=SHEAR_FACTOR * shear * t,
         bending=law.bending,
-        foundation=model.lumped * plane_strain_modulus(material) / t,
+        foundation=model.foundation * plane_strain_modulus(material) / t,
+        bulge=bulge(material, t, held) if model.bulging else 0.0,
         natural=natural,
         thickness=t,
         offset=(model.drive_share - 0.5) * t,
@@ -185,8 +188,11 @@ def read_pass(
     if float(np.min(path[:, 1 + M])) < -strip.table[0, 0]:
         return nothing(lift, way, REVERSED, iterations)
     free = path[0 if sign > 0.0 else -1]
+    stand = strip.bulge * float(free[BEND])
+    x = free[1 + X] - stand * math.sin(free[1 + THETA])
+    y = free[1 + Y] + stand * math.cos(free[1 + THETA])
     axis = setting.machine[UPPER, 1] + q[GIVE_UPPER]
-    if math.hypot(free[1 + X], free[1 + Y] - axis) < setting.machine[UPPER, 2]:
+    if math.hypot(x, y - axis) < setting.machine[UPPER, 2]:
         return nothing(lift, way, UPPER_FIRST, iterations)
     top = float(np.max(path[:, 1 + M]) if strip.rest else path[-1, 1 + LARGEST])
     peak, _ = virgin_curvature(strip.table, strip.bending, top)
@@ -213,7 +219,12 @@ def read_pass(
         drive=float(q[DRIVE]) * math.cos(tilt),
         push_rear=rear * float(along),
         grip=pinch_pressure(
-            setting.machine, path, gives, lower + float(q[REAR_Y]), lower
+            setting.machine,
+            path,
+            gives,
+            strip.bulge,
+            lower + float(q[REAR_Y]),
+            lower,
         ),
         reach=abs(float(end[0] - path[nip, 0])),
         nip_opening=float(apart) - rolls.upper_radius - rolls.lower_radius,

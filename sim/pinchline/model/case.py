@@ -113,13 +113,8 @@ class ModelOptions(Record):
 
     @property
     def foundation(self) -> float:
-        """Foundation stiffness of the stepped solver, times E'/t."""
+        """Foundation stiffness, times E'/t."""
         return self.contact or (_HALF if self.bulging else _LUMPED)
-
-    @property
-    def lumped(self) -> float:
-        """Foundation stiffness, times E'/t, of a solver that knows no bulging."""
-        return self.foundation * (_LUMPED / _HALF if self.bulging else 1.0)
 
 
 class Measures(Record):

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.pass_bulge import tell
 from pinchline.physics.pass_march import (
     DRIVE,
     GIVE_LOWER,
@@ -16,6 +17,7 @@ from pinchline.physics.pass_march import (
     NY,
     PUSH,
     REAR_Y,
+    SHARE,
     STATES,
     THETA,
     M,
@@ -35,6 +37,7 @@ from pinchline.physics.pass_solve import (
     SEGMENTS,
     UPPER,
     newton,
+    place_rows,
 )
 from pinchline.physics.support import PLAY, PRELOAD, STIFFNESS, gives
 
@@ -182,8 +185,10 @@ def nip_part(strip: Strip, rolls: Array, solution: Solution) -> float:
     whole = abs(path[rows - 1, 0])
     longest = 0.0
     for i in range(rows):
-        dx = path[i, 1 + X] - rolls[UPPER, 0]
-        dy = path[i, 1 + Y] - rolls[UPPER, 1] - q[GIVE_UPPER]
+        stand = strip.bulge * path[i, 1 + STATES + THETA]
+        dx = path[i, 1 + X] - rolls[UPPER, 0] - stand * math.sin(path[i, 1 + THETA])
+        dy = path[i, 1 + Y] - rolls[UPPER, 1] + stand * math.cos(path[i, 1 + THETA])
+        dy -= q[GIVE_UPPER]
         if dx * dx + dy * dy < rolls[UPPER, 2] * rolls[UPPER, 2]:
             s = abs(path[i, 0])
             longest = max(longest, s if mesh[3] > 0.0 else whole - s)
@@ -211,7 +216,7 @@ def _sample(path: Array, rows: int, s: float, start: int, state: Array) -> int:
 
 
 @kernel
-def remesh(strip: Strip, rolls: Array, solution: Solution) -> bool:
+def remesh(strip: Strip, rolls: Array, solution: Solution, room: Room) -> bool:
     """Cut the path into new segments; False where they are too many."""
     path, mesh, q = solution.path, solution.mesh, solution.q
     rows, way = int(mesh[2]), mesh[3]
@@ -239,6 +244,14 @@ def remesh(strip: Strip, rolls: Array, solution: Solution) -> bool:
             share = done * q[LENGTH]
             s = nip + share if way > 0.0 else q[LENGTH] - share
         row = _sample(path, rows, way * min(s, whole), row, solution.states[i])
+    if strip.bulge == 0.0:
+        room.told[:] = 0.0
+        room.told[:, SHARE] = 1.0
+        room.touch[0] = 0.0
+    else:
+        count = place_rows(solution, room)
+        places, told = room.places[:count], room.told[:count]
+        room.touch[0] = tell(strip, rolls, q, path, rows, way, places, told)
     return True
 
 
@@ -287,7 +300,7 @@ def approach(
     """Solve from the path in ``solution``, and again where its mesh was too short."""
     spent = 0
     for _ in range(4):
-        if not remesh(strip, rolls, solution):
+        if not remesh(strip, rolls, solution, room):
             return MESH_FULL, spent
         status, iterations = newton(strip, rolls, slide, supports, solution, room)
         spent += iterations

@@ -34,7 +34,11 @@ DRIVE, LENGTH, GIVE_UPPER, GIVE_LOWER, GIVE_REAR, REAR_Y = range(6)
 PARAMETERS = 6
 COLUMNS = STATES + PARAMETERS
 MARCHED = STATES + GIVE_REAR  # columns that the march changes
-PATH = 2 * STATES + 1  # s, state, its rates
+BEND = 2 * STATES + 1  # of a path: curvature that the faces bulge by (1/mm)
+PATH = 2 * STATES + 2  # s, state, its rates, that
+# how a step is told of the bulge around it (``pass_bulge``)
+OFFSET, SHARE, EXTRA = range(3)
+TOLD = 3
 SPREAD = 0.25  # of the thickness: half the stretch over which the drive works
 
 
@@ -42,6 +46,7 @@ class Strip(NamedTuple):
     """One mm of width of the sheet.
 
     axial, shear (N/mm), bending (N mm): elastic stiffness; foundation (MPa/mm);
+    bulge: how far the faces stand off the mid-line, over the curvature (mm2);
     natural: curvature (1/mm); thickness (mm); offset of the drive over the mid-line
     (mm); first_yield: moment (N mm/mm); rest: whether the sheet has never been fed, so
     that no point has borne more than it bears; segment: longest that is marched in the
@@ -52,6 +57,7 @@ class Strip(NamedTuple):
     shear: float
     bending: float
     foundation: float
+    bulge: float
     natural: float
     thickness: float
     offset: float
@@ -63,10 +69,10 @@ class Strip(NamedTuple):
 
 @kernel
 def _press(
-    strip: Strip, state: Array, cx: float, cy: float, reach: float
+    strip: Strip, x: float, y: float, cx: float, cy: float, reach: float
 ) -> tuple[float, float, float, float, float]:
     """Pressure x, y (N/mm2) of a roll, and its derivatives by x x, x y, y y."""
-    dx, dy = state[X] - cx, state[Y] - cy
+    dx, dy = x - cx, y - cy
     square = dx * dx + dy * dy
     if square >= reach * reach:
         return 0.0, 0.0, 0.0, 0.0, 0.0
@@ -83,11 +89,18 @@ def _press(
 
 @kernel
 def _rates(
-    strip: Strip, rolls: Array, state: Array, q: Array, out: Array, d: Array
+    strip: Strip,
+    rolls: Array,
+    state: Array,
+    q: Array,
+    told: Array,
+    out: Array,
+    d: Array,
 ) -> None:
     """Put derivatives by s into ``out (8)`` and their slopes into ``d (8, 12)``.
 
-    ``rolls (3, 3)``: axes before they give and reach; ``q (6)``: parameters.
+    ``rolls (3, 3)``: axes before they give and reach; ``q (6)``: parameters;
+    ``told (3)``: of the bulge.
     """
     c, s = math.cos(state[THETA]), math.sin(state[THETA])
     width = SPREAD * strip.thickness
@@ -106,12 +119,15 @@ def _rates(
     )
     out[X], out[Y], out[THETA] = dx, dy, strip.natural + kappa
     couple = q[DRIVE] * strip.offset * sharp * dx * c
-    out[M] = dy * nx - dx * ny + couple
+    share_m = told[SHARE]
+    out[M] = (dy * nx - dx * ny + couple) * share_m + told[EXTRA]
+    stand = strip.bulge * (out[THETA] + told[OFFSET])
+    px, py = state[X] - stand * s, state[Y] + stand * c
     ux, uy, uxx, uxy, uyy = _press(
-        strip, state, rolls[0, 0], rolls[0, 1] + q[GIVE_UPPER], rolls[0, 2]
+        strip, px, py, rolls[0, 0], rolls[0, 1] + q[GIVE_UPPER], rolls[0, 2]
     )
     lx, ly, lxx, lxy, lyy = _press(
-        strip, state, rolls[1, 0], rolls[1, 1] - q[GIVE_LOWER], rolls[1, 2]
+        strip, px, py, rolls[1, 0], rolls[1, 1] - q[GIVE_LOWER], rolls[1, 2]
     )
     out[NX], out[NY] = -ux - lx, -uy - ly
     out[LARGEST], out[PUSH] = 0.0, ly
@@ -122,23 +138,36 @@ def _rates(
     d[X, THETA], d[X, NX], d[X, NY] = xt, xx, xy
     d[Y, THETA], d[Y, NX], d[Y, NY] = yt, xy, yy
     d[THETA, M], d[THETA, LARGEST] = by_moment, by_largest
-    d[M, THETA] = yt * nx - xt * ny
-    d[M, NX] = xy * nx + dy - xx * ny
-    d[M, NY] = yy * nx - dx - xy * ny
+    d[M, THETA] = share_m * (yt * nx - xt * ny)
+    d[M, NX] = share_m * (xy * nx + dy - xx * ny)
+    d[M, NY] = share_m * (yy * nx - dx - xy * ny)
     d[NX, X], d[NX, Y] = -uxx - lxx, -uxy - lxy
     d[NY, X], d[NY, Y] = -uxy - lxy, -uyy - lyy
     d[NX, STATES + GIVE_UPPER], d[NX, STATES + GIVE_LOWER] = uxy, -lxy
     d[NY, STATES + GIVE_UPPER], d[NY, STATES + GIVE_LOWER] = uyy, -lyy
     d[PUSH, X], d[PUSH, Y], d[PUSH, STATES + GIVE_LOWER] = lxy, lyy, lyy
+    if strip.bulge > 0.0:
+        along_x = strip.bulge * (s * (uxx + lxx) - c * (uxy + lxy))
+        along_y = strip.bulge * (s * (uxy + lxy) - c * (uyy + lyy))
+        along_push = strip.bulge * (c * lyy - s * lxy)
+        d[NX, M], d[NX, LARGEST] = along_x * by_moment, along_x * by_largest
+        d[NY, M], d[NY, LARGEST] = along_y * by_moment, along_y * by_largest
+        d[PUSH, M], d[PUSH, LARGEST] = along_push * by_moment, along_push * by_largest
     for row in (X, Y, M):  # the drive enters through nx
         d[row, X] = -q[DRIVE] * sharp * d[row, NX]
         d[row, STATES + DRIVE] = -share * d[row, NX]
-    d[M, STATES + DRIVE] += strip.offset * sharp * dx * c
+    d[M, STATES + DRIVE] += share_m * strip.offset * sharp * dx * c
 
 
 @kernel
 def _advance(
-    d: Array, w: Array, w_at: Array, w_before: Array, weight: float, ahead: float
+    d: Array,
+    w: Array,
+    w_at: Array,
+    w_before: Array,
+    weight: float,
+    ahead: float,
+    bulges: bool,
 ) -> None:
     """Move the derivatives by a stage: ``w += weight d w_at``, then the next ``w_at``.
 
@@ -151,6 +180,10 @@ def _advance(
     mx, mt, mn, mv = d[M, X], d[M, THETA], d[M, NX], d[M, NY]
     nxx, nxy, nyx, nyy = d[NX, X], d[NX, Y], d[NY, X], d[NY, Y]
     px, py = d[PUSH, X], d[PUSH, Y]
+    nxm, nxl, nym, nyl, pm, pl = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    if bulges:  # else what is there is of another sheet
+        nxm, nxl, nym, nyl = d[NX, M], d[NX, LARGEST], d[NY, M], d[NY, LARGEST]
+        pm, pl = d[PUSH, M], d[PUSH, LARGEST]
     for j in range(MARCHED):
         x, y, t, nx, ny = (
             w_at[X, j],
@@ -159,25 +192,32 @@ def _advance(
             w_at[NX, j],
             w_at[NY, j],
         )
+        m, largest = w_at[M, j], w_at[LARGEST, j]
         rate = xx * x + xt * t + xn * nx + xv * ny
         w[X, j] += weight * rate
         w_at[X, j] = w_before[X, j] + ahead * rate
         rate = yx * x + yt * t + yn * nx + yv * ny
         w[Y, j] += weight * rate
         w_at[Y, j] = w_before[Y, j] + ahead * rate
-        rate = tm * w_at[M, j] + tl * w_at[LARGEST, j]
+        rate = tm * m + tl * largest
         w[THETA, j] += weight * rate
         w_at[THETA, j] = w_before[THETA, j] + ahead * rate
         rate = mx * x + mt * t + mn * nx + mv * ny
         w[M, j] += weight * rate
         w_at[M, j] = w_before[M, j] + ahead * rate
         rate = nxx * x + nxy * y
+        if bulges:
+            rate += nxm * m + nxl * largest
         w[NX, j] += weight * rate
         w_at[NX, j] = w_before[NX, j] + ahead * rate
         rate = nyx * x + nyy * y
+        if bulges:
+            rate += nym * m + nyl * largest
         w[NY, j] += weight * rate
         w_at[NY, j] = w_before[NY, j] + ahead * rate
         rate = px * x + py * y
+        if bulges:
+            rate += pm * m + pl * largest
         w[PUSH, j] += weight * rate
         w_at[PUSH, j] = w_before[PUSH, j] + ahead * rate
     a, b, drive = STATES + GIVE_UPPER, STATES + GIVE_LOWER, STATES + DRIVE
@@ -217,6 +257,15 @@ def _keep_largest(
 
 
 @kernel
+def _write(row: Array, s: float, state: Array, rate: Array, told: Array) -> None:
+    """Put a place of the march into its row of a path."""
+    row[0] = s
+    row[1 : 1 + STATES] = state
+    row[1 + STATES : BEND] = rate[:STATES]
+    row[BEND] = rate[THETA] + told[OFFSET]
+
+
+@kernel
 def march(
     strip: Strip,
     rolls: Array,
@@ -226,19 +275,22 @@ def march(
     steps: Array,
     way: float,
     scaled: bool,
+    told: Array,
     work: Array,
     path: Array,
 ) -> None:
     """March ``state (8)`` and its derivatives ``w (8, 12)`` over steps, in place.
 
     ``steps``: lengths (mm), or shares of the parameter LENGTH if ``scaled``; ``way`` 1
-    toward the rear roll, -1 the other way; ``work (6, 8, 12)``: working space, zero
-    where nothing was written; ``path (steps + 1, 17)`` receives s from the start of the
-    segment, states and rates.
+    toward the rear roll, -1 the other way; ``told (2 steps + 1, 3)``: of the bulge, at
+    ends and middles of the steps; ``work (6, 8, 12)``: working space, zero where
+    nothing was written; ``path (steps + 1, 18)`` receives s from the start of the
+    segment, states, rates and the curvature of the bulge.
     """
     rate, d = work[0, 0], work[1]
     at, w_at = work[2, 0], work[3]
     before, w_before = work[4, 0], work[5]
+    bulges = strip.bulge > 0.0
     s = 0.0
     for i in range(steps.shape[0]):
         h = way * steps[i] * (q[LENGTH] if scaled else 1.0)
@@ -248,27 +300,24 @@ def march(
         w_at[:] = w
         first_rate = 0.0
         for stage in range(4):
-            _rates(strip, rolls, at[:STATES], q, rate, d)
+            here = told[2 * i + (stage + 1) // 2]
+            _rates(strip, rolls, at[:STATES], q, here, rate, d)
             if stage == 0:
                 first_rate = rate[M]
-                path[i, 0] = s
-                path[i, 1 : 1 + STATES] = state
-                path[i, 1 + STATES :] = rate[:STATES]
+                _write(path[i], s, state, rate, here)
             weight = h / 6.0 if stage in (0, 3) else h / 3.0
             ahead = h if stage == 2 else 0.5 * h
             for k in range(STATES):
                 state[k] += weight * rate[k]
                 at[k] = before[k] + ahead * rate[k]
-            _advance(d, w, w_at, w_before, weight, ahead)
+            _advance(d, w, w_at, w_before, weight, ahead, bulges)
         s += h
         if not strip.rest:
             _keep_largest(state, w, before, w_before, h, first_rate)
         if scaled:
-            _rates(strip, rolls, state, q, rate, d)
+            _rates(strip, rolls, state, q, told[2 * i + 2], rate, d)
             for k in range(STATES):
                 w[k, STATES + LENGTH] += way * steps[i] * rate[k]
     last = steps.shape[0]
-    _rates(strip, rolls, state, q, rate, d)
-    path[last, 0] = s
-    path[last, 1 : 1 + STATES] = state
-    path[last, 1 + STATES :] = rate[:STATES]
+    _rates(strip, rolls, state, q, told[2 * last], rate, d)
+    _write(path[last], s, state, rate, told[2 * last])

@@ -19,7 +19,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.pass_bulge import tell
+from pinchline.physics.pass_law import curvature
 from pinchline.physics.pass_march import (
+    BEND,
     COLUMNS,
     DRIVE,
     GIVE_LOWER,
@@ -34,8 +37,10 @@ from pinchline.physics.pass_march import (
     PATH,
     PUSH,
     REAR_Y,
+    SHARE,
     STATES,
     THETA,
+    TOLD,
     M,
     X,
     Y,
@@ -56,6 +61,11 @@ GRADING = 1.16  # of the steps of the span, away from the nip
 STEPS = FINE_STEPS * SEGMENTS
 ROWS = 8  # most conditions at an end
 ITERATIONS = 20
+# with bulging, which settles by its own past: a thousandth of a per cent of the moment
+SETTLING, SETTLED = 60, 1.0e-5
+HEED = 0.5  # of what is new of the bulge; near wrap it swings, and half of that settles
+PATIENCE = 16  # iterations before that
+LISTENING = 0.3  # miss from which on the bulge is taken anew
 # of the largest miss in an iteration, beyond which the step is halved: a touch that
 # moves along the sheet makes it larger before it falls
 GROWTH = 3.0
@@ -68,7 +78,7 @@ UPPER, LOWER, REAR = range(3)
 
 
 class Solution(NamedTuple):
-    """States (129, 8), parameters (6), path (rows, 17) and mesh; the kernels fill it.
+    """States (129, 8), parameters (6), path (rows, 18) and mesh; the kernels fill it.
 
     ``mesh`` (4): length of the nip's part (mm), its segments, rows of the path, +1
     where the march goes toward the rear roll and -1 where it goes the other way.
@@ -94,6 +104,10 @@ class Room(NamedTuple):
     load: Array
     step_taken: Array
     change_taken: Array
+    told: Array
+    news: Array
+    places: Array
+    touch: Array
 
 
 def new_solution() -> Solution:
@@ -110,6 +124,8 @@ def new_room() -> Room:
     """Allocate the working space."""
     count = COARSE_SEGMENTS * COARSE_STEPS
     shares = GRADING ** np.arange(count)
+    told = np.zeros((2 * (STEPS + SEGMENTS), TOLD))
+    told[:, SHARE] = 1.0  # no bulge
     return Room(
         march=np.zeros((6, STATES, MARCHED)),
         w=np.zeros((STATES, MARCHED)),
@@ -122,6 +138,10 @@ def new_room() -> Room:
         load=np.zeros((ROWS, COLUMNS + 1)),
         step_taken=np.zeros((SEGMENTS + 1, STATES)),
         change_taken=np.zeros(PARAMETERS),
+        told=told,
+        news=np.zeros_like(told),
+        places=np.zeros(told.shape[0]),
+        touch=np.zeros(1),
     )
 
 
@@ -171,17 +191,26 @@ def _rear_rows(
 
 
 @kernel
-def _lower_rows(rolls: Array, u: Array, q: Array, out: Array) -> int:
+def _lower_rows(
+    strip: Strip, rolls: Array, u: Array, q: Array, touch: Array, out: Array
+) -> int:
     """Conditions at the lower roll's outer touch into ``out[:4]``."""
     out[:4] = 0.0
     last = COLUMNS
-    ax, ay = u[X] - rolls[LOWER, 0], u[Y] - rolls[LOWER, 1] + q[GIVE_LOWER]
+    c, s = math.cos(u[THETA]), math.sin(u[THETA])
+    bend, soft, keep = curvature(strip.table, strip.bending, u[M], u[LARGEST])
+    stand = strip.bulge * (strip.natural + bend)
+    ax = u[X] - stand * s - rolls[LOWER, 0]
+    ay = u[Y] + stand * c - rolls[LOWER, 1] + q[GIVE_LOWER]
     distance = math.hypot(ax, ay)
     out[0, X], out[0, Y] = ax / distance, ay / distance
+    lift = strip.bulge * (ay * c - ax * s) / distance
+    out[0, M], out[0, LARGEST] = lift * soft, lift * keep
     out[0, STATES + GIVE_LOWER] = ay / distance
     out[0, last] = distance - rolls[LOWER, 2]
     for row, state in ((1, M), (2, NX), (3, NY)):
         out[row, state], out[row, last] = 1.0, u[state]
+    out[1, last] -= touch[0]
     return 4
 
 
@@ -257,6 +286,26 @@ def _steps_of(mesh: Array, room: Room, i: int) -> tuple[Array, bool]:
 
 
 @kernel
+def place_rows(solution: Solution, room: Room) -> int:
+    """Put s of ends and middles of the next march's steps into ``room.places``.
+
+    Two for each row of its path; returns how many.
+    """
+    mesh, q, places = solution.mesh, solution.q, room.places
+    at, place = 0, 0.0
+    for i in range(_segments(mesh)):
+        steps, scales = _steps_of(mesh, room, i)
+        for step in steps:
+            way = mesh[3] * step * (q[LENGTH] if scales else 1.0)
+            places[at], places[at + 1] = place, place + 0.5 * way
+            place += way
+            at += 2
+        places[at] = places[at + 1] = place
+        at += 2
+    return at
+
+
+@kernel
 def _shoot(
     strip: Strip,
     rolls: Array,
@@ -275,7 +324,7 @@ def _shoot(
     n = (
         _rear_rows(strip, rolls, slide, supports, u, q, load)
         if way < 0.0
-        else (_lower_rows(rolls, u, q, load))
+        else (_lower_rows(strip, rolls, u, q, room.touch, load))
     )
     n += _start_rows(u, load[n:])
     worst = 0.0
@@ -294,7 +343,10 @@ def _shoot(
         steps, scales = _steps_of(mesh, room, i)
         rows = steps.shape[0] + 1
         path = solution.path[at : at + rows]
-        march(strip, rolls, q, end[:STATES], w, steps, way, scales, room.march, path)
+        told = room.told[2 * at : 2 * (at + rows)]
+        march(
+            strip, rolls, q, end[:STATES], w, steps, way, scales, told, room.march, path
+        )
         path[:, 0] += place
         place = path[rows - 1, 0]
         at += rows
@@ -333,7 +385,7 @@ def _shoot(
     mesh[2] = at
     u = states[count]
     m = (
-        _lower_rows(rolls, u, q, load)
+        _lower_rows(strip, rolls, u, q, room.touch, load)
         if way < 0.0
         else _rear_rows(strip, rolls, slide, supports, u, q, load)
     )
@@ -414,6 +466,21 @@ def _share(rolls: Array, q: Array, room: Room, count: int) -> float:
 
 
 @kernel
+def _tell(
+    strip: Strip, rolls: Array, solution: Solution, room: Room, heed: float
+) -> None:
+    """Tell the next march of the bulge of the last path: ``heed`` of what is new."""
+    path, mesh = solution.path, solution.mesh
+    rows, count = int(mesh[2]), place_rows(solution, room)
+    told, news, places = room.told[:count], room.news[:count], room.places[:count]
+    touch = tell(strip, rolls, solution.q, path, rows, mesh[3], places, news)
+    room.touch[0] += heed * (touch - room.touch[0])
+    for i in range(count):
+        for k in range(TOLD):
+            told[i, k] += heed * (news[i, k] - told[i, k])
+
+
+@kernel
 def newton(
     strip: Strip,
     rolls: Array,
@@ -429,12 +496,18 @@ def newton(
     """
     states, q = solution.states, solution.q
     count = _segments(solution.mesh)
+    bulges = strip.bulge > 0.0
+    accuracy = SETTLED if bulges else ACCURACY
     previous, share, cuts = math.inf, 0.0, 0
-    for iteration in range(ITERATIONS):
+    for iteration in range(SETTLING if bulges else ITERATIONS):
         worst = _shoot(strip, rolls, slide, supports, solution, room)
-        if worst <= ACCURACY:
+        if worst <= accuracy:
             return CONVERGED, iteration + 1
-        if not worst <= GROWTH * previous:
+        near = bulges and worst <= LISTENING
+        if near:
+            heed = HEED if iteration < PATIENCE else 0.5 * HEED
+            _tell(strip, rolls, solution, room, heed)
+        if not (near or worst <= GROWTH * previous):
             if cuts == MOST_CUTS:
                 return (STALLED if math.isfinite(worst) else NOT_FINITE), iteration + 1
             cuts += 1
@@ -448,12 +521,17 @@ def newton(
         room.change_taken[:] = room.load[0, STATES:COLUMNS]
         share = _share(rolls, q, room, count)
         _move(states, q, room, count, share)
-    return STALLED, ITERATIONS
+    return STALLED, SETTLING if bulges else ITERATIONS
 
 
 @kernel
 def pinch_pressure(
-    machine: Array, path: Array, gives: Array, upper: float, lower: float
+    machine: Array,
+    path: Array,
+    gives: Array,
+    bulge: float,
+    upper: float,
+    lower: float,
 ) -> float:
     """Sum of the pressures of both pinch rolls (N/mm), from their forces along y.
 
@@ -465,8 +543,10 @@ def pinch_pressure(
         axis = machine[roll, 1] + (gives[roll] if roll == UPPER else -gives[roll])
         whole, along, last, last_along = 0.0, 0.0, 0.0, 0.0
         for i in range(path.shape[0]):
-            off = path[i, 1 + Y] - axis
-            distance = math.hypot(path[i, 1 + X], off)
+            stand = bulge * path[i, BEND]
+            off = path[i, 1 + Y] + stand * math.cos(path[i, 1 + THETA]) - axis
+            x = path[i, 1 + X] - stand * math.sin(path[i, 1 + THETA])
+            distance = math.hypot(x, off)
             depth = max(machine[roll, 2] - distance, 0.0)
             depth_along = depth * abs(off) / distance
             if i > 0:
