@@ -118,6 +118,10 @@ BOTH = [
 ]
 
 
+# 6 rows against 8 of the thinnest sheet: 1.7 % of the pinch rolls
+COARSE = {"thin-reverse": 0.02}
+
+
 @pytest.mark.verification
 @pytest.mark.parametrize("name", BOTH)
 def test_two_continua_agree(name: str) -> None:
@@ -130,8 +134,7 @@ def test_two_continua_agree(name: str) -> None:
     print(f"{name}: radius {theirs.radius:.2f} and {ours.radius:.2f} mm")
     # 0.7 to 1.1 % is what our own mesh moves reverse passes by; forward ones 0.1 %
     assert ours.radius == pytest.approx(theirs.radius, rel=0.015)
-    # 1.7 % of the pinch rolls of thin-reverse, at 6 rows against 8
-    assert ours.steady == pytest.approx(theirs.steady, rel=0.02)
+    assert ours.steady == pytest.approx(theirs.steady, rel=COARSE.get(name, 0.015))
     assert ours.flats == pytest.approx(theirs.flats, abs=0.3)
 
 
