@@ -98,6 +98,15 @@ def small(kind: maps.Kind) -> LimitMap:
         maps.SAMPLE = kept
 
 
+def test_sheet_that_bulges_meets_the_same_limit() -> None:
+    """Followed with its bulge the pass is lost short of wrap, and grip was named."""
+    plain = with_yield(case(thickness=1.42), 81.0)
+    model = plain.model.model_copy(update={"bulging": True})
+    found = tightest(plain.model_copy(update={"model": model}))
+    assert found.limit == WRAP
+    assert found == tightest(plain)
+
+
 def test_every_point_carries_a_radius_or_the_name_of_a_limit() -> None:
     for kind in maps.KINDS:
         points = small(kind).points

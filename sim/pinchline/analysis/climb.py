@@ -4,6 +4,9 @@ Beside each steady pass stands the raise at rest that comes before it; what both
 the machine goes through ``process.effort`` as in a run. What the steady pass does not
 show is that the drive passes a peak after the raise, before the bend has settled: it is
 taken from how much sharper than the pass the raise bends (``START``).
+
+Sheet that bulges is climbed without: near wrap and for raises in it the span solver
+loses it, and a climb that loses its pass would name the wrong limit.
 """
 
 from __future__ import annotations
@@ -40,6 +43,13 @@ START = (0.24, 2.1)
 TRIALS = 2  # lifts that may be lost before the way is, or before any raise is found
 
 
+def _plain(case: Case) -> Case:
+    """Give the case with a sheet that does not bulge; itself where it does not."""
+    plain = case.model.plain
+    same = plain is case.model
+    return case if same else case.model_copy(update={"model": plain})
+
+
 class Judged(NamedTuple):
     """A pass, and how near it is to what forbids it: that, and asked over allowed."""
 
@@ -56,7 +66,7 @@ class Raises:
     """
 
     def __init__(self, case: Case) -> None:
-        self._follower = Follower(case, "rest", case.sheet.curvature)
+        self._follower = Follower(_plain(case), "rest", case.sheet.curvature)
         self._found: dict[float, Steady] = {}
         self._end = math.inf  # lowest lift that was lost above one that was found
         self._lost = 0
@@ -83,7 +93,7 @@ class Climb:
     def __init__(self, case: Case, way: Way, raises: Raises | None = None) -> None:
         self.case, self.way = case, way
         self.bound = wrap_curvature(case.machine, case.sheet.thickness)
-        self._passes = Follower(case, way, case.sheet.curvature)
+        self._passes = Follower(_plain(case), way, case.sheet.curvature)
         self._raises = raises or Raises(case)
 
     def at(self, lift: float) -> Pass | None:

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from math import ceil
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -115,6 +115,14 @@ class ModelOptions(Record):
     def foundation(self) -> float:
         """Foundation stiffness, times E'/t."""
         return self.contact or (_HALF if self.bulging else _LUMPED)
+
+    @property
+    def plain(self) -> Self:
+        """Without bulging; a foundation that stands for it takes its place."""
+        if not self.bulging:
+            return self
+        contact = self.foundation * _LUMPED / _HALF
+        return self.model_copy(update={"bulging": False, "contact": contact})
 
 
 class Measures(Record):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
 from pinchline.physics.pass_bulge import tell
+from pinchline.physics.pass_ends import LOWER, REAR, UPPER
 from pinchline.physics.pass_march import (
     DRIVE,
     GIVE_LOWER,
@@ -30,12 +31,9 @@ from pinchline.physics.pass_solve import (
     COARSE_STEPS,
     CONVERGED,
     GRADING,
-    LOWER,
     MESH_FULL,
     NOT_FINITE,
-    REAR,
     SEGMENTS,
-    UPPER,
     newton,
     place_rows,
 )

@@ -20,23 +20,27 @@ import numpy as np
 
 from pinchline.physics._jit import kernel
 from pinchline.physics.pass_bulge import tell
-from pinchline.physics.pass_law import curvature
+from pinchline.physics.pass_ends import (
+    LOWER,
+    REAR,
+    UPPER,
+    grip_rows,
+    lower_rows,
+    rear_rows,
+    scaled,
+    start_rows,
+)
 from pinchline.physics.pass_march import (
     BEND,
     COLUMNS,
-    DRIVE,
     GIVE_LOWER,
     GIVE_REAR,
     GIVE_UPPER,
     LARGEST,
     LENGTH,
     MARCHED,
-    NX,
-    NY,
     PARAMETERS,
     PATH,
-    PUSH,
-    REAR_Y,
     SHARE,
     STATES,
     THETA,
@@ -46,7 +50,6 @@ from pinchline.physics.pass_march import (
     Y,
     march,
 )
-from pinchline.physics.support import GIVE, gives, support_force
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
@@ -73,8 +76,6 @@ MOST_CUTS = 6
 ACCURACY = 1.0e-7  # of lengths over the thickness, of forces and moments over My
 LARGEST_TURN = 0.15  # rad in one iteration
 LARGEST_SHIFT = 0.1  # of the span, in one iteration
-
-UPPER, LOWER, REAR = range(3)
 
 
 class Solution(NamedTuple):
@@ -143,104 +144,6 @@ def new_room() -> Room:
         places=np.zeros(told.shape[0]),
         touch=np.zeros(1),
     )
-
-
-@kernel
-def _rear_rows(
-    strip: Strip,
-    rolls: Array,
-    slide: Array,
-    supports: Array,
-    u: Array,
-    q: Array,
-    out: Array,
-) -> int:
-    """Put the rear roll's conditions into ``out[:6]``: slopes by u and q, the miss."""
-    out[:6] = 0.0
-    last = COLUMNS
-    cx = rolls[REAR, 0] + q[GIVE_REAR] * slide[0]
-    cy = rolls[REAR, 1] + q[GIVE_REAR] * slide[1]
-    nx, ny = u[NX] - q[DRIVE], u[NY]
-    slip = 0.5 * (ny * math.cos(u[THETA]) - nx * math.sin(u[THETA])) / strip.shear
-    c, s = math.cos(u[THETA] + slip), math.sin(u[THETA] + slip)
-    ax, ay = u[X] - cx, u[Y] - cy
-    normal = max(ny * c - nx * s, 0.0)
-    reach = rolls[REAR, 2]
-    # depth of a parabola on the foundation; it hardly changes in an iteration
-    depth = (0.75 * normal / (strip.foundation * math.sqrt(2.0 * reach))) ** (2.0 / 3.0)
-    along, off = ax * c + ay * s, ay * c - ax * s
-    give = STATES + GIVE_REAR
-    out[0, X], out[0, Y], out[0, THETA], out[0, last] = c, s, off, along
-    out[0, give] = -(slide[0] * c + slide[1] * s)
-    out[1, X], out[1, Y], out[1, THETA] = -s, c, -along
-    out[1, last] = off - reach + depth
-    out[1, give] = slide[0] * s - slide[1] * c
-    out[2, M], out[2, last] = 1.0, u[M]
-    out[3, NX], out[3, NY], out[3, STATES + DRIVE] = c, s, -c
-    out[3, THETA], out[3, last] = ny * c - nx * s, nx * c + ny * s
-    out[4, NY], out[4, STATES + REAR_Y], out[4, last] = 1.0, -1.0, u[NY] - q[REAR_Y]
-    out[5, give], out[5, last] = 1.0, q[GIVE_REAR]
-    if gives(supports[REAR]):
-        supports[REAR, GIVE] = q[GIVE_REAR]
-        force, tangent, _ = support_force(supports[REAR])
-        out[5, give] = tangent
-        out[5, NX], out[5, NY] = slide[0], slide[1]
-        out[5, STATES + DRIVE] = -slide[0]
-        out[5, last] = force + nx * slide[0] + ny * slide[1]
-    return 6
-
-
-@kernel
-def _lower_rows(
-    strip: Strip, rolls: Array, u: Array, q: Array, touch: Array, out: Array
-) -> int:
-    """Conditions at the lower roll's outer touch into ``out[:4]``."""
-    out[:4] = 0.0
-    last = COLUMNS
-    c, s = math.cos(u[THETA]), math.sin(u[THETA])
-    bend, soft, keep = curvature(strip.table, strip.bending, u[M], u[LARGEST])
-    stand = strip.bulge * (strip.natural + bend)
-    ax = u[X] - stand * s - rolls[LOWER, 0]
-    ay = u[Y] + stand * c - rolls[LOWER, 1] + q[GIVE_LOWER]
-    distance = math.hypot(ax, ay)
-    out[0, X], out[0, Y] = ax / distance, ay / distance
-    lift = strip.bulge * (ay * c - ax * s) / distance
-    out[0, M], out[0, LARGEST] = lift * soft, lift * keep
-    out[0, STATES + GIVE_LOWER] = ay / distance
-    out[0, last] = distance - rolls[LOWER, 2]
-    for row, state in ((1, M), (2, NX), (3, NY)):
-        out[row, state], out[row, last] = 1.0, u[state]
-    out[1, last] -= touch[0]
-    return 4
-
-
-@kernel
-def _grip_rows(supports: Array, u: Array, q: Array, way: float, out: Array) -> int:
-    """Balance of the pinch rolls' supports at the end of the march, ``out[:2]``."""
-    out[:2] = 0.0
-    last = COLUMNS
-    lower = way * u[PUSH]
-    for row, roll, give in ((0, UPPER, GIVE_UPPER), (1, LOWER, GIVE_LOWER)):
-        out[row, STATES + give], out[row, last] = 1.0, q[give]
-        if gives(supports[roll]):
-            supports[roll, GIVE] = q[give]
-            force, tangent, _ = support_force(supports[roll])
-            out[row, STATES + give] = tangent
-            out[row, PUSH] = -way
-            out[row, last] = force - lower
-            if roll == UPPER:
-                out[row, STATES + REAR_Y] = -1.0
-                out[row, last] -= q[REAR_Y]
-    return 2
-
-
-@kernel
-def _start_rows(u: Array, out: Array) -> int:
-    """Where the march starts the sheet is virgin: ``out[:2]``."""
-    out[:2] = 0.0
-    out[0, LARGEST], out[0, COLUMNS] = 1.0, u[LARGEST]
-    out[1, PUSH], out[1, COLUMNS] = 1.0, u[PUSH]
-    return 2
 
 
 @kernel
@@ -322,16 +225,16 @@ def _shoot(
     stack[:] = 0.0
     u = states[0]
     n = (
-        _rear_rows(strip, rolls, slide, supports, u, q, load)
+        rear_rows(strip, rolls, slide, supports, u, q, load)
         if way < 0.0
-        else (_lower_rows(strip, rolls, u, q, room.touch, load))
+        else (lower_rows(strip, rolls, u, q, room.touch, load))
     )
-    n += _start_rows(u, load[n:])
+    n += start_rows(u, load[n:])
     worst = 0.0
     for r in range(n):
         stack[r, :STATES] = load[r, :STATES]
         stack[r, params:] = load[r, STATES:]
-        worst = max(worst, _scaled(strip, load[r, COLUMNS], r, way < 0.0))
+        worst = max(worst, scaled(strip, load[r, COLUMNS], r, way < 0.0))
     at = 0
     place = 0.0
     end = room.end[0]
@@ -385,32 +288,21 @@ def _shoot(
     mesh[2] = at
     u = states[count]
     m = (
-        _lower_rows(strip, rolls, u, q, room.touch, load)
+        lower_rows(strip, rolls, u, q, room.touch, load)
         if way < 0.0
-        else _rear_rows(strip, rolls, slide, supports, u, q, load)
+        else rear_rows(strip, rolls, slide, supports, u, q, load)
     )
-    m += _grip_rows(supports, u, q, way, load[m:])
+    m += grip_rows(supports, u, q, way, load[m:])
     room.end[:] = 0.0
     for r in range(n):
         room.end[r, :STATES] = stack[r, :STATES]
         room.end[r, STATES:] = stack[r, params:]
     for r in range(m):
         room.end[n + r] = load[r]
-        worst = max(worst, _scaled(strip, load[r, COLUMNS], r, way > 0.0))
+        worst = max(worst, scaled(strip, load[r, COLUMNS], r, way > 0.0))
     _eliminate(room.end, COLUMNS, COLUMNS)
     _back_substitute(room, count)
     return worst
-
-
-@kernel
-def _scaled(strip: Strip, miss: float, row: int, rear: bool) -> float:
-    """Miss of a condition over its scale."""
-    lengths = 2 if rear else 1
-    if row < lengths:
-        return abs(miss) / strip.thickness
-    if row == lengths:
-        return abs(miss) / strip.first_yield
-    return abs(miss) * strip.thickness / strip.first_yield
 
 
 @kernel
