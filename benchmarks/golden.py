@@ -4,17 +4,21 @@
     python benchmarks/golden.py BEFORE             # a revision against the working tree
     python benchmarks/golden.py BEFORE AFTER       # two revisions
     python benchmarks/golden.py --cache FOLDER     # keeps what BEFORE gave, by commit
+    python benchmarks/golden.py --kept             # the kept file against the tree here
+    python benchmarks/golden.py --keep             # writes the kept file, golden.json
 
 Runs, plans, limit tables, a fit, a scatter, studies and the verify table, all invented
 (``golden_jobs.py``), are done by the command line of either tree, in two processes on
 this machine; what they write and print is compared (``golden_read.py``). Ends with 1
 where a number, a name of a dataset or a shape differs. Words may differ, and are
 reported; with ``--words`` they fail as well. Kernels are compiled once for a source.
+The kept file holds a digest of every array, which is compared to nine digits.
 """
 
 from __future__ import annotations
 
 import argparse
+import fcntl
 import json
 import os
 import shutil
@@ -29,6 +33,7 @@ from tempfile import TemporaryDirectory, gettempdir
 from typing import TYPE_CHECKING
 
 from golden_jobs import JOBS
+from golden_kept import digests, load, unlike, write
 from golden_read import compare, read
 
 if TYPE_CHECKING:
@@ -38,7 +43,9 @@ if TYPE_CHECKING:
 
 REPO = Path(__file__).parents[1]
 WORKER = Path(__file__).with_name("golden_work.py")
+KEPT = Path(__file__).with_name("golden.json")
 PROCESSES = 2
+SHOWN = 6  # names of what differs in an item
 
 
 def git(*words: str) -> str:
@@ -50,14 +57,23 @@ def git(*words: str) -> str:
 
 
 @contextmanager
-def checked_out(commit: str) -> Iterator[Path]:
-    """Give a tree of a commit, in a place of its own that is removed again.
+def alone(place: Path) -> Iterator[None]:
+    """Wait until nobody else works on a place."""
+    with place.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
-    The place and the times of its files are the same every time: numba looks at both
+
+@contextmanager
+def checked_out(commit: str, place: Path) -> Iterator[Path]:
+    """Give a tree of a commit, removed again afterwards.
+
+    The times of its files are the same every time, as its place is: numba looks at both
     before it takes a kernel that it has compiled already.
     """
-    place = Path(gettempdir()) / f"golden-tree-{commit[:12]}"
-    git("worktree", "add", "--force", "--detach", str(place), commit)
+    shutil.rmtree(place, ignore_errors=True)  # of one that was killed
+    git("worktree", "prune")
+    git("worktree", "add", "--detach", str(place), commit)
     try:
         for path in place.rglob("*.py"):
             os.utime(path, (1.0e9, 1.0e9))
@@ -68,6 +84,8 @@ def checked_out(commit: str) -> Iterator[Path]:
 
 def do_jobs(tree: Path, folder: Path) -> None:
     """Do all jobs by the command line of a tree, into a folder."""
+    if not (tree / "sim" / "pinchline").is_dir():
+        sys.exit(f"no package in {tree / 'sim'}")
     folder.mkdir(parents=True, exist_ok=True)
     told = folder / "jobs.json"
     told.write_text(json.dumps([job._asdict() for job in JOBS]), encoding="utf-8")
@@ -98,14 +116,16 @@ def outputs(revision: str | None, folder: Path, cache: Path | None) -> Path:
         return folder
     commit = git("rev-parse", f"{revision}^{{commit}}")
     if cache is not None:
-        jobs = sha256(repr(JOBS).encode() + WORKER.read_bytes()).hexdigest()[:12]
+        jobs = sha256(repr(JOBS).encode()).hexdigest()[:12]
         folder = cache / f"{commit[:12]}-{jobs}"
     done = folder / "done"
-    if not done.exists():
-        shutil.rmtree(folder, ignore_errors=True)
-        with checked_out(commit) as tree:
-            do_jobs(tree, folder)
-        done.touch()
+    place = Path(gettempdir()) / f"golden-tree-{commit[:12]}"
+    with alone(place):
+        if not done.exists():
+            shutil.rmtree(folder, ignore_errors=True)
+            with checked_out(commit, place) as tree:
+                do_jobs(tree, folder)
+            done.touch()
     return folder
 
 
@@ -115,35 +135,74 @@ def line(name: str, found: Difference) -> str:
     words = f"; words differ in {len(found.words)}" if found.words else ""
     rows = [f"{name:14} {found.count:9,d} numbers  {verdict}{words}"]
     parts = (("missing", found.missing), ("new", found.new), ("changed", found.changed))
-    for title, names in parts:
-        more = f" and {len(names) - 6} more" if len(names) > 6 else ""
-        rows += [f"    {title}: {', '.join(names[:6])}{more}"] if names else []
-    return "\n".join(rows)
+    return "\n".join(rows + [listed(title, names) for title, names in parts if names])
 
 
-def main() -> int:
-    """Compare, and say it."""
+def listed(title: str, names: list[str]) -> str:
+    """Name the first of what differs."""
+    more = f" and {len(names) - SHOWN} more" if len(names) > SHOWN else ""
+    return f"    {title}: {', '.join(names[:SHOWN])}{more}"
+
+
+def compare_trees(told: argparse.Namespace, folder: Path) -> bool:
+    """Compare two trees to the last bit; gives whether they are equal."""
+    equal = True
+    before = outputs(
+        told.before, folder / "before", told.cache and told.cache.absolute()
+    )
+    after = outputs(told.after, folder / "after", None)
+    for job in JOBS:
+        found = compare(read(before / job.name), read(after / job.name))
+        equal &= found.equal and not (told.words and found.words)
+        print(line(job.name, found), flush=True)
+    return equal
+
+
+def compare_kept(folder: Path) -> bool:
+    """Compare the tree here with the kept file, to nine digits."""
+    do_jobs(REPO, folder)
+    kept = load(KEPT)
+    now = {job.name: digests(read(folder / job.name)) for job in JOBS}
+    for name in sorted(kept.keys() | now.keys()):
+        names = unlike(kept.get(name, {}), now.get(name, {}))
+        print(f"{name:14} {len(now.get(name, {})):5d} digests  ", end="")
+        print(listed("differ", names).strip() if names else "equal to nine digits")
+    return all(unlike(kept.get(name, {}), now[name]) == [] for name in now)
+
+
+def keep(folder: Path) -> None:
+    """Write the kept file from the tree here."""
+    do_jobs(REPO, folder)
+    write(KEPT, {job.name: digests(read(folder / job.name)) for job in JOBS})
+
+
+def asked() -> argparse.Namespace:
+    """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("before", nargs="?", default="HEAD", help="a revision")
     parser.add_argument("after", nargs="?", help="a revision or a tree; or this one")
     parser.add_argument("--cache", type=Path, help="folder that keeps BEFORE's outputs")
     parser.add_argument("--words", action="store_true", help="words must be equal too")
-    told = parser.parse_args()
+    parser.add_argument("--kept", action="store_true", help="compare with golden.json")
+    parser.add_argument("--keep", action="store_true", help="write golden.json")
+    return parser.parse_args()
+
+
+def main() -> int:
+    """Compare, and say it."""
+    told = asked()
     start = time.perf_counter()
-    failed = False
-    with TemporaryDirectory() as folder:
-        cache = told.cache and told.cache.absolute()
-        before = outputs(told.before, Path(folder) / "before", cache)
-        after = outputs(told.after, Path(folder) / "after", None)
-        for job in JOBS:
-            found = compare(read(before / job.name), read(after / job.name))
-            failed |= not found.equal or (told.words and bool(found.words))
-            print(line(job.name, found), flush=True)
+    with TemporaryDirectory() as name:
+        folder = Path(name)
+        if told.keep:
+            keep(folder)
+            return 0
+        equal = compare_kept(folder) if told.kept else compare_trees(told, folder)
     kinds = Counter(job.kind for job in JOBS)
     what = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
     seconds = time.perf_counter() - start
-    print(f"{'DIFFERENT' if failed else 'equal'}: {what}; {seconds:.0f} s")
-    return int(failed)
+    print(f"{'equal' if equal else 'DIFFERENT'}: {what}; {seconds:.0f} s")
+    return int(not equal)
 
 
 if __name__ == "__main__":

@@ -1,9 +1,9 @@
 """What a job left in its folder, as numbers and words, and what differs between two.
 
-Numbers are HDF5 datasets and attributes, and every number that stands in a text: tables
-printed, CSV, cards and cases, the drawing, the data of the page, the text of a PDF.
-Words are the rest of those texts. Left out: pictures, and what depends on time, place
-or version (``LEFT_OUT``).
+Numbers are HDF5 datasets and attributes, with their units, and every number that stands
+in a text: tables printed, CSV, cards and cases, the drawing, the data of the page, the
+text of a PDF. Words are the rest of those texts. Left out: pictures, and what depends
+on time, place or version (``LEFT_OUT``).
 """
 
 from __future__ import annotations
@@ -18,18 +18,21 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-# seconds of the solver; where a case was read; versions of programs; HDF5's own marks
+# seconds of the solver; where a case was read; versions of programs; the hash of a
+# study's text; HDF5's own marks
 LEFT_OUT = frozenset(
     (
         "solver_seconds",
         "case_path",
         "versions",
+        "digest",
         "CLASS",
         "NAME",
         "REFERENCE_LIST",
         "DIMENSION_LIST",
     )
 )
+UNITS = "@units"
 TEXTS = frozenset((".txt", ".csv", ".toml"))
 NUMBER = re.compile(r"(?:(?<![\w.])[-+])?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
 PAGE_DATA = re.compile(r'<script type="application/json"[^>]*>(.*?)</script>', re.S)
@@ -105,7 +108,9 @@ def read_hdf5(path: Path, name: str, reading: Reading) -> None:
     """Read datasets and attributes of a file."""
     with h5py.File(path) as file:
         for key, value in hdf5_values(file):
-            if value.dtype.kind in "OSU":
+            if key.endswith(UNITS):
+                reading.numbers[f"{name}:{key}"] = np.array(_text(value[()]))
+            elif value.dtype.kind in "OSU":
                 lines = [_text(one) for one in np.atleast_1d(value).ravel()]
                 reading.add_text(f"{name}:{key}", "\n".join(lines))
             else:
@@ -137,7 +142,11 @@ def compare(before: Reading, after: Reading) -> Difference:
         name for name in both if not same(before.numbers[name], after.numbers[name])
     ]
     return Difference(
-        count=sum(array.size for array in after.numbers.values()),
+        count=sum(
+            array.size
+            for name, array in after.numbers.items()
+            if not name.endswith(UNITS)
+        ),
         missing=sorted(set(before.numbers) - set(after.numbers)),
         new=sorted(set(after.numbers) - set(before.numbers)),
         changed=changed,
@@ -163,9 +172,11 @@ def same(one: np.ndarray, other: np.ndarray) -> bool:
 
 
 def apart(one: np.ndarray, other: np.ndarray) -> float:
-    """Largest relative difference of two arrays; infinite where shapes differ."""
+    """Largest relative difference of two arrays; infinite for shapes or units."""
     if one.shape != other.shape:
         return np.inf
+    if one.dtype.kind == "U" and not NUMBER.fullmatch(str(one.flat[0])):
+        return np.inf  # units
     x, y = np.atleast_1d(one.astype(float)), np.atleast_1d(other.astype(float))
     with np.errstate(invalid="ignore", divide="ignore"):
         relative = np.abs(x - y) / np.maximum(np.abs(x), np.abs(y))

@@ -15,6 +15,7 @@ import shlex
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 
 def command(words: str, number: int) -> int:
@@ -34,19 +35,19 @@ def command(words: str, number: int) -> int:
     return 0
 
 
-def do(job: dict[str, object], folder: Path) -> None:
+def do(job: dict[str, Any], folder: Path) -> None:
     """Do the commands of a job in its folder, if nobody else does."""
-    here = folder / str(job["name"])
+    here = folder / job["name"]
     try:
         here.mkdir()
     except FileExistsError:
         return
     os.chdir(here)
     start = time.perf_counter()
-    for name, text in dict(job["files"]).items():  # type: ignore[call-overload]
+    for name, text in job["files"].items():
         Path(name).write_text(text, encoding="utf-8")
-    commands = list(job["commands"])  # type: ignore[call-overload]
-    codes = [command(words, number) for number, words in enumerate(commands, 1)]
+    words = enumerate(job["commands"], 1)
+    codes = [command(one, number) for number, one in words]
     Path("exit-codes.txt").write_text(" ".join(map(str, codes)), encoding="utf-8")
     Path("seconds.log").write_text(f"{time.perf_counter() - start:.1f}")
 
