@@ -245,11 +245,14 @@ to = "24 mm"
 key = "pass.toward"
 values = ["rear", "operator"]
 """
-STRIPS = """\
+READINGS = (
+    "chord [mm], rise [mm], rise error [mm], thickness [mm], thickness error [mm]"
+)
+STRIPS = f"""\
 # Invented.
-strip, lift [mm], toward, side, chord [mm], rise [mm], rise error [mm], thickness [mm]
-A, 16.0, operator, inside, 50, 2.79, 0.05, 0.98
-B, 26.0, rear, inside, 50, 3.83, 0.05,
+strip, lift [mm], toward, side, {READINGS}
+A, 16.0, operator, inside, 50, 2.79, 0.05, 0.98, 0.01
+B, 26.0, rear, inside, 50, 3.83, 0.05, ,
 """
 COARSE = '[model]\nelement = "1 mm"\n'
 PART = case("A part", FORWARD, COARSE)
