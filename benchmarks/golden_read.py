@@ -97,11 +97,10 @@ def text_of(path: Path, folder: Path) -> str | None:
     if path.suffix == ".dxf":  # the head holds times and marks drawn by chance
         return text[text.index("\nENTITIES\n") : text.index("\nOBJECTS\n")]
     if path.suffix == ".html":
-        found = re.search(
-            r'<script type="application/json"[^>]*>(.*?)</script>', text, re.S
-        )
-        return found.group(1) if found else ""
-    return text
+        found = PAGE_DATA.search(text)
+        return found[1] if found else ""
+    lines = text.splitlines()
+    return "\n".join(one for one in lines if one.split(",")[0] not in LEFT_OUT)
 
 
 def read_hdf5(path: Path, name: str, reading: Reading) -> None:
