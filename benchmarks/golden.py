@@ -163,11 +163,13 @@ def compare_kept(folder: Path) -> bool:
     do_jobs(REPO, folder)
     kept = load(KEPT)
     now = {job.name: digests(read(folder / job.name)) for job in JOBS}
+    equal = True
     for name in sorted(kept.keys() | now.keys()):
         names = unlike(kept.get(name, {}), now.get(name, {}))
         print(f"{name:14} {len(now.get(name, {})):5d} digests  ", end="")
         print(listed("differ", names).strip() if names else "equal to nine digits")
-    return all(unlike(kept.get(name, {}), now[name]) == [] for name in now)
+        equal &= not names
+    return equal
 
 
 def keep(folder: Path) -> None:
