@@ -19,12 +19,12 @@ import numpy as np
 from scipy.optimize import brentq
 
 import pinchline as pl
-from pinchline.model.case import parse_case
-from pinchline.model.curve import Curve
-from pinchline.model.material import Material, load_material
-from pinchline.output import look
-from pinchline.process.overlay import hardening_curve
-from pinchline.verify.laws import Piece, layered
+from pinchline.case.case import parse_case
+from pinchline.case.curve import Curve
+from pinchline.case.material import Material, load_material
+from pinchline.reports.style import theme
+from pinchline.solvers.sublayers import hardening_curve
+from pinchline.verify.section_fixtures import Piece, layered
 
 PICTURE = Path(__file__).parents[1] / "cases" / "pictures" / "bilinear.png"
 # 2024-T3 LT: mean of 12 in tension and 11 in compression (from memory, references.md
@@ -227,14 +227,14 @@ def draw(
 ) -> None:
     """Draw errors over loaded radius: the section alone, and passes."""
     styles = {
-        "a": ("o-", look.RUST, "a: shipped card"),
-        "b": ("^:", look.GOLD, "b: tangent for the moment at work"),
-        "c": ("s--", look.SEA, "c: tangent to the stress at work"),
-        "d": ("D-", look.BLUE, "d: line through 60 and 100 % of the strain"),
-        "d40": ("x-.", look.INK, "d, set for R/t 40"),
+        "a": ("o-", theme.RUST, "a: shipped card"),
+        "b": ("^:", theme.GOLD, "b: tangent for the moment at work"),
+        "c": ("s--", theme.SEA, "c: tangent to the stress at work"),
+        "d": ("D-", theme.BLUE, "d: line through 60 and 100 % of the strain"),
+        "d40": ("x-.", theme.INK, "d, set for R/t 40"),
     }
-    with look.applied():
-        fig = look.figure(9.6, 7.2)
+    with theme.applied():
+        fig = theme.figure(9.6, 7.2)
         grid = fig.subplots(2, 3, sharey="row")
         for ax, card in zip(grid[0], EXPONENTS, strict=True):
             rows = sections[card]
@@ -256,7 +256,7 @@ def draw(
                     ax.plot(loaded, values, mark, color=color, fillstyle=fill)
             ax.set_title(f"{card}, one pass on bench-60", loc="left")
             ax.set_xlabel("R/t under load")
-        look.note(
+        theme.note(
             grid[1, 0],
             "filled: toward the rear\nhollow: toward the operator",
             0.36,
@@ -270,8 +270,8 @@ def draw(
         grid[1, 2].axis("off")
         lines, words = grid[0, 0].get_legend_handles_labels()
         grid[1, 2].legend(lines, words, loc="center left")
-        look.headed(fig, "What two straight lines cost (invented jobs)")
-        look.save(fig, PICTURE)
+        theme.headed(fig, "What two straight lines cost (invented jobs)")
+        theme.save(fig, PICTURE)
 
 
 def main() -> None:

@@ -21,12 +21,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.model.case import Case, load_case, parse_case
-from pinchline.physics.banded import factor, solve
+from pinchline.case.case import Case, load_case, parse_case
 from pinchline.physics.section import section_commit, section_moment
-from pinchline.process import stepping
-from pinchline.process.programme import run_case
-from pinchline.process.state import State, new_state
+from pinchline.solvers.stepped import stepping
+from pinchline.solvers.stepped.equilibrium.banded_solve import factor, solve
+from pinchline.solvers.stepped.program import run_case
+from pinchline.solvers.stepped.state import State, new_state
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -24,22 +24,22 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.analysis import parallel
-from pinchline.analysis.fit import fit
-from pinchline.analysis.fit_found import NINETY_FIVE
-from pinchline.analysis.fit_learned import Forecast, lift_for
-from pinchline.analysis.fit_model import parameters_of, rise_over, varied
-from pinchline.analysis.passes import one_pass
-from pinchline.analysis.plan_make import make_plan
-from pinchline.model.case import load_case
-from pinchline.model.moves import Feed, Lift
-from pinchline.model.strips import Reading, Strip, Way
-from pinchline.process.programme import run_case
+from pinchline import parallel
+from pinchline.analysis.fitting.advise import Forecast, lift_for
+from pinchline.analysis.fitting.estimate import fit
+from pinchline.analysis.fitting.solution import NINETY_FIVE
+from pinchline.analysis.fitting.strip_model import parameters_of, rise_over, varied
+from pinchline.analysis.limits.single_pass import one_pass
+from pinchline.analysis.planning.planner import make_plan
+from pinchline.case.case import load_case
+from pinchline.case.measured.strips import Reading, Strip, Way
+from pinchline.case.moves import Feed, Lift
+from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
-    from pinchline.analysis.fit_model import Name
-    from pinchline.analysis.plan import Plan
-    from pinchline.model.case import Case
+    from pinchline.analysis.fitting.strip_model import Name
+    from pinchline.analysis.planning.plan import Plan
+    from pinchline.case.case import Case
 
 CASE = "strut-fairing"
 SETTINGS: tuple[tuple[Way, float], ...] = (

@@ -18,15 +18,15 @@ from pathlib import Path
 
 import numpy as np
 
-from pinchline.analysis.plan_lift import lift_table
-from pinchline.analysis.plan_limits import bound, reach
-from pinchline.analysis.plan_made import judge, read_made
-from pinchline.analysis.plan_make import make_plan
-from pinchline.analysis.plan_search import Search
+from pinchline.analysis.planning.lift_table import lift_table
+from pinchline.analysis.planning.planner import make_plan
+from pinchline.analysis.planning.search import Search
+from pinchline.analysis.planning.shortfall import bound, reach
+from pinchline.case.case import Case, parse_case
 from pinchline.errors import PinchlineError
-from pinchline.model.case import Case, parse_case
-from pinchline.process.effort import CRANK, GRIP
-from pinchline.process.programme import run_case
+from pinchline.parts.assess import judge, read_made
+from pinchline.solvers.effort import CRANK, GRIP
+from pinchline.solvers.stepped.program import run_case
 
 ALLOYS = ("5052-H32", "2024-T3", "3003-H14", "6061-T4", "5052-O")
 MACHINES = ("bench-50", "bench-60", "bench-76")

@@ -17,8 +17,8 @@ import time
 
 import numpy as np
 
-from pinchline.analysis.scatter import POINTS, Scatter, scatter
-from pinchline.model.case import load_case
+from pinchline.analysis.scatter.scatter import POINTS, Scatter, scatter
+from pinchline.case.case import load_case
 
 LIMIT, CORES = 20.0, 2
 CASES = ("strut-fairing", "one-pass")

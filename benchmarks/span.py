@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.span import SOLVED, Pass, Way, solve_pass
-from pinchline.analysis.span_many import LIFT, solve_many
+from pinchline.case.case import Case, parse_case
 from pinchline.errors import SolverError
-from pinchline.model.case import Case, parse_case
-from pinchline.process.programme import run_case
+from pinchline.solvers.steady.follower import LIFT, solve_many
+from pinchline.solvers.steady.solver import SOLVED, Pass, Way, solve_pass
+from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

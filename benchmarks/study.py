@@ -20,16 +20,16 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
-from pinchline.analysis import study as under_test
-from pinchline.analysis.study_point import do_points
-from pinchline.model.case import parse_case
-from pinchline.model.study import parse_study
-from pinchline.process.programme import run_case
+from pinchline.analysis.sweep import study as under_test
+from pinchline.analysis.sweep.worker import do_points
+from pinchline.case.case import parse_case
+from pinchline.case.study.study import parse_study
+from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from pinchline.analysis.study_point import Chunk, Task
+    from pinchline.analysis.sweep.worker import Chunk, Task
 
 TURNS = 3
 STEPPED, SPAN = 24, 600

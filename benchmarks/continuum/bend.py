@@ -29,13 +29,13 @@ from calculix import (
 )
 from mesh import Mesh, halved
 
-from pinchline.model.case import load_case
-from pinchline.verify.laws import Piece, layered
+from pinchline.case.case import load_case
+from pinchline.verify.section_fixtures import Piece, layered
 
 if TYPE_CHECKING:
     from mesh import Array, Numbers
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 HERE = Path(__file__).parent
 KEPT = HERE / "results" / "pure-bending.csv"

@@ -25,14 +25,14 @@ from programme import (
     start_of,
 )
 
-from pinchline.process.layers import plastic_modulus
+from pinchline.solvers.layers import plastic_modulus
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from mesh import Array, Numbers
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 
 SPRING = 1.0e-5  # N/mm per mm: keeps the sheet where no roll touches it yet

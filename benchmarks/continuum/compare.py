@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pinchline.model.case import load_case
-from pinchline.process.programme import run_case
+from pinchline.case.case import load_case
+from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
     Array = NDArray[np.float64]
 

@@ -34,14 +34,14 @@ from pinchline.physics.support import (
     PRELOAD,
     STIFFNESS,
 )
-from pinchline.process.layers import plastic_modulus
-from pinchline.process.supports import support_table
+from pinchline.solvers.layers import plastic_modulus
+from pinchline.solvers.supports import support_table
 
 if TYPE_CHECKING:
     from mesh import Array
     from programme import Fineness
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 FACES = ("top", "bottom", "bottom")  # that the rolls lie on
 ORDER = 4  # of what the integration points integrate: nine of them

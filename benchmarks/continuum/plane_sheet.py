@@ -11,13 +11,13 @@ from plane import ROLL_RESULTS, Metal, Solid, add_elements, add_roll, gradients
 from rolling import HOLDING, Rolling
 from scipy.linalg import LinAlgError, solve_banded, solveh_banded
 
-from pinchline.process.layers import plastic_modulus
+from pinchline.solvers.layers import plastic_modulus
 
 if TYPE_CHECKING:
     from mesh import Array, Numbers
     from programme import Fineness
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 
 class PlaneSheet(Rolling):

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from mesh import stations
 
-from pinchline.model.checks import rear_roll_centre
-from pinchline.process.layers import plane_strain_modulus
+from pinchline.case.checks import rear_roll_centre
+from pinchline.solvers.layers import plane_strain_modulus
 
 if TYPE_CHECKING:
     from mesh import Array
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 ROLLS = ("UPPER", "LOWER", "REAR")
 COARSEST = 1.5  # thicknesses: longest element of the sheet

@@ -23,12 +23,12 @@ from programme import (
     toward_rear,
 )
 
-from pinchline.model.checks import rear_roll_centre
+from pinchline.case.checks import rear_roll_centre
 
 if TYPE_CHECKING:
     from mesh import Array
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 HOLDING = 1.0e5  # N/mm per mm: the drive of 1 N/mm moves the held point by 1e-5 mm
 TOLERANCE = 1.0e-5  # N/mm at any node; the rear roll pushes with 1 N/mm

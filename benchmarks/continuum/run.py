@@ -30,7 +30,7 @@ from history import WINDOW, curvature
 from plane_sheet import PlaneSheet
 from programme import Fineness
 
-from pinchline.model.case import load_case
+from pinchline.case.case import load_case
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from history import History
     from mesh import Array
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 HERE = Path(__file__).parent
 RESULTS = HERE / "results"

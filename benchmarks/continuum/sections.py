@@ -21,13 +21,13 @@ from plane import flow
 from plane_sheet import PlaneSheet
 from programme import Fineness, start_of
 
-from pinchline.model.case import load_case
-from pinchline.verify.laws import Piece, layered
+from pinchline.case.case import load_case
+from pinchline.verify.section_fixtures import Piece, layered
 
 if TYPE_CHECKING:
     from mesh import Array
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
 HERE = Path(__file__).parent
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import xarray
 
 import pinchline as pl
-from pinchline.output.study_pictures import draw_study
+from pinchline.reports.studies.study_pictures import draw_study
 
 HERE = Path(__file__).parent
 MARK = re.compile(r"(<!--=(\w+)-->)(.*?)(<!--/-->)")

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 import pinchline as pl
-from pinchline.model.case import Case, parse_case
-from pinchline.output import look
+from pinchline.case.case import Case, parse_case
+from pinchline.reports.style import theme
 
 WIDTHS = (15, 25, 50, 100, 200, 300, 400, 500, 600)
 PASSES = {"forward": (24, 240, "rear", 190), "reverse": (16, 10, "operator", 40)}
@@ -80,17 +80,17 @@ def study() -> dict[tuple[str, str, str], list[dict[str, float]]]:
 def draw(found: dict[tuple[str, str, str], list[dict[str, float]]], path: Path) -> None:
     """Draw opening, pinch force and radius over the width."""
     styles = {
-        ("giving", "auto"): ("o-", look.BLUE, "rolls give"),
-        ("giving", "wide"): ("x:", look.INK, "rolls give, counted as wide"),
-        ("rigid", "auto"): ("s--", look.RUST, "rigid, 0.05 mm clearance"),
+        ("giving", "auto"): ("o-", theme.BLUE, "rolls give"),
+        ("giving", "wide"): ("x:", theme.INK, "rolls give, counted as wide"),
+        ("rigid", "auto"): ("s--", theme.RUST, "rigid, 0.05 mm clearance"),
     }
     rows = {
         "opening": "nip opens beyond\nthe sheet, mm",
         "pinch": "lower roll bears,\nN per mm of width",
         "radius": "residual radius, mm",
     }
-    with look.applied():
-        fig = look.figure(9.0, 7.6)
+    with theme.applied():
+        fig = theme.figure(9.0, 7.6)
         axes = fig.subplots(3, 2, sharex=True, sharey="row")
         for column, way in enumerate(PASSES):
             for row, (name, label) in enumerate(rows.items()):
@@ -111,8 +111,8 @@ def draw(found: dict[tuple[str, str, str], list[dict[str, float]]], path: Path) 
         for ax in axes[:, 0]:
             ax.set_ylim(0.0, 1.08 * ax.dataLim.y1)
         axes[0, 1].legend(loc="upper left")
-        look.headed(fig, "A narrow strip and a wide sheet on one machine (invented)")
-        look.save(fig, path)
+        theme.headed(fig, "A narrow strip and a wide sheet on one machine (invented)")
+        theme.save(fig, path)
 
 
 def main() -> None:

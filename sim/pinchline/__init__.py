@@ -13,15 +13,15 @@ from pinchline._version import __version__
 
 if TYPE_CHECKING:
     from pinchline.analysis.across import across as across
-    from pinchline.analysis.fit import fit as fit
-    from pinchline.analysis.plan_make import make_plan as plan
-    from pinchline.analysis.scatter import scatter as scatter
-    from pinchline.analysis.study import study as study
-    from pinchline.model.case import load_case as load_case
-    from pinchline.process.programme import run_case as run
+    from pinchline.analysis.fitting.estimate import fit as fit
+    from pinchline.analysis.planning.planner import make_plan as plan
+    from pinchline.analysis.scatter.scatter import scatter as scatter
+    from pinchline.analysis.sweep.study import study as study
+    from pinchline.case.case import load_case as load_case
     from pinchline.results.reader import read_result as read_result
     from pinchline.results.study_reader import read_study as read_study
     from pinchline.results.writer import write_result as write_result
+    from pinchline.solvers.stepped.program import run_case as run
 
 __all__ = [
     "__version__",
@@ -39,14 +39,14 @@ __all__ = [
 
 _HOME = {
     "across": ("pinchline.analysis.across", "across"),
-    "fit": ("pinchline.analysis.fit", "fit"),
-    "load_case": ("pinchline.model.case", "load_case"),
-    "plan": ("pinchline.analysis.plan_make", "make_plan"),
-    "scatter": ("pinchline.analysis.scatter", "scatter"),
-    "study": ("pinchline.analysis.study", "study"),
+    "fit": ("pinchline.analysis.fitting.estimate", "fit"),
+    "load_case": ("pinchline.case.case", "load_case"),
+    "plan": ("pinchline.analysis.planning.planner", "make_plan"),
+    "scatter": ("pinchline.analysis.scatter.scatter", "scatter"),
+    "study": ("pinchline.analysis.sweep.study", "study"),
     "read_study": ("pinchline.results.study_reader", "read_study"),
     "read_result": ("pinchline.results.reader", "read_result"),
-    "run": ("pinchline.process.programme", "run_case"),
+    "run": ("pinchline.solvers.stepped.program", "run_case"),
     "write_result": ("pinchline.results.writer", "write_result"),
 }
 

@@ -6,9 +6,9 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pinchline.case.case import parse_case
 from pinchline.errors import InputError, SolverError
-from pinchline.model.case import parse_case
-from pinchline.process.programme import run_case
+from pinchline.solvers.stepped.program import run_case
 
 MATERIALS = ("1100-O", "5052-H32", "6061-T6", "2024-T3", "2024-T3-clad", "7075-T6")
 MACHINES = ("bench-50", "bench-60", "bench-76")

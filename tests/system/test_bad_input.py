@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import pytest
 
+from pinchline.case.case import load_case, parse_case
 from pinchline.errors import InputError
-from pinchline.model.case import load_case, parse_case
 
 GOOD = """\
 title = "Duct half (invented)"

@@ -34,7 +34,7 @@ def solver(monkeypatch):
     """Replace the solver by a function of the case."""
 
     def replace(function):
-        module = types.ModuleType("pinchline.process.programme")
+        module = types.ModuleType("pinchline.solvers.stepped.program")
         module.run_case = lambda case, progress=None: function(case)
         monkeypatch.setitem(sys.modules, module.__name__, module)
 

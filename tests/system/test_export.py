@@ -17,11 +17,12 @@ from typer.testing import CliRunner
 
 from pinchline import cli
 from pinchline.errors import InputError
-from pinchline.output import moving, playback
-from pinchline.output.arcs import beside, fit_arcs
-from pinchline.output.drawing import LAYERS, part_arcs
-from pinchline.output.export import TOLERANCE, export
-from pinchline.process.measure import free_outline
+from pinchline.parts.measure import free_outline
+from pinchline.reports.export import animation
+from pinchline.reports.export.arcs import beside, fit_arcs
+from pinchline.reports.export.drawing import LAYERS, part_arcs
+from pinchline.reports.export.export import TOLERANCE, export
+from pinchline.reports.run import playback
 from pinchline.results.schema import GROUPS, ROLLS, Result, fields_of
 from pinchline.results.writer import write_result
 
@@ -256,8 +257,8 @@ def test_shapes_replace_older_ones_but_nothing_else(file):
 @pytest.fixture
 def few(monkeypatch):
     """Draw few frames, as each takes a tenth of a second."""
-    monkeypatch.setattr(moving, "FRAMES", 8)
-    monkeypatch.setattr("pinchline.output.export.PICTURES", 8)
+    monkeypatch.setattr(animation, "FRAMES", 8)
+    monkeypatch.setattr("pinchline.reports.export.export.PICTURES", 8)
 
 
 @pytest.mark.usefixtures("few")

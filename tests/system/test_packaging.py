@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from pinchline.model.case import parse_case
-from pinchline.process.programme import run_case
+from pinchline.case.case import parse_case
+from pinchline.solvers.stepped.program import run_case
 
 REPO = Path(__file__).parents[2]
 README = (REPO / "README.md").read_text(encoding="utf-8")

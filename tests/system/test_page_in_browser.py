@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from pinchline import units
-from pinchline.output import look, playback, report
+from pinchline.reports.run import playback, report
+from pinchline.reports.style import theme
 from pinchline.results.writer import write_result
 
 HOSTILE = '</script><img src=x onerror=alert(1)>{{7*7}} & "nose" \'\u2028'
@@ -73,7 +74,7 @@ def pages(tmp_path_factory):
             path = folder / f"page{len(made)}.html"
             with pytest.MonkeyPatch.context() as patch:
                 if not drawn:
-                    patch.setattr(look, "inline_svg", lambda *_: "<svg></svg>")
+                    patch.setattr(theme, "inline_svg", lambda *_: "<svg></svg>")
                 made[key] = report.write_report(results, path)
         return made[key]
 
@@ -227,7 +228,7 @@ def test_a_hostile_case_runs_nothing_in_the_browser(shown, result):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_page_follows_the_setting_of_the_reader(shown, result, scheme):
     page = shown(result, color_scheme=scheme)
-    paper, ink = look.PAGE["paper"], look.PAGE["ink"]
+    paper, ink = theme.PAGE["paper"], theme.PAGE["ink"]
     side = ("light", "dark").index(scheme)
     for what, colour in (("backgroundColor", paper), ("color", ink)):
         got = page.page.evaluate(
@@ -250,7 +251,7 @@ def test_the_page_prints_in_light_colours_without_controls(shown, result):
         page.page.evaluate(
             "getComputedStyle(document.documentElement).getPropertyValue('--paper')"
         )
-        == look.PAGE["paper"][0]
+        == theme.PAGE["paper"][0]
     )
     assert not page.page.locator("[data-do=play]").is_visible()
     assert page.page.locator(".side svg").is_visible()

@@ -8,11 +8,11 @@ from click.testing import Result as Said
 from typer.testing import CliRunner
 
 from pinchline import cli
-from pinchline.analysis.passes import one_pass
-from pinchline.model.case import load_case
-from pinchline.model.moves import Lift
-from pinchline.process.programme import run_case
+from pinchline.analysis.limits.single_pass import one_pass
+from pinchline.case.case import load_case
+from pinchline.case.moves import Lift
 from pinchline.results.reader import read_result
+from pinchline.solvers.stepped.program import run_case
 
 NOSE = load_case("strut-nose").text
 

@@ -13,8 +13,9 @@ from typer.testing import CliRunner
 
 from pinchline import cli
 from pinchline.errors import InputError
-from pinchline.output import look, playback, report
-from pinchline.output.table import event_words, sections
+from pinchline.reports.run import playback, report
+from pinchline.reports.style import theme
+from pinchline.reports.style.table import event_words, sections
 from pinchline.results.writer import write_result
 
 HOSTILE = '</script><img src=x onerror=alert(1)>{{7*7}} & "nose" \'\u2028'
@@ -44,7 +45,7 @@ class Reader(HTMLParser):
 @pytest.fixture
 def undrawn(monkeypatch):
     """Leave out the figures, which take most of the time."""
-    monkeypatch.setattr(look, "inline_svg", lambda *_: "<svg></svg>")
+    monkeypatch.setattr(theme, "inline_svg", lambda *_: "<svg></svg>")
 
 
 def words_of(text):
@@ -152,7 +153,7 @@ def test_the_classes_of_bend_are_round_radii():
     edges = playback.bend_edges(np.full((3, 4), -0.02))
     radii = [1.0 / edge for edge in edges]
     assert radii == pytest.approx([300.0, 150.0, 100.0, 75.0, 60.0])
-    assert len(look.BEND) == len(edges) + 1 == playback.CLASSES
+    assert len(theme.BEND) == len(edges) + 1 == playback.CLASSES
     assert list(edges) == sorted(edges)
 
 

@@ -11,10 +11,10 @@ from typer.testing import CliRunner
 
 import pinchline as pl
 from pinchline import cli
-from pinchline.analysis.scatter import scatter as solve
-from pinchline.model.case import load_case
-from pinchline.output.scatter import scatter_table, scatter_words
-from pinchline.output.scatter_picture import scatter_picture
+from pinchline.analysis.scatter.scatter import scatter as solve
+from pinchline.case.case import load_case
+from pinchline.reports.questions.scatter import scatter_table, scatter_words
+from pinchline.reports.questions.scatter_picture import scatter_picture
 
 CASE = """\
 title = "Strip (invented)"

@@ -13,13 +13,13 @@ from typer.testing import CliRunner
 
 import pinchline as pl
 from pinchline import cli, library
-from pinchline.analysis import study, study_point
-from pinchline.analysis.sampling import points_of
+from pinchline.analysis.sweep import study, worker
+from pinchline.analysis.sweep.points import points_of
+from pinchline.case.case import build_case
+from pinchline.case.study.keys import changed
+from pinchline.case.study.study import load_study
 from pinchline.errors import SolverError
-from pinchline.model.case import build_case
-from pinchline.model.keys import changed
-from pinchline.model.study import load_study
-from pinchline.output.study_pictures import draw_study
+from pinchline.reports.studies.study_pictures import draw_study
 
 RUNNER = CliRunner()
 STUDIES = Path(__file__).parents[2] / "cases" / "studies"
@@ -191,14 +191,14 @@ def test_pictures_show_a_result_over_one_value_or_two(small, tmp_path):
 
 def test_a_solver_that_fails_is_a_row_not_the_end(small, tmp_path, monkeypatch):
     folder, _ = small
-    run = study_point.run_case
+    run = worker.run_case
 
     def moody(case):
         if case.sheet.material.name == "3003-H14":
             raise SolverError(MOODY)
         return run(case)
 
-    monkeypatch.setattr(study_point, "run_case", moody)  # forked with the workers
+    monkeypatch.setattr(worker, "run_case", moody)  # forked with the workers
     found = pl.study(folder / "small.toml", tmp_path / "moody.h5", workers=1)
     assert found.done.all()
     assert (found.event[:, 1] == "no equilibrium").all()
@@ -254,7 +254,7 @@ def test_a_shipped_study_can_be_done_and_drawn(name, tmp_path):
     """Its values suit its case; its pictures ask for what it has, also while empty."""
     wanted = load_study(name)
     points = points_of(wanted)
-    study_point.check_study(wanted, points)
+    worker.check_study(wanted, points)
     with study._file(
         wanted, points, "", tmp_path / "empty.h5", resume=False, anew=False
     ):

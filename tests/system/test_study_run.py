@@ -20,10 +20,10 @@ import psutil
 import pytest
 
 import pinchline as pl
-from pinchline.analysis.span import solve_pass
+from pinchline.case.case import build_case
+from pinchline.case.study.keys import changed
 from pinchline.errors import InputError
-from pinchline.model.case import build_case
-from pinchline.model.keys import changed
+from pinchline.solvers.steady.solver import solve_pass
 
 SOURCES = str(Path(pl.__file__).parents[1])
 COUNT = 120

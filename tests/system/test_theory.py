@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from pinchline.model.case import ModelOptions
+from pinchline.case.case import ModelOptions
 from pinchline.results.schema import FIELDS
 
 REPO = Path(__file__).parents[2]

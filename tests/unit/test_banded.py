@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.linalg import solveh_banded
 
-from pinchline.physics.banded import WIDTH, factor, solve
+from pinchline.solvers.stepped.equilibrium.banded_solve import WIDTH, factor, solve
 
 
 def random_matrix(size, seed, shift=0.0):

@@ -10,11 +10,11 @@ import pytest
 from pydantic import ValidationError
 
 from pinchline import library
+from pinchline.case.case import Case, load_case, parse_case
+from pinchline.case.checks import rear_roll_centre
+from pinchline.case.machine import load_machine
+from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError, SolverError
-from pinchline.model.case import Case, load_case, parse_case
-from pinchline.model.checks import rear_roll_centre
-from pinchline.model.machine import load_machine
-from pinchline.model.moves import Feed, Lift, Lower, Place, Release, Turn
 
 TEXT = library.fetch("cases", "strut-fairing").text
 
@@ -267,7 +267,7 @@ def test_the_model_loads_nothing_heavy():
     path = [entry for entry in sys.path if entry]
     code = (
         f"import sys; sys.path[:0] = {path!r}; "
-        "from pinchline.model.case import load_case; load_case('strut-fairing'); "
+        "from pinchline.case.case import load_case; load_case('strut-fairing'); "
         f"found = set(sys.modules) & set({heavy!r}); assert not found, found"
     )
     subprocess.run([sys.executable, "-c", code], check=True)

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.model.case import parse_case
-from pinchline.process.effort import (
+from pinchline.case.case import parse_case
+from pinchline.solvers.effort import (
     Effort,
     effort,
     exceeded,
@@ -14,8 +14,8 @@ from pinchline.process.effort import (
     over_the_width,
     raising_torque,
 )
-from pinchline.process.programme import run_case
-from pinchline.process.state import new_state
+from pinchline.solvers.stepped.program import run_case
+from pinchline.solvers.stepped.state import new_state
 
 TEXT = """
 [sheet]

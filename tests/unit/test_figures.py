@@ -13,8 +13,14 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
 from pinchline.errors import InputError
-from pinchline.output import figures, look
-from pinchline.output.table import CAUTIONS, event_words, move_words, summary_table
+from pinchline.reports.run import figures
+from pinchline.reports.style import theme
+from pinchline.reports.style.table import (
+    CAUTIONS,
+    event_words,
+    move_words,
+    summary_table,
+)
 
 ONE = {
     "free_part": figures.free_part,
@@ -275,9 +281,9 @@ def test_settings_of_others_stay(result):
 
 def test_no_global_state_is_left():
     code = (
-        "import sys, pinchline.output.figures, pinchline.output.table\n"
+        "import sys, pinchline.reports.run.figures, pinchline.reports.style.table\n"
         "assert 'matplotlib' not in sys.modules\n"
-        "pinchline.output.look.figure(1.0, 1.0).subplots()\n"
+        "pinchline.reports.style.theme.figure(1.0, 1.0).subplots()\n"
         "assert 'matplotlib.pyplot' not in sys.modules\n"
     )
     subprocess.run([sys.executable, "-c", code], check=True, env={"PYTHONPATH": "sim"})
@@ -315,7 +321,7 @@ def grey(colour):
     ],
 )
 def test_lines_that_share_axes_differ_in_style_and_lightness(together):
-    for one, two in combinations((look.LINES[name] for name in together), 2):
+    for one, two in combinations((theme.LINES[name] for name in together), 2):
         assert one["linestyle"] != two["linestyle"]
         lighter = abs(grey(one["color"]) - grey(two["color"]))
         assert lighter > 0.1 or one["linewidth"] != two["linewidth"]

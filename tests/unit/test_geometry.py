@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.model.case import load_case, parse_case
-from pinchline.model.checks import rear_roll_centre
-from pinchline.model.machine import load_machine
-from pinchline.process.geometry import (
+from pinchline.case.case import load_case, parse_case
+from pinchline.case.checks import rear_roll_centre
+from pinchline.case.machine import load_machine
+from pinchline.solvers.rolls import (
     LOWER,
     REAR,
     UPPER,
@@ -16,7 +16,7 @@ from pinchline.process.geometry import (
     roll_table,
     wrap_curvature,
 )
-from pinchline.process.programme import run_case
+from pinchline.solvers.stepped.program import run_case
 
 
 def test_the_upper_roll_stands_above_the_lower_below_the_nip():

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pinchline.inches import alone, in_inches, inches_first, worded
+from pinchline.messages import alone, in_inches, inches_first, worded
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,8 @@ import tomllib
 import pytest
 
 from pinchline import library, units
+from pinchline.case.material import load_material
 from pinchline.errors import InputError
-from pinchline.model.material import load_material
 
 NAMES = library.names("materials")
 KSI = 6.894757293168361

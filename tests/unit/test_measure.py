@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.process.measure import (
+from pinchline.parts.measure import (
     Outline,
     chord_and_rise,
     fit_circle,

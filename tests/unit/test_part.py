@@ -5,12 +5,12 @@ import math
 import numpy as np
 import pytest
 
+from pinchline.case.outline.profile import Curvatures
+from pinchline.case.target import Nose, Target
 from pinchline.errors import InputError
-from pinchline.model.profile import Curvatures
-from pinchline.model.target import Nose, Target
-from pinchline.process.measure import fit_circle
-from pinchline.process.part import wanted_part
-from pinchline.process.smoothing import fit_curvature
+from pinchline.parts.measure import fit_circle
+from pinchline.parts.smoothing import fit_curvature
+from pinchline.parts.wanted import wanted_part
 
 NOSE = Nose(
     radius_operator=50.0,

@@ -6,10 +6,10 @@ import ezdxf
 import numpy as np
 import pytest
 
+from pinchline.case.outline.profile import read_profile
+from pinchline.case.target import Target
 from pinchline.errors import InputError
-from pinchline.model.profile import read_profile
-from pinchline.model.target import Target
-from pinchline.process.part import wanted_part
+from pinchline.parts.wanted import wanted_part
 
 
 def read(folder, name):

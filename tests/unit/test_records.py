@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from pinchline.model.case import ModelOptions, parse_case
-from pinchline.model.moves import Lower
+from pinchline.case.case import ModelOptions, parse_case
+from pinchline.case.moves import Lower
 from pinchline.physics import section
-from pinchline.process.events import Finding, warnings
-from pinchline.process.layers import section_law
-from pinchline.process.placing import place, take_out
-from pinchline.process.programme import Job, _do, run_case
-from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear
+from pinchline.solvers.layers import section_law
+from pinchline.solvers.stepped.events import Finding, warnings
+from pinchline.solvers.stepped.placing import place, take_out
+from pinchline.solvers.stepped.program import Job, _do, run_case
+from pinchline.solvers.stepped.state import new_state
+from pinchline.solvers.stepped.stepping import feed, move_rear
 
 TEXT = """
 [sheet]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pinchline.analysis.scatter_inputs import (
+from pinchline.analysis.scatter.inputs import (
     BELOW,
     CUT,
     Input,
@@ -15,10 +15,10 @@ from pinchline.analysis.scatter_inputs import (
     strengthened,
     varied_case,
 )
-from pinchline.analysis.scatter_sample import columns_of, sample_of
+from pinchline.analysis.scatter.sampling import columns_of, sample_of
+from pinchline.case.case import load_case, parse_case
+from pinchline.case.curve import Curve
 from pinchline.errors import InputError
-from pinchline.model.case import load_case, parse_case
-from pinchline.model.curve import Curve
 
 BASE = load_case("strut-fairing").text
 

@@ -12,16 +12,16 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from pinchline.analysis.closing import Closing
-from pinchline.analysis.plan import Deviation, Effect, Plan, settings_of
+from pinchline.analysis.planning.plan import Deviation, Effect, Plan, settings_of
+from pinchline.case.case import load_case
+from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError
-from pinchline.model.case import load_case
-from pinchline.model.moves import Feed, Lift, Lower, Place, Release, Turn
-from pinchline.output.measurements import measurements, rise
-from pinchline.output.paper import A4, LETTER, MM_PER_INCH, to_scale
-from pinchline.output.plan_steps import steps_of
-from pinchline.output.setup_blocks import _plus_minus
-from pinchline.output.setup_sheet import setup_sheet, write_setup_sheet
-from pinchline.output.table import CAUTIONS
+from pinchline.reports.plan.measurements import measurements, rise
+from pinchline.reports.plan.setup_blocks import _plus_minus
+from pinchline.reports.plan.setup_sheet import setup_sheet, write_setup_sheet
+from pinchline.reports.plan.steps import steps_of
+from pinchline.reports.style.paper import A4, LETTER, MM_PER_INCH, to_scale
+from pinchline.reports.style.table import CAUTIONS
 
 NAN = math.nan
 UNITS = [("metric", A4), ("inch", LETTER)]

@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from pinchline.model.case import load_case, parse_case
-from pinchline.physics.history import advance
-from pinchline.process.placing import place, turn
-from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear
+from pinchline.case.case import load_case, parse_case
+from pinchline.solvers.stepped.equilibrium.commit import advance
+from pinchline.solvers.stepped.placing import place, turn
+from pinchline.solvers.stepped.state import new_state
+from pinchline.solvers.stepped.stepping import feed, move_rear
 
 
 def keep_on() -> bool:

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from pinchline.case.measured.strips import Strip, read_strips
 from pinchline.errors import InputError
-from pinchline.model.strips import Strip, read_strips
 
 HEAD = "strip, lift [mm], toward, side, chord [mm], rise [mm], rise error [mm]"
 ROW = "A, 16, operator, inside, 50, 3.1, 0.05"

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from pinchline.analysis.sampling import points_of
-from pinchline.analysis.study_point import check_study
+from pinchline.analysis.sweep.points import points_of
+from pinchline.analysis.sweep.worker import check_study
+from pinchline.case.case import load_case
+from pinchline.case.study.keys import changed, keys_of
+from pinchline.case.study.study import parse_study
 from pinchline.errors import InputError
-from pinchline.model.case import load_case
-from pinchline.model.keys import changed, keys_of
-from pinchline.model.study import parse_study
 
 HEAD = 'case = "strut-fairing"\nkeep = ["opening"]\n'
 

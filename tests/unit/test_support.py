@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
-from pinchline.model.case import parse_case
-from pinchline.physics import assembly, support
-from pinchline.physics.border import solve_dense
-from pinchline.process.equilibrium import choose_window, settle, tooling
-from pinchline.process.placing import place
-from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear
+from pinchline.case.case import parse_case
+from pinchline.physics import support
+from pinchline.solvers.stepped.equilibrium import assembly
+from pinchline.solvers.stepped.equilibrium.bordered_solve import solve_dense
+from pinchline.solvers.stepped.equilibrium.window import choose_window, settle, tooling
+from pinchline.solvers.stepped.placing import place
+from pinchline.solvers.stepped.state import new_state
+from pinchline.solvers.stepped.stepping import feed, move_rear
 
 LAWS = [
     (0.0, 60.0, 0.0),

@@ -5,11 +5,11 @@ import math
 import pytest
 
 from pinchline import library
+from pinchline.case.case import load_case, parse_case
+from pinchline.case.target import Arc, chord
 from pinchline.errors import InputError
-from pinchline.model.case import load_case, parse_case
-from pinchline.model.target import Arc, chord
-from pinchline.process.part import wanted_part
-from pinchline.process.programme import run_case
+from pinchline.parts.wanted import wanted_part
+from pinchline.solvers.stepped.program import run_case
 
 TEXT = library.fetch("cases", "strut-nose").text
 HEAD = TEXT[: TEXT.index("[target]")]

@@ -13,8 +13,8 @@ import pypdf
 import pytest
 
 from pinchline.errors import InputError
-from pinchline.output.paper import A4, LETTER
-from pinchline.output.template import template_pdf, write_template
+from pinchline.reports.plan.template import template_pdf, write_template
+from pinchline.reports.style.paper import A4, LETTER
 
 MM = 25.4 / 72.0
 TRUE = 0.1  # mm: what issue 5 asks of the paper; a scriber's line is wider

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from pinchline.case.measured.tensile_test import read_tensile
 from pinchline.errors import InputError
-from pinchline.model.tensile import read_tensile
 
 HEAD = "engineering strain [%], engineering stress [MPa]"
 # an elastic, ideally plastic metal: 70 GPa, 140 MPa

@@ -3,9 +3,9 @@
 import numpy as np
 from steady_span import TO_REAR
 
-from pinchline.model.case import Case, ModelOptions, parse_case
-from pinchline.process.programme import run_case
+from pinchline.case.case import Case, ModelOptions, parse_case
 from pinchline.results.schema import Result
+from pinchline.solvers.stepped.program import run_case
 
 SHIPPED = ModelOptions().foundation  # of E'/t
 

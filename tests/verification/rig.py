@@ -1,6 +1,6 @@
 """What the tests of this folder share: the package's own rig, and a printed report."""
 
-from pinchline.verify.laws import (
+from pinchline.verify.section_fixtures import (
     Piece,
     beam_layers,
     beam_profile,
@@ -8,7 +8,7 @@ from pinchline.verify.laws import (
     layered,
     metal,
 )
-from pinchline.verify.rig import THETA, Strip, X, Y, bent_and_released
+from pinchline.verify.strip_fixture import THETA, Strip, X, Y, bent_and_released
 
 __all__ = [
     "THETA",

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
     Vector = NDArray[np.float64]
 

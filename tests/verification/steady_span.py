@@ -49,7 +49,7 @@ from scipy.optimize import root
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
 
     Vector = NDArray[np.float64]
 

@@ -8,13 +8,13 @@ import pytest
 from rig import report
 
 from pinchline.analysis.across import _at_the_edges, across, shape_across
+from pinchline.case.case import parse_case
 from pinchline.errors import InputError
-from pinchline.model.case import parse_case
-from pinchline.output.across import across_picture, across_words
 from pinchline.physics.shaft import mean_influence, strips
-from pinchline.process.programme import run_case
-from pinchline.process.supports import roll_shaft
-from pinchline.process.track import POINTS, Log, Track
+from pinchline.reports.questions.across import across_picture, across_words
+from pinchline.solvers.stepped.program import run_case
+from pinchline.solvers.stepped.roll_offsets import POINTS, Log, Track
+from pinchline.solvers.supports import roll_shaft
 
 pytestmark = pytest.mark.verification
 

@@ -10,13 +10,13 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from pinchline.analysis.closing import Closing, close_part
+from pinchline.case.case import load_case
 from pinchline.errors import InputError
-from pinchline.model.case import load_case
-from pinchline.process.held import HeldSheet, X, Y
-from pinchline.process.placing import turn
-from pinchline.process.programme import run_to_state
-from pinchline.process.state import State, new_state
 from pinchline.results.schema import Result
+from pinchline.solvers.stepped.loaded_strip import HeldSheet, X, Y
+from pinchline.solvers.stepped.placing import turn
+from pinchline.solvers.stepped.program import run_to_state
+from pinchline.solvers.stepped.state import State, new_state
 
 pytestmark = pytest.mark.verification
 

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pinchline.process.events import warnings
-from pinchline.process.state import new_state
-from pinchline.verify.laws import Piece, layered
+from pinchline.solvers.stepped.events import warnings
+from pinchline.solvers.stepped.state import new_state
+from pinchline.verify.section_fixtures import Piece, layered
 
 FOLDER = Path(__file__).parents[2] / "benchmarks" / "continuum"
 

@@ -13,9 +13,9 @@ from pinchline.analysis.explain import (
     find_waves,
     flat_words,
 )
-from pinchline.model.case import load_case, parse_case
-from pinchline.output.table import summary_table
-from pinchline.process.programme import run_case
+from pinchline.case.case import load_case, parse_case
+from pinchline.reports.style.table import summary_table
+from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
 

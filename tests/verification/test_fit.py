@@ -17,10 +17,10 @@ from typer.testing import CliRunner
 
 import pinchline as pl
 from pinchline import cli
-from pinchline.analysis.fit import fit, measured_curvature
-from pinchline.analysis.fit_found import NINETY_FIVE, Fit
-from pinchline.analysis.fit_learned import Forecast, advise, learned, lift_for
-from pinchline.analysis.fit_model import (
+from pinchline.analysis.fitting.advise import Forecast, advise, learned, lift_for
+from pinchline.analysis.fitting.estimate import fit, measured_curvature
+from pinchline.analysis.fitting.solution import NINETY_FIVE, Fit
+from pinchline.analysis.fitting.strip_model import (
     Bent,
     StripModel,
     gapes_after,
@@ -30,15 +30,15 @@ from pinchline.analysis.fit_model import (
     rise_over,
     varied,
 )
-from pinchline.analysis.passes import one_pass, run_out_flat
-from pinchline.analysis.plan import settings_of
-from pinchline.analysis.span import solve_pass
+from pinchline.analysis.limits.single_pass import one_pass, run_out_flat
+from pinchline.analysis.planning.plan import settings_of
+from pinchline.case.case import load_case
+from pinchline.case.measured.strips import Reading, Strip, Way
 from pinchline.errors import InputError
-from pinchline.model.case import load_case
-from pinchline.model.strips import Reading, Strip, Way
-from pinchline.output.fit import fit_words
-from pinchline.output.fit_files import write_fit
-from pinchline.process.geometry import rear_gap
+from pinchline.reports.questions.fit import fit_words
+from pinchline.reports.questions.fit_files import write_fit
+from pinchline.solvers.rolls import rear_gap
+from pinchline.solvers.steady.solver import solve_pass
 
 pytestmark = pytest.mark.verification
 

@@ -8,8 +8,8 @@ import math
 
 import pytest
 
-from pinchline.model.case import parse_case
-from pinchline.process.programme import run_case
+from pinchline.case.case import parse_case
+from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
 

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from rig import report
 
-from pinchline.analysis.limits import limits
-from pinchline.analysis.passes import one_pass, pass_case
-from pinchline.model.case import parse_case
-from pinchline.output.limits import limits_table, limits_words
-from pinchline.process.programme import run_case
+from pinchline.analysis.limits.limits import limits
+from pinchline.analysis.limits.single_pass import one_pass, pass_case
+from pinchline.case.case import parse_case
+from pinchline.reports.questions.limits import limits_table, limits_words
+from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
 

@@ -18,10 +18,9 @@ from rig import report
 from typer.testing import CliRunner
 
 from pinchline import cli
-from pinchline.analysis import limit_map as maps
-from pinchline.analysis.climb import Climb
-from pinchline.analysis.limit_map import LimitMap, Point, limit_map
-from pinchline.analysis.passes import (
+from pinchline.analysis.limits import limit_map as maps
+from pinchline.analysis.limits.limit_map import LimitMap, Point, limit_map
+from pinchline.analysis.limits.single_pass import (
     EDGE,
     ENDS,
     NO_SET,
@@ -31,8 +30,8 @@ from pinchline.analysis.passes import (
     one_pass,
     pass_case,
 )
-from pinchline.analysis.span import SOLVED, solve_pass
-from pinchline.analysis.tightest import (
+from pinchline.analysis.limits.sweep import Climb
+from pinchline.analysis.limits.tightest import (
     SPAN,
     STEPPED,
     WRAPPED_SHEET,
@@ -40,11 +39,16 @@ from pinchline.analysis.tightest import (
     tightest,
     with_yield,
 )
+from pinchline.case.case import Case, parse_case
 from pinchline.errors import InputError
-from pinchline.model.case import Case, parse_case
-from pinchline.output.limit_map import SHORT, limit_map_table, limit_map_words
-from pinchline.output.limit_map_picture import limit_map_picture
-from pinchline.process.programme import run_case
+from pinchline.reports.questions.limit_map import (
+    SHORT,
+    limit_map_table,
+    limit_map_words,
+)
+from pinchline.reports.questions.limit_map_picture import limit_map_picture
+from pinchline.solvers.steady.solver import SOLVED, solve_pass
+from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
 

@@ -10,17 +10,17 @@ import pytest
 from rig import report
 from scipy.optimize import brentq
 
-from pinchline.model.case import ModelOptions, parse_case
+from pinchline.case.case import ModelOptions, parse_case
 from pinchline.physics import support
-from pinchline.physics.banded import WIDTH
 from pinchline.physics.contact import add_contact, roll_forces
-from pinchline.process.equilibrium import accept, settle
-from pinchline.process.geometry import LOWER, REAR, UPPER
-from pinchline.process.layers import bulge, bulge_share
-from pinchline.process.placing import place
-from pinchline.process.programme import run_case
-from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear
+from pinchline.solvers.layers import bulge, bulge_share
+from pinchline.solvers.rolls import LOWER, REAR, UPPER
+from pinchline.solvers.stepped.equilibrium.banded_solve import WIDTH
+from pinchline.solvers.stepped.equilibrium.window import accept, settle
+from pinchline.solvers.stepped.placing import place
+from pinchline.solvers.stepped.program import run_case
+from pinchline.solvers.stepped.state import new_state
+from pinchline.solvers.stepped.stepping import feed, move_rear
 
 pytestmark = pytest.mark.verification
 

@@ -11,14 +11,14 @@ import rig
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from pinchline.case.case import ModelOptions, parse_case
+from pinchline.case.curve import Curve
+from pinchline.case.material import load_material
 from pinchline.errors import InputError
-from pinchline.model.case import ModelOptions, parse_case
-from pinchline.model.curve import Curve
-from pinchline.model.material import load_material
 from pinchline.physics import section
-from pinchline.process.layers import section_law
-from pinchline.process.overlay import hardening_curve, overlaid, sub_layers
-from pinchline.process.programme import run_case
+from pinchline.solvers.layers import section_law
+from pinchline.solvers.stepped.program import run_case
+from pinchline.solvers.sublayers import hardening_curve, overlaid, sub_layers
 
 pytestmark = pytest.mark.verification
 

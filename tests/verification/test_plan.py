@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from pinchline.analysis.plan_job import Knot, Run, moves_of
-from pinchline.analysis.plan_lift import lift_table
-from pinchline.analysis.plan_limits import bound
-from pinchline.analysis.plan_make import make_plan
-from pinchline.model.case import parse_case
-from pinchline.process.programme import run_case
+from pinchline.analysis.planning.job import Knot, Run, moves_of
+from pinchline.analysis.planning.lift_table import lift_table
+from pinchline.analysis.planning.planner import make_plan
+from pinchline.analysis.planning.shortfall import bound
+from pinchline.case.case import parse_case
+from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
 

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pinchline.analysis.plan import Plan, settings_of
-from pinchline.analysis.plan_spread import spread_parts
-from pinchline.model.case import load_case
-from pinchline.model.moves import Feed, Lift, Lower, Place, Release, Turn
-from pinchline.process.programme import run_case
+from pinchline.analysis.planning.plan import Plan, settings_of
+from pinchline.analysis.scatter.around_plan import spread_parts
+from pinchline.case.case import load_case
+from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
+from pinchline.solvers.stepped.program import run_case
 
 
 @pytest.fixture(scope="module")

@@ -9,9 +9,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pinchline.model.case import ModelOptions, load_case, parse_case
-from pinchline.process.programme import run_case
+from pinchline.case.case import ModelOptions, load_case, parse_case
 from pinchline.results.schema import Result
+from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
 

@@ -7,18 +7,29 @@ import numpy as np
 import pytest
 from rig import report
 
-from pinchline.analysis import rule_book as book
-from pinchline.analysis import rule_range
-from pinchline.analysis.limits import WAYS
-from pinchline.analysis.passes import one_pass
-from pinchline.analysis.rule_range import Point, bends, good_from_to, metal, tempers
-from pinchline.analysis.rules import chosen_lifts, compare, flat_case, verdict
-from pinchline.model.case import ModelOptions, load_case
-from pinchline.model.material import load_material
-from pinchline.output.rules import rule_sentence, rules_table, rules_words
-from pinchline.output.rules_picture import draw_rules
-from pinchline.process.layers import section_law
-from pinchline.process.programme import run_case
+from pinchline.analysis.limits.limits import WAYS
+from pinchline.analysis.limits.single_pass import one_pass
+from pinchline.analysis.rules import pure_bending
+from pinchline.analysis.rules import rule_book as book
+from pinchline.analysis.rules.comparison import (
+    chosen_lifts,
+    compare,
+    flat_case,
+    verdict,
+)
+from pinchline.analysis.rules.pure_bending import (
+    Point,
+    bends,
+    good_from_to,
+    metal,
+    tempers,
+)
+from pinchline.case.case import ModelOptions, load_case
+from pinchline.case.material import load_material
+from pinchline.reports.questions.rules import rule_sentence, rules_table, rules_words
+from pinchline.reports.questions.rules_picture import draw_rules
+from pinchline.solvers.layers import section_law
+from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
 
@@ -165,9 +176,9 @@ def test_pure_bending_of_the_closed_form_is_the_hardening_rule():
 def test_the_range_is_bent_in_steps_that_are_small_enough(monkeypatch):
     """Four times as many move the free radius by less than 0.1 %, a fiftieth of 5 %."""
     law = section_law(sheet(), 1.0, ModelOptions())
-    radii = [r for r in reversed(rule_range.RATIOS) if r < 170.0]
+    radii = [r for r in reversed(pure_bending.RATIOS) if r < 170.0]
     coarse = [b.free for b in bends(law, radii)]
-    monkeypatch.setattr(rule_range, "STEPS", 4 * rule_range.STEPS)
+    monkeypatch.setattr(pure_bending, "STEPS", 4 * pure_bending.STEPS)
     fine = [b.free for b in bends(law, radii)]
     np.testing.assert_allclose(coarse, fine, rtol=1e-3)
 
@@ -257,7 +268,7 @@ def test_springback_rules_fail_earlier_the_harder_the_sheet():
     Of bare sheet: clad skins are no one material, and a rule for one fails with them.
     """
     bare = [name for name in tempers(job(), [1.0]) if not name.endswith("-clad")]
-    for rule in rule_range.SPRINGBACK[1:]:
+    for rule in pure_bending.SPRINGBACK[1:]:
         ends = []
         for name in bare:
             points = [p for p in found().of(rule) if p.material == name and not p.job]

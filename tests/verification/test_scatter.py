@@ -10,14 +10,14 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.analysis.scatter import design, in_even_measure, indices, scatter
-from pinchline.analysis.scatter_inputs import Input, inputs_of, settings_in
-from pinchline.analysis.scatter_part import OPENING, QUANTITIES, TURNED
-from pinchline.analysis.scatter_sample import columns_of, sample_of
-from pinchline.analysis.scatter_spread import Spreader
+from pinchline.analysis.scatter.evaluate import Spreader
+from pinchline.analysis.scatter.inputs import Input, inputs_of, settings_in
+from pinchline.analysis.scatter.part import OPENING, QUANTITIES, TURNED
+from pinchline.analysis.scatter.sampling import columns_of, sample_of
+from pinchline.analysis.scatter.scatter import design, in_even_measure, indices, scatter
+from pinchline.case.case import parse_case
+from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError
-from pinchline.model.case import parse_case
-from pinchline.model.moves import Feed, Lift, Lower, Place, Release, Turn
 
 OPERATOR = 1  # radius of the operator's half
 OFF = {

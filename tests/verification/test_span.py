@@ -9,12 +9,12 @@ from passes import SHIPPED, a_pass, stepped
 from soft_span import soft_contact
 from steady_span import TO_OPERATOR, TO_REAR, span_of
 
-from pinchline.analysis.span import LOST, SOLVED, Way, solve_pass
-from pinchline.analysis.span_many import LIFT, solve_many
-from pinchline.model.case import Case, parse_case
-from pinchline.physics.pass_follow import is_pass
-from pinchline.physics.pass_march import DRIVE, PUSH, REAR_Y, X
-from pinchline.physics.pass_solve import Solution, new_solution
+from pinchline.case.case import Case, parse_case
+from pinchline.solvers.steady.continuation import is_pass
+from pinchline.solvers.steady.follower import LIFT, solve_many
+from pinchline.solvers.steady.march import DRIVE, PUSH, REAR_Y, X
+from pinchline.solvers.steady.shooting import Solution, new_solution
+from pinchline.solvers.steady.solver import LOST, SOLVED, Way, solve_pass
 
 WAYS: dict[int, Way] = {TO_REAR: "rear", TO_OPERATOR: "operator"}
 

@@ -8,7 +8,7 @@ import pytest
 from passes import a_pass, stepped
 from steady_span import TO_OPERATOR, TO_REAR, point_contact
 
-from pinchline.process import state
+from pinchline.solvers.stepped import state
 
 pytestmark = pytest.mark.verification
 

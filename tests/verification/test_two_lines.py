@@ -9,14 +9,14 @@ from click.testing import Result as Said
 from typer.testing import CliRunner
 
 from pinchline import cli
-from pinchline.analysis.tensile import metal_of
-from pinchline.analysis.two_lines import loaded_radius, two_lines, with_lines
+from pinchline.analysis.material.bilinear import loaded_radius, two_lines, with_lines
+from pinchline.analysis.material.tensile import metal_of
+from pinchline.case.case import ModelOptions
+from pinchline.case.curve import Curve
+from pinchline.case.material import Material, load_material
+from pinchline.case.measured.tensile_test import Tensile, read_tensile
 from pinchline.errors import InputError
-from pinchline.model.case import ModelOptions
-from pinchline.model.curve import Curve
-from pinchline.model.material import Material, load_material
-from pinchline.model.tensile import Tensile, read_tensile
-from pinchline.process.layers import section_law
+from pinchline.solvers.layers import section_law
 
 pytestmark = pytest.mark.verification
 
@@ -57,7 +57,7 @@ def pulled(
 def free(material: Material, loaded: float) -> float:
     """Radius left by the closed sum over the section, elastic on the way back."""
     law = section_law(material, 1.0, ModelOptions())
-    from pinchline.analysis.rule_range import bends
+    from pinchline.analysis.rules.pure_bending import bends
 
     (bent,) = bends(law, [loaded])
     return 1.0 / (1.0 / loaded - bent.moment / law.bending)

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from rig import report
 
-from pinchline.model.profile import read_profile
-from pinchline.model.target import Target
-from pinchline.process.part import Part, wanted_part
+from pinchline.case.outline.profile import read_profile
+from pinchline.case.target import Target
+from pinchline.parts.wanted import Part, wanted_part
 from pinchline.verify.geometry import NOSE_ENDS, NOSES, nose_points
 
 pytestmark = pytest.mark.verification

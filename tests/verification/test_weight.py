@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from rig import report
 
-from pinchline.model.case import parse_case
-from pinchline.process.placing import place
-from pinchline.process.programme import run_case
-from pinchline.process.state import new_state
-from pinchline.process.stepping import feed, move_rear
+from pinchline.case.case import parse_case
+from pinchline.solvers.stepped.placing import place
+from pinchline.solvers.stepped.program import run_case
+from pinchline.solvers.stepped.state import new_state
+from pinchline.solvers.stepped.stepping import feed, move_rear
 
 pytestmark = pytest.mark.verification
 

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from rig import Piece, report
 
-from pinchline.model.case import ModelOptions, parse_case
+from pinchline.case.case import ModelOptions, parse_case
 from pinchline.physics import section
 from pinchline.physics.width import NARROW, WIDE, plane_strain_share
-from pinchline.process.layers import section_law
-from pinchline.process.programme import run_case
-from pinchline.process.regime import expected_radius, width_regime
-from pinchline.process.state import new_state
+from pinchline.solvers.layers import section_law
+from pinchline.solvers.regime import expected_radius, width_regime
+from pinchline.solvers.stepped.program import run_case
+from pinchline.solvers.stepped.state import new_state
 
 pytestmark = pytest.mark.verification
 

@@ -15,22 +15,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis import parallel
+from pinchline import parallel
+from pinchline.case.moves import Feed, Lift, Lower
 from pinchline.errors import InputError, SolverError
-from pinchline.model.moves import Feed, Lift, Lower
 from pinchline.physics.shaft import mean_influence, strips
-from pinchline.process.effort import Excess, exceeded, grip_slack, over_the_width
-from pinchline.process.programme import run_shifted
-from pinchline.process.supports import roll_shaft, support_stiffness
-from pinchline.process.track import POINTS, Track
+from pinchline.solvers.effort import Excess, exceeded, grip_slack, over_the_width
+from pinchline.solvers.stepped.program import run_shifted
+from pinchline.solvers.stepped.roll_offsets import POINTS, Track
+from pinchline.solvers.supports import roll_shaft, support_stiffness
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    from pinchline.model.case import Case
-    from pinchline.model.moves import Move
+    from pinchline.case.case import Case
+    from pinchline.case.moves import Move
     from pinchline.results.schema import Result
 
     Array = NDArray[np.float64]

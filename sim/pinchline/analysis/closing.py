@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.errors import InputError, SolverError
+from pinchline.parts.measure import free_outline
 from pinchline.physics.beam import Chain, lay_out
-from pinchline.process.held import HeldSheet, X, Y
-from pinchline.process.measure import free_outline
-from pinchline.process.placing import take_out
+from pinchline.solvers.stepped.loaded_strip import HeldSheet, X, Y
+from pinchline.solvers.stepped.placing import take_out
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.process.state import State
+    from pinchline.solvers.stepped.state import State
 
     Array = NDArray[np.float64]
 

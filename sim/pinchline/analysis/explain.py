@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from pinchline import units
-from pinchline.inches import alone
-from pinchline.process.geometry import GRIP_EDGE
+from pinchline.messages import alone
+from pinchline.solvers.rolls import GRIP_EDGE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

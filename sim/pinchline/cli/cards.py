@@ -10,7 +10,7 @@ from pinchline.cli.common import InchFirst, app, say, system_of, told
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
-    from pinchline.model.material import Material
+    from pinchline.case.material import Material
 
 Measured = Literal["engineering", "true"]
 GrainDirection = Literal["L", "LT"]
@@ -134,14 +134,14 @@ def _two_lines(
     inch: bool,  # noqa: FBT001
 ) -> None:
     """Fit two lines, say what they cost, write the card."""
-    from pinchline.analysis.two_lines import two_lines
-    from pinchline.output.two_lines import two_lines_card, two_lines_words
+    from pinchline.analysis.material.bilinear import two_lines
+    from pinchline.reports.questions.bilinear import two_lines_card, two_lines_words
     from pinchline.results.writer import write_whole
 
     tested = None
     if tensile is not None:
-        from pinchline.analysis.tensile import metal_of
-        from pinchline.model.tensile import read_tensile
+        from pinchline.analysis.material.tensile import metal_of
+        from pinchline.case.measured.tensile_test import read_tensile
 
         _only_one("--exponent", exponent)
         card = None if name is None else _material(name, bend)
@@ -172,15 +172,15 @@ def _only_one(option: str, value: object) -> None:
 
 
 def _material(name: str, bend: _Bend) -> "Material":
-    from pinchline.model.material import load_material
+    from pinchline.case.material import load_material
 
     return load_material(name, bend.direction, bend.thickness, where="")
 
 
 def _with_curve(name: str | None, exponent: float | None, bend: _Bend) -> "Material":
     """Give the material of a card with its curve, or with that of an exponent."""
-    from pinchline.model.curve import Curve
-    from pinchline.model.fields import read
+    from pinchline.case.curve import Curve
+    from pinchline.case.fields import read
 
     if name is None:
         message = "two lines need a curve to be fitted to"

@@ -11,10 +11,10 @@ import typer
 
 from pinchline import __version__
 from pinchline.errors import InputError, PinchlineError
-from pinchline.inches import alone, worded
+from pinchline.messages import alone, worded
 
 if TYPE_CHECKING:
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
     from pinchline.units import System
 
     Progress = Callable[[float, str], None]

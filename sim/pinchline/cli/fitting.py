@@ -39,12 +39,12 @@ def fit(
 ) -> None:
     """Correct sheet and machine by measured scrap strips, and say how sure it is."""
     with told(inch=inch):
-        from pinchline.analysis.fit import fit as solve
-        from pinchline.analysis.fit_learned import advise
-        from pinchline.model.case import load_case
-        from pinchline.output.fit import fit_words
-        from pinchline.output.fit_files import write_fit
-        from pinchline.output.fit_picture import draw_fit
+        from pinchline.analysis.fitting.advise import advise
+        from pinchline.analysis.fitting.estimate import fit as solve
+        from pinchline.case.case import load_case
+        from pinchline.reports.questions.fit import fit_words
+        from pinchline.reports.questions.fit_files import write_fit
+        from pinchline.reports.questions.fit_picture import draw_fit
 
         system = system_of(inch=inch)
         job = load_case(case)

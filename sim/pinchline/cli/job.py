@@ -20,11 +20,11 @@ from pinchline.cli.common import (
     told,
 )
 from pinchline.errors import InputError, SolverError
-from pinchline.inches import worded
+from pinchline.messages import worded
 
 if TYPE_CHECKING:
-    from pinchline.model.case import Case
-    from pinchline.model.picture import Picture
+    from pinchline.case.case import Case
+    from pinchline.case.study.picture import Picture
     from pinchline.results.schema import Result
     from pinchline.units import System
 
@@ -55,7 +55,7 @@ def run(
 ) -> None:
     """Do the programme of a case: a result file, and a short table."""
     with told(inch=inch):
-        from pinchline.model.case import load_case
+        from pinchline.case.case import load_case
         from pinchline.results.writer import check_result_path, write_result
 
         job = load_case(case)
@@ -106,7 +106,7 @@ def plot(
 ) -> None:
     """Draw the pictures of a result or a study."""
     with told(inch=inch):
-        from pinchline.output.study_pictures import asked_pictures, draw_study
+        from pinchline.reports.studies.study_pictures import asked_pictures, draw_study
         from pinchline.results.reader import read_result
         from pinchline.results.study_reader import is_study, read_study
 
@@ -129,7 +129,7 @@ def plot(
 
 def _run(job: "Case", target: Path, *, inch: bool) -> "Result":
     """Run the job; when the solver fails, save what is good and say so."""
-    from pinchline.process.programme import run_case
+    from pinchline.solvers.stepped.program import run_case
 
     try:
         with progress_bar(inch=inch) as progress:
@@ -157,7 +157,7 @@ def _save_last(error: SolverError, target: Path) -> None:
 
 def _report(result: "Result", pictures: Path | None, *, inch: bool) -> None:
     """Print the table; name what stopped the job; draw."""
-    from pinchline.output.table import event_words, summary_table
+    from pinchline.reports.style.table import event_words, summary_table
 
     system = system_of(inch=inch)
     typer.echo(summary_table(result, system))
@@ -172,6 +172,6 @@ def _report(result: "Result", pictures: Path | None, *, inch: bool) -> None:
 def _draw(
     result: "Result", folder: Path, wanted: PictureFormat, system: "System"
 ) -> list[Path]:
-    from pinchline.output.figures import plot_all
+    from pinchline.reports.run.figures import plot_all
 
     return plot_all(result, folder, wanted.value, system)

@@ -26,7 +26,7 @@ def report(
 ) -> None:
     """Make one page of a result, or of several side by side, with a playback."""
     with told():
-        from pinchline.output.report import check_page, write_report
+        from pinchline.reports.run.report import check_page, write_report
         from pinchline.results.reader import read_result
 
         target = output or Path(f"{files[0].stem}.html")
@@ -62,8 +62,8 @@ def export(
 ) -> None:
     """Hand a result to other programs: tables, CAD, mesh viewers, moving pictures."""
     with told():
-        from pinchline.output.export import check_export, left_out
-        from pinchline.output.export import export as write
+        from pinchline.reports.export.export import check_export, left_out
+        from pinchline.reports.export.export import export as write
         from pinchline.results.reader import read_result
 
         within = _length(tolerance)

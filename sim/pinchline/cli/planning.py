@@ -20,8 +20,8 @@ from pinchline.cli.common import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pinchline.analysis.plan import Plan
-    from pinchline.output.paper import Paper
+    from pinchline.analysis.planning.plan import Plan
+    from pinchline.reports.style.paper import Paper
     from pinchline.units import System
 
 
@@ -56,9 +56,9 @@ def plan(
 ) -> None:
     """Find the job for a wanted part, with its set-up sheet and template."""
     with told():
-        from pinchline.analysis.plan_make import make_plan
-        from pinchline.model.case import load_case
-        from pinchline.output.plan import plan_words
+        from pinchline.analysis.planning.planner import make_plan
+        from pinchline.case.case import load_case
+        from pinchline.reports.plan.plan import plan_words
 
         job = load_case(case)
         name = Path(job.path).stem
@@ -75,7 +75,7 @@ def plan(
 
 
 def _paper(size: PaperSize | None) -> "Paper | None":
-    from pinchline.output.paper import A4, LETTER
+    from pinchline.reports.style.paper import A4, LETTER
 
     return {None: None, PaperSize.a4: A4, PaperSize.letter: LETTER}[size]
 
@@ -84,11 +84,11 @@ def _write(
     found: "Plan", folder: Path, name: str, system: "System", paper: "Paper | None"
 ) -> "Iterator[Path]":
     """Write the job, its result, the set-up sheet and the template."""
-    from pinchline.analysis.parallel import aside
-    from pinchline.analysis.plan_job import with_text
-    from pinchline.analysis.plan_spread import spread_parts
-    from pinchline.output.setup_sheet import write_setup_sheet
-    from pinchline.output.template import write_template
+    from pinchline.analysis.planning.job import with_text
+    from pinchline.analysis.scatter.around_plan import spread_parts
+    from pinchline.parallel import aside
+    from pinchline.reports.plan.setup_sheet import write_setup_sheet
+    from pinchline.reports.plan.template import write_template
     from pinchline.results.writer import write_result, write_whole
 
     folder.mkdir(parents=True, exist_ok=True)

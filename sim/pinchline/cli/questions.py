@@ -19,12 +19,12 @@ from pinchline.cli.common import (
     told,
 )
 from pinchline.errors import InputError
-from pinchline.inches import worded
+from pinchline.messages import worded
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from pinchline.model.case import Case
+    from pinchline.case.case import Case
     from pinchline.units import Dimension, System
 
 
@@ -42,8 +42,12 @@ def across(
     """Do a job at several places across the width, with the rolls bending."""
     with told(inch=inch):
         from pinchline.analysis.across import across as solve
-        from pinchline.model.case import load_case
-        from pinchline.output.across import across_table, across_words, draw_across
+        from pinchline.case.case import load_case
+        from pinchline.reports.questions.across import (
+            across_table,
+            across_words,
+            draw_across,
+        )
         from pinchline.results.tables import write_table
 
         system = system_of(inch=inch)
@@ -92,9 +96,13 @@ def limits(
     interrupted goes on where it stopped: the same command again, or --anew.
     """
     with told(inch=inch):
-        from pinchline.analysis.limits import limits as solve
-        from pinchline.model.case import load_case
-        from pinchline.output.limits import draw_limits, limits_table, limits_words
+        from pinchline.analysis.limits.limits import limits as solve
+        from pinchline.case.case import load_case
+        from pinchline.reports.questions.limits import (
+            draw_limits,
+            limits_table,
+            limits_words,
+        )
         from pinchline.results.tables import write_table
 
         system = system_of(inch=inch)
@@ -147,9 +155,9 @@ def _map(
     system: "System",
 ) -> None:
     """Map the tightest radius; what is done is kept in ``state`` until it all is."""
-    from pinchline.analysis.limit_map import POINTS, limit_map
-    from pinchline.output.limit_map import limit_map_table, limit_map_words
-    from pinchline.output.limit_map_picture import draw_limit_map
+    from pinchline.analysis.limits.limit_map import POINTS, limit_map
+    from pinchline.reports.questions.limit_map import limit_map_table, limit_map_words
+    from pinchline.reports.questions.limit_map_picture import draw_limit_map
     from pinchline.results.tables import write_table
 
     try:
@@ -184,10 +192,10 @@ def rules(
 ) -> None:
     """Put the hand rules of the trade beside the model, and say where they hold."""
     with told(inch=inch):
-        from pinchline.analysis.rules import compare
-        from pinchline.model.case import load_case
-        from pinchline.output.rules import rules_table, rules_words
-        from pinchline.output.rules_picture import draw_rules
+        from pinchline.analysis.rules.comparison import compare
+        from pinchline.case.case import load_case
+        from pinchline.reports.questions.rules import rules_table, rules_words
+        from pinchline.reports.questions.rules_picture import draw_rules
         from pinchline.results.tables import write_table
 
         system = system_of(inch=inch)
@@ -228,10 +236,10 @@ def scatter(
     """Find how far parts spread with sheet, nip and hand, and what to measure first."""
     with told(inch=inch):
         from pinchline import units
-        from pinchline.analysis.scatter import scatter as solve
-        from pinchline.model.case import load_case
-        from pinchline.output.scatter import scatter_table, scatter_words
-        from pinchline.output.scatter_picture import draw_scatter
+        from pinchline.analysis.scatter.scatter import scatter as solve
+        from pinchline.case.case import load_case
+        from pinchline.reports.questions.scatter import scatter_table, scatter_words
+        from pinchline.reports.questions.scatter_picture import draw_scatter
         from pinchline.results.tables import write_table
 
         system = system_of(inch=inch)

@@ -64,11 +64,11 @@ def study(
 ) -> None:
     """Do many runs of a case, with its values varied, into one file."""
     with told():
-        from pinchline.analysis.study import StoppedError
-        from pinchline.analysis.study import study as compute
-        from pinchline.model.study import load_study
-        from pinchline.output.study import study_words
-        from pinchline.output.study_pictures import draw_study
+        from pinchline.analysis.sweep.study import StoppedError
+        from pinchline.analysis.sweep.study import study as compute
+        from pinchline.case.study.study import load_study
+        from pinchline.reports.studies.study import study_words
+        from pinchline.reports.studies.study_pictures import draw_study
 
         if resume and anew:
             message = "there is either something to go on with or to replace"
@@ -129,7 +129,7 @@ def _check_targets(
 
 
 def _write_tables(found: "StudyResult", csv: Path | None, parquet: Path | None) -> None:
-    from pinchline.output.study import study_table
+    from pinchline.reports.studies.study import study_table
     from pinchline.results.tables import write_table
 
     for path in (csv, parquet):

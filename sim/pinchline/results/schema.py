@@ -93,7 +93,7 @@ class Result:
         The drawing lies in a layer above, which a record must not import: it is loaded
         by name, and only when a notebook asks.
         """
-        shown: str = import_module("pinchline.output.notebook").show(self)
+        shown: str = import_module("pinchline.reports.run.notebook").show(self)
         return shown
 
 

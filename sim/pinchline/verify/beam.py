@@ -6,18 +6,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.process.measure import free_outline
-from pinchline.verify import rig
+from pinchline.parts.measure import free_outline
+from pinchline.verify import strip_fixture
 from pinchline.verify.check import Check, worst
-from pinchline.verify.laws import beam_profile
 from pinchline.verify.section import PRAGER
+from pinchline.verify.section_fixtures import beam_profile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-    from pinchline.process.layers import SectionLaw
+    from pinchline.solvers.layers import SectionLaw
 
 SPAN, THICKNESS = 400.0, 1.0
 FIRST_STRAIN = 3.0e-6  # sags of 2e-4 of the span at first yield: linear
@@ -70,13 +70,13 @@ def first_yield(law: SectionLaw) -> tuple[float, float]:
 
 def supported(
     hardening: float, elements: int, strain: float = FIRST_STRAIN
-) -> rig.Strip:
+) -> strip_fixture.Strip:
     """Strip on two supports."""
     law = law_of(hardening, strain)
-    strip = rig.Strip(law, SPAN, elements, THICKNESS, rigidity=1.0e6)
-    strip.hold(0, rig.X)
-    strip.hold(0, rig.Y)
-    strip.hold(elements, rig.Y)
+    strip = strip_fixture.Strip(law, SPAN, elements, THICKNESS, rigidity=1.0e6)
+    strip.hold(0, strip_fixture.X)
+    strip.hold(0, strip_fixture.Y)
+    strip.hold(elements, strip_fixture.Y)
     return strip
 
 
@@ -100,7 +100,7 @@ def loaded_and_released(
     strip = supported(hardening, elements, strain)
     load, sag = first_yield(strip.law)
     for step in (1.0, *np.linspace(1.0, ratio, 6)[1:]):
-        strip.push(elements // 2, rig.Y, -step * load)
+        strip.push(elements // 2, strip_fixture.Y, -step * load)
         strip.settle()
     loaded = -float(strip.chain.y[elements // 2]) / sag
     strip.release()
@@ -117,12 +117,14 @@ def pushed_to_collapse(elements: int = 1500) -> NDArray[np.float64]:
     load, sag = first_yield(strip.law)
     rows = []
     for step in np.concatenate([np.linspace(0.5, 2.0, 16), np.linspace(2.2, 8.0, 30)]):
-        strip.hold(elements // 2, rig.Y, -step * sag)
+        strip.hold(elements // 2, strip_fixture.Y, -step * sag)
         strip.settle()
         yielded = np.abs(strip.peaks[:, 0]) > (1.0 + 1.0e-6) * strip.law.first_yield
         zone = np.flatnonzero(yielded)
         share = (zone[-1] + 1 - zone[0]) / elements if zone.size else 0.0
-        rows.append((step, -strip.reaction(elements // 2, rig.Y) / load, share))
+        rows.append(
+            (step, -strip.reaction(elements // 2, strip_fixture.Y) / load, share)
+        )
     return np.array(rows)
 
 

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.model.case import parse_case
+from pinchline.case.case import parse_case
 from pinchline.physics.contact import ROLL_RESULTS, roll_forces
-from pinchline.process.state import new_state
-from pinchline.process.supports import clamped_depths
+from pinchline.solvers.stepped.state import new_state
+from pinchline.solvers.supports import clamped_depths
 from pinchline.verify.check import Check, worst
 from pinchline.verify.elastica import elastic
-from pinchline.verify.rig import Strip
+from pinchline.verify.strip_fixture import Strip
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.physics.contact import roll_forces
-from pinchline.verify import rig
+from pinchline.verify import strip_fixture
 from pinchline.verify.check import Check, worst
-from pinchline.verify.laws import beam_profile
+from pinchline.verify.section_fixtures import beam_profile
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from numpy.typing import NDArray
 
-    from pinchline.process.layers import SectionLaw
+    from pinchline.solvers.layers import SectionLaw
 
 LENGTH, THICKNESS = 100.0, 1.0
 NEVER = 1.0e6  # a flow stress over the modulus that no check reaches
@@ -62,18 +62,18 @@ def elastic(thickness: float = THICKNESS) -> SectionLaw:
 
 def cantilevers(
     alphas: Iterable[float], elements: int
-) -> Iterator[tuple[rig.Strip, tuple[float, float, float, float]]]:
+) -> Iterator[tuple[strip_fixture.Strip, tuple[float, float, float, float]]]:
     """Push the tip of a clamped strip across, to every ``alpha = P L^2/EI`` in turn.
 
     Gives the strip and what ``CANTILEVER_NAMES`` names.
     """
     law = elastic()
-    strip = rig.Strip(law, LENGTH, elements, THICKNESS)
+    strip = strip_fixture.Strip(law, LENGTH, elements, THICKNESS)
     strip.clamp()
     c, load = strip.chain, 0.0
     for alpha in alphas:
         for step in np.linspace(load, alpha, 2 + int(alpha - load))[1:]:
-            strip.push(elements, rig.Y, step * law.bending / LENGTH**2)
+            strip.push(elements, strip_fixture.Y, step * law.bending / LENGTH**2)
             strip.settle()
         load = alpha
         moment = 1.5 * c.moment[0] - 0.5 * c.moment[1]  # at the wall, of two elements
@@ -93,17 +93,17 @@ def cantilever_tolerance(published: float) -> float:
     return 1.0e-4 + 0.5e-6 / published
 
 
-def rolled_up(turn: float, elements: int = 200) -> tuple[rig.Strip, float]:
+def rolled_up(turn: float, elements: int = 200) -> tuple[strip_fixture.Strip, float]:
     """Bend a strip to ``turn`` half circles by an end moment; it, and how far it errs.
 
     The second value is the distance of its tip from that of the arc, over L.
     """
     law = elastic()
-    strip = rig.Strip(law, LENGTH, elements, THICKNESS)
+    strip = strip_fixture.Strip(law, LENGTH, elements, THICKNESS)
     strip.clamp()
     phi = turn * math.pi
     for share in np.linspace(0.0, 1.0, 21)[1:]:
-        strip.push(elements, rig.THETA, share * phi * law.bending / LENGTH)
+        strip.push(elements, strip_fixture.THETA, share * phi * law.bending / LENGTH)
         strip.settle()
     c = strip.chain
     x, y = math.sin(phi) / phi, (1.0 - math.cos(phi)) / phi
@@ -158,7 +158,7 @@ def pressed_between_knife_edges(steps: int = 75) -> Pressed:
     """
     thickness, n = 0.2, 1040
     law = elastic(thickness)
-    strip = rig.Strip(law, 2.6 * HALF_SPAN, n, thickness, rigidity=1.0e6)
+    strip = strip_fixture.Strip(law, 2.6 * HALF_SPAN, n, thickness, rigidity=1.0e6)
     chain, middle = strip.chain, n // 2
     chain.x[:] -= 0.5 * strip.length
     stiff = 1.0e3 * law.bending / HALF_SPAN**3 / strip.beam.length

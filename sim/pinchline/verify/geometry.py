@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.process.measure import (
+from pinchline.parts.measure import (
     Outline,
     chord_and_rise,
     fit_circle,
     free_outline,
     straightedge_flat,
 )
-from pinchline.process.smoothing import fit_curvature
+from pinchline.parts.smoothing import fit_curvature
 from pinchline.verify.check import Check, worst
 
 if TYPE_CHECKING:

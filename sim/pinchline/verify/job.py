@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.model.case import parse_case
-from pinchline.process.programme import run_case
+from pinchline.case.case import parse_case
+from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
     from pinchline.results.schema import Result

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from pinchline.case.material import load_material
 from pinchline.errors import InputError
-from pinchline.model.material import load_material
 from pinchline.verify.check import Check, worst
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.model.material import Cladding
+from pinchline.case.material import Cladding
 from pinchline.physics import section
 from pinchline.verify.check import Check, worst
-from pinchline.verify.laws import (
+from pinchline.verify.section_fixtures import (
     Piece,
     beam_layers,
     beam_profile,
@@ -22,7 +22,7 @@ from pinchline.verify.laws import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pinchline.process.layers import SectionLaw
+    from pinchline.solvers.layers import SectionLaw
 
 THICKNESS = 0.8128  # 0.032 in
 MODULUS, POISSON, STRENGTH = 72395.0, 0.33, 289.6  # 2024-T3: 10.5e3 and 42 ksi

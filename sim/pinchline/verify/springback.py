@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from pinchline.verify.check import Check, worst
-from pinchline.verify.laws import Piece, beam_profile, closed_form, metal
-from pinchline.verify.rig import bent_and_released
 from pinchline.verify.section import DERIVED, HARDENINGS, PRAGER, bilinear_moment
+from pinchline.verify.section_fixtures import Piece, beam_profile, closed_form, metal
+from pinchline.verify.strip_fixture import bent_and_released
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pinchline.physics.width import plane_strain_share, searle_number
 from pinchline.verify.check import Check, worst
-from pinchline.verify.laws import layered, metal
+from pinchline.verify.section_fixtures import layered, metal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -1,0 +1,1 @@
+"""Corrections of sheet and machine by scrap strips."""

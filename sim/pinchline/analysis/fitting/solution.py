@@ -1,0 +1,132 @@
+"""What a fit found: estimates with intervals, residuals, how well it all agrees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline.analysis.fitting.strip_model import varied
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.analysis.fitting.strip_model import Name, Parameter
+    from pinchline.case.case import Case
+    from pinchline.case.measured.strips import Reading, Strip
+
+    Array = NDArray[np.float64]
+
+NINETY_FIVE = 1.959964
+
+
+class Estimate(NamedTuple):
+    """A parameter before and after: x and its posterior deviation in prior units."""
+
+    parameter: Parameter
+    x: float
+    deviation: float
+
+    @property
+    def value(self) -> float:
+        """Estimate, internal unit."""
+        return self.parameter.value(self.x)
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Where the value lies with 95 %, internal unit."""
+        reach = NINETY_FIVE * self.deviation
+        return self.parameter.value(self.x - reach), self.parameter.value(
+            self.x + reach
+        )
+
+    @property
+    def prior(self) -> tuple[float, float]:
+        """Where the prior lets it lie with 95 %, internal unit."""
+        return (
+            self.parameter.value(-NINETY_FIVE),
+            self.parameter.value(NINETY_FIVE),
+        )
+
+
+class Residual(NamedTuple):
+    """A reading beside what the model says; both in mm or N.
+
+    off: measured less predicted over its error with the model's, in deviations.
+    """
+
+    strip: str
+    reading: Reading
+    predicted: float
+    before: float
+    off: float
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What the strips tell.
+
+    Attributes
+    ----------
+    case : as it was asked
+    source : the measurement file
+    strips : those that count, ``lifts`` their lifts by the scale (mm), ``curvatures``
+        measured and predicted mid-line curvature (1/mm), NaN where none was measured
+    estimates : of every parameter
+    covariance : of the parameters in prior units, widened
+    information : what the readings alone add to the prior's precision (unit matrix)
+    residuals : of every reading
+    chi2, readings, chance : sum of squares at the estimate, how many readings, and the
+        chance of one so large
+    widened : factor on all deviations for that, 1 for none
+    strange : strips that the others do not bear out, with the chance of each
+    corrected : factor of the stepped over the span solver by strip, NaN where it could
+        not be run
+    notes : what else the reader should know
+    """
+
+    case: Case
+    source: str
+    strips: tuple[Strip, ...]
+    lifts: tuple[float, ...]
+    curvatures: tuple[tuple[float, float], ...]
+    estimates: tuple[Estimate, ...]
+    covariance: Array
+    information: Array
+    residuals: tuple[Residual, ...]
+    chi2: float
+    readings: int
+    chance: float
+    widened: float
+    strange: tuple[tuple[str, float], ...]
+    corrected: tuple[float, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def parameters(self) -> tuple[Parameter, ...]:
+        """What was fitted."""
+        return tuple(e.parameter for e in self.estimates)
+
+    @property
+    def x(self) -> Array:
+        """Estimates in prior units."""
+        return np.array([e.x for e in self.estimates])
+
+    @property
+    def values(self) -> dict[Name, float]:
+        """Estimates by name, internal units."""
+        return {e.parameter.name: e.value for e in self.estimates}
+
+    @property
+    def best(self) -> Case:
+        """The case with the estimates in it, and the touch offset on its screws."""
+        case = varied(self.case, self.values)
+        offset = {"touch_offset": self.values["touch offset"]}
+        rear = case.machine.rear.model_copy(update=offset)
+        machine = case.machine.model_copy(update={"rear": rear})
+        return case.model_copy(update={"machine": machine})
+
+    def estimate(self, name: Name) -> Estimate:
+        """Give the estimate of a parameter."""
+        return next(e for e in self.estimates if e.parameter.name == name)

@@ -1,0 +1,375 @@
+"""What a fit may change of a case, how well that is known before, and what it predicts.
+
+A parameter is told in units of its prior's standard deviation, ``x``: 0 is the card's
+value. What cannot be below zero goes by its logarithm.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+
+from pinchline import library
+from pinchline.analysis.limits.single_pass import HARDLY
+from pinchline.analysis.scatter.inputs import strengthened
+from pinchline.case.fields import read
+from pinchline.case.material import Card
+from pinchline.case.measured.strips import LIFT_ERROR
+from pinchline.solvers.pass_efforts import pass_efforts
+from pinchline.solvers.rolls import rear_gap
+from pinchline.solvers.steady.follower import Neighbours
+from pinchline.solvers.steady.solver import SOLVED
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.case.case import Case
+    from pinchline.case.measured.strips import Reading, Strip
+    from pinchline.units import Dimension
+
+    Array = NDArray[np.float64]
+
+Name = Literal[
+    "yield strength",
+    "tangent modulus",
+    "touch offset",
+    "nip play",
+    "clearance",
+    "nip stiffness",
+    "bearing stiffness",
+    "thickness",
+]
+
+YIELD_SD, TANGENT_SD, STIFFNESS_SD, PLAY_SD = 0.10, 0.40, 0.50, 0.70  # logarithms
+TOUCH_SD = 0.3  # mm
+THICKNESS_SD = 0.02
+LEAST_PLAY = 0.02  # mm, where the card has none: no machine has none
+FURTHEST = 5.0  # standard deviations: as far as a fit looks
+# steps of the derivatives: logarithms, and mm for the touch offset
+_STEP: dict[Name, float] = {
+    "yield strength": 0.01,
+    "thickness": 0.01,
+    "touch offset": 0.05,
+}
+_COARSE = 0.1
+FITTED = "measured strips"  # basis of a card that a fit wrote
+RUN_OUT = 0.6  # of the distance to the rear roll: the flat at its edge, at first
+# mm: error of that, and of the stepped solver's flats (continuum: 0.1 to 0.6)
+ROUGH_FLAT, FINE_FLAT = 5.0, 0.5
+HAND_ERROR = 0.2  # of the hand's force: efficiency and friction of the drive; assumed
+
+
+class Parameter(NamedTuple):
+    """A number that a fit may change.
+
+    name; dimension; median: of the prior, internal unit; spread: standard deviation of
+    its logarithm, or (``log`` false) of itself; source: of the spread, in words.
+    """
+
+    name: Name
+    dimension: Dimension
+    median: float
+    spread: float
+    log: bool
+    source: str
+
+    def value(self, x: float) -> float:
+        """Give the value at so many standard deviations from the prior's median."""
+        if self.log:
+            return self.median * math.exp(self.spread * x)
+        return self.median + self.spread * x
+
+    @property
+    def step(self) -> float:
+        """Step of a derivative, in standard deviations."""
+        return _STEP.get(self.name, _COARSE) / self.spread
+
+
+def parameters_of(case: Case) -> tuple[Parameter, ...]:
+    """Give what strips of a case's sheet on its machine may tell, with its prior."""
+    material = case.sheet.material
+    spread, source = _yield_spread(case)
+    found = [
+        _positive("yield strength", "stress", material.yield_strength, spread, source)
+    ]
+    if material.curve is None and material.tangent_modulus > 0.0:
+        found.append(
+            _positive(
+                "tangent modulus",
+                "stress",
+                material.tangent_modulus,
+                TANGENT_SD,
+                "a factor of 1.5; assumed: a chord is a rough tool",
+            )
+        )
+    offset = case.machine.rear.touch_offset
+    seen = f"{TOUCH_SD:g} mm; assumed: touch is seen or felt"
+    return (
+        *found,
+        Parameter("touch offset", "length", offset, TOUCH_SD, log=False, source=seen),
+        *_nip_parameters(case),
+        _positive(
+            "thickness",
+            "length",
+            case.sheet.thickness,
+            THICKNESS_SD,
+            "2 %; assumed: sheet as delivered",
+        ),
+    )
+
+
+def _positive(
+    name: Name, dimension: Dimension, median: float, spread: float, source: str
+) -> Parameter:
+    return Parameter(name, dimension, median, spread, log=True, source=source)
+
+
+def _yield_spread(case: Case) -> tuple[float, str]:
+    """Spread of the logarithm of the yield strength, and where it is from.
+
+    A handbook's minimum stands below what is delivered: where the card tells a typical
+    value too, sheet may well be as far off as that.
+    """
+    plain = "10 %; assumed: sheet of one temper"
+    data = library.parse_toml(case.text, case.path).get("sheet", {}).get("material")
+    if not isinstance(data, str):
+        return YIELD_SD, plain
+    found = library.fetch("materials", data, folder=Path(case.path).parent)
+    card = read(Card, library.parse_toml(found.text, found.where), file=found.where)
+    if card.typical is None or case.sheet.material.basis == FITTED:
+        return YIELD_SD, plain
+    apart = abs(
+        math.log(card.typical.yield_strength / case.sheet.material.yield_strength)
+    )
+    if apart <= YIELD_SD:
+        return YIELD_SD, plain
+    return apart, f"{apart:.0%}: as far as the card's typical value lies from it"
+
+
+def _nip_parameters(case: Case) -> list[Parameter]:
+    nip, shaft = case.machine.nip, case.machine.rolls.shaft
+    slack = nip.play if nip.gives else nip.opening
+    name: Name = "nip play" if nip.gives else "clearance"
+    source = "a factor of 2; assumed: nobody knows a hand machine's play"
+    if slack < LEAST_PLAY:
+        slack, source = LEAST_PLAY, f"{source}, {LEAST_PLAY:g} mm at the middle"
+    found = [_positive(name, "length", slack, PLAY_SD, source)]
+    source = "a factor of 1.6; assumed"
+    if nip.gives and nip.stiffness is not None:
+        given = nip.stiffness
+        found.append(
+            _positive("nip stiffness", "line_stiffness", given, STIFFNESS_SD, source)
+        )
+    elif nip.gives and shaft is not None and shaft.bearing_stiffness is not None:
+        given = shaft.bearing_stiffness
+        found.append(
+            _positive("bearing stiffness", "stiffness", given, STIFFNESS_SD, source)
+        )
+    return found
+
+
+def varied(case: Case, values: dict[Name, float]) -> Case:
+    """Give the case with the parameters of a fit; the touch offset is the screws'."""
+    sheet, machine = case.sheet, case.machine
+    material = sheet.material
+    if "yield strength" in values:
+        ratio = values["yield strength"] / material.yield_strength
+        material = strengthened(material, ratio)
+    if "tangent modulus" in values:
+        tangent = min(values["tangent modulus"], 0.5 * material.youngs_modulus)
+        material = material.model_copy(update={"tangent_modulus": tangent})
+    thickness = values.get("thickness", sheet.thickness)
+    sheet = sheet.model_copy(update={"material": material, "thickness": thickness})
+    nip, rolls = machine.nip, machine.rolls
+    for name, key in (
+        ("nip play", "play"),
+        ("clearance", "clearance"),
+        ("nip stiffness", "stiffness"),
+    ):
+        if name in values:
+            nip = nip.model_copy(update={key: values[name]})
+    if "bearing stiffness" in values and rolls.shaft is not None:
+        bearing = {"bearing_stiffness": values["bearing stiffness"]}
+        shaft = rolls.shaft.model_copy(update=bearing)
+        rolls = rolls.model_copy(update={"shaft": shaft})
+    machine = machine.model_copy(update={"nip": nip, "rolls": rolls})
+    return case.model_copy(update={"sheet": sheet, "machine": machine})
+
+
+class Bent(NamedTuple):
+    """What a strip is predicted to be.
+
+    curvature: left, of the mid-line (1/mm); hand: force at the crank (N), NaN without
+    one; thickness: mm. NaN where the model finds no pass. run_out: what of the flat at
+    the edge that leaves the rear roll is none of the bend's, mm; gap: at which a
+    straightedge on it ends the flat, mm.
+    """
+
+    curvature: float
+    hand: float
+    thickness: float
+    run_out: float = math.nan
+    gap: float = 0.0
+
+
+class StripModel:
+    """Passes of one strip at parameters near the prior, by the span solver."""
+
+    def __init__(
+        self, case: Case, strip: Strip, parameters: tuple[Parameter, ...]
+    ) -> None:
+        width = strip.width or case.sheet.width
+        sheet = case.sheet.model_copy(update={"width": width, "off_centre": 0.0})
+        self.case = case.model_copy(update={"sheet": sheet})
+        self.strip, self.parameters = strip, parameters
+        self.lift_error = lift_error(case, strip)
+        self.correction = 1.0  # stepped over span solver, of the curvature
+        self.run_out = RUN_OUT * case.machine.rear.distance
+        self.run_out_error = ROUGH_FLAT
+        self._follower = Neighbours(self.case, strip.way, case.sheet.curvature)
+        self._follower.climb_rungs(np.array([self.lift_set(self.case)]))
+
+    def lift_set(self, case: Case) -> float:
+        """Lift (mm) that the strip's setting means, by the scale of the screws."""
+        if self.strip.screw == "turns":
+            return self.strip.setting * case.machine.rear.screw_pitch
+        if self.strip.screw == "gap":
+            return lift_of_gap(case, self.strip.setting)
+        return self.strip.setting
+
+    def values(self, x: Array) -> dict[Name, float]:
+        """Values of the parameters at ``x``."""
+        return {
+            p.name: p.value(float(v)) for p, v in zip(self.parameters, x, strict=True)
+        }
+
+    def setting(self, x: Array, shift: float) -> tuple[Case, float]:
+        """Case and true lift (mm) at parameters ``x`` and a shift of the lift (mm)."""
+        values = self.values(x)
+        case = varied(self.case, values)
+        lift = self.lift_set(case) + shift
+        if self.strip.screw != "gap":  # gauge blocks see the rolls, not the screws
+            lift += values["touch offset"]
+        return case, lift
+
+    def bent(self, x: Array, shift: float) -> Bent:
+        """Predict the strip."""
+        case, lift = self.setting(x, shift)
+        t, edge = case.sheet.thickness, (self.run_out, case.measure.straightedge_gap)
+        if lift <= 0.0:
+            return Bent(0.0, math.nan, t, *edge)
+        one = self._follower.near(case, lift)
+        if one.status != SOLVED:
+            return Bent(math.nan, math.nan, t)
+        asked = pass_efforts(case, one)
+        return Bent(self.correction * one.residual, asked.hand_force, t, *edge)
+
+    def set_run_out(self, flat: float, radius: float) -> None:
+        """Take over what the stepped solver leaves flat (mm), and its radius (mm)."""
+        gap = self.case.measure.straightedge_gap
+        self.run_out = flat - gapes_after(1.0 / radius, gap)
+        self.run_out_error = FINE_FLAT
+
+
+def lift_error(case: Case, strip: Strip) -> float:
+    """Error with which a strip's lift was set, mm."""
+    error = strip.setting_error
+    if error is None:
+        return LIFT_ERROR
+    return error * (case.machine.rear.screw_pitch if strip.screw == "turns" else 1.0)
+
+
+def lift_of_gap(case: Case, gap: float) -> float:
+    """Lift (mm) at which upper and rear roll are ``gap`` (mm) apart, without load."""
+    from scipy.optimize import brentq
+
+    machine, t = case.machine, case.sheet.thickness
+
+    def more(lift: float) -> float:
+        return rear_gap(machine, t, lift) - gap
+
+    low, high = 0.0, machine.rear.travel
+    if more(low) <= 0.0:
+        return 0.0
+    if more(high) >= 0.0:
+        return high
+    return float(brentq(more, low, high, xtol=1.0e-6))
+
+
+def predicted(reading: Reading, bent: Bent) -> float:
+    """Give what a reading should be, in mm or N; infinite for the radius of a flat."""
+    if reading.kind == "thickness":
+        return bent.thickness
+    if reading.kind == "hand force":
+        return bent.hand
+    if reading.kind == "flat":
+        return bent.run_out + gapes_after(bent.curvature, bent.gap)
+    half = 0.5 * bent.thickness
+    off = {"inside": -half, "middle": 0.0, "outside": half}[reading.side]
+    k = bent.curvature / (1.0 + off * bent.curvature)
+    if reading.kind == "rise":
+        return rise_over(k, reading.beside)
+    if reading.kind == "opening":
+        turned = 0.5 * reading.beside * bent.curvature
+        return reading.beside * float(np.sinc(turned / math.pi)) + 2.0 * off * math.sin(
+            turned
+        )
+    if k <= 0.0:
+        return math.inf
+    return (2.0 if reading.kind == "diameter" else 1.0) / k
+
+
+def gapes_after(curvature: float, gap: float) -> float:
+    """Length of arc (mm) over which a straightedge tangent to it comes to gape.
+
+    ``sqrt(2 g/k)``: the part of a flat by straightedge that is bent.
+    """
+    return math.sqrt(2.0 * gap / max(curvature, HARDLY))
+
+
+def rise_over(curvature: float, chord: float) -> float:
+    """Rise (mm) of an arc over a chord (mm), on past half a circle as a straight line.
+
+    ``h = c^2 k / 4 / (1 + sqrt(1 - (c k / 2)^2))``, which holds for flat sheet too.
+    """
+    sine = 0.5 * chord * curvature
+    if sine >= 1.0:
+        return 0.5 * chord * sine
+    return 0.5 * chord * sine / (1.0 + math.sqrt(1.0 - sine * sine))
+
+
+def told(reading: Reading, value: float) -> float:
+    """Give a value in the measure in which its error counts: radii go by curvature.
+
+    A diameter or a radius is turned over: curvature is what the parameters change
+    evenly, and a flat strip has one.
+    """
+    if reading.kind in ("diameter", "radius"):
+        return 0.0 if math.isinf(value) else 1.0 / value
+    return value
+
+
+def sigma(
+    reading: Reading, model: float, at: float, more: float, run_out: float
+) -> float:
+    """Error of a reading in the measure of ``told``, the model's own with it.
+
+    Parameters
+    ----------
+    reading : with its error
+    model : error of the curvature that the model makes, relative
+    at, more : what is predicted, and what a curvature higher by a thousandth would be
+    run_out : error of the flat that the model makes beside, mm
+    """
+    error = reading.error
+    if reading.kind in ("diameter", "radius"):
+        error = error / reading.value**2
+    own = model * (told(reading, more) - told(reading, at)) / 0.001
+    if reading.kind == "hand force":
+        own = HAND_ERROR * at
+    if reading.kind == "flat":
+        own = math.hypot(own, run_out)
+    return math.hypot(error, own)

@@ -1,0 +1,1 @@
+"""How tight a sheet can be rolled on a machine, and which limit governs."""

@@ -1,0 +1,166 @@
+"""How tight a sheet can be rolled on a machine, and what does not let it be tighter.
+
+Passes over the whole range of lift, both ways; then, where a pass that can be made is
+next to one that cannot, more between them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline import parallel
+from pinchline.analysis.limits.single_pass import (
+    WRAP,
+    Pass,
+    Way,
+    longest_lift,
+    one_pass,
+)
+from pinchline.analysis.limits.sweep import Climb, Raises
+from pinchline.analysis.limits.tightest import LAST
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from pinchline.case.case import Case
+
+    Progress = Callable[[float, str], None]
+
+LIFTS = 14  # of the first sweep, each way
+REFINEMENTS = 3  # rounds of halving beside the tightest pass
+PER_ROUND = 3  # passes of a round, evenly between the neighbours
+WAYS: tuple[Way, ...] = ("rear", "operator")
+SAME = 0.01  # of the radius: no tighter
+
+
+@dataclass(frozen=True)
+class OneWay:
+    """All passes one way, by rising lift, and the tightest that can be made.
+
+    tightest: None where no pass leaves a set; binds: what keeps it from being tighter;
+    beyond: lift (mm) of the nearest pass that cannot be made, NaN where there is none.
+    """
+
+    way: Way
+    passes: tuple[Pass, ...]
+    tightest: Pass | None
+    binds: str
+    beyond: float
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Both ways of one sheet on one machine; the longest lift (mm) and what ends it."""
+
+    ways: tuple[OneWay, OneWay]
+    longest: float
+    end: str
+
+    @property
+    def tightest(self) -> OneWay | None:
+        """The way that comes out tighter; None where neither leaves a set."""
+        made = [way for way in self.ways if way.tightest is not None]
+        return min(made, key=_radius, default=None)
+
+
+def _radius(way: OneWay) -> float:
+    return math.inf if way.tightest is None else way.tightest.radius
+
+
+def limits(
+    case: Case,
+    *,
+    quick: bool = False,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> Limits:
+    """Find radius against lift, both ways, and what binds the tightest.
+
+    Parameters
+    ----------
+    case : its sheet's thickness, width and material, and its machine count; its moves
+        do not
+    quick : let the span solver do the passes that it finds, with its error
+    workers : processes; None takes all cores
+    progress : called with the share done (0..1) and what is being rolled
+    """
+    longest, end = longest_lift(case)
+    lifts = np.linspace(longest / LIFTS, LAST * longest, LIFTS)
+    raises = Raises(case)
+    climbs = {way: Climb(case, way, raises) for way in WAYS} if quick else {}
+    asked = [(case, float(lift), way) for way in WAYS for lift in lifts]
+    rounds = 1 + REFINEMENTS
+    total = len(asked) + REFINEMENTS * PER_ROUND * len(WAYS)
+    made: list[Pass] = []
+    with parallel.workers(workers, len(asked)) as do_all:
+        for _ in range(rounds):
+            for found in _rolled(asked, climbs, do_all):
+                made.append(found)
+                if progress is not None:
+                    words = f"pass at {found.lift:.1f} mm toward the {found.way}"
+                    progress(min(len(made) / total, 1.0), words)
+            asked = [(case, lift, way) for way in WAYS for lift in _between(made, way)]
+    first, second = (_judged(made, way, end) for way in WAYS)
+    return Limits((first, second), longest, end)
+
+
+def _rolled(
+    asked: list[tuple[Case, float, Way]], climbs: dict[Way, Climb], do_all: parallel.Map
+) -> Iterator[Pass]:
+    """Make every pass: by its climb where there is one that finds it, or in steps."""
+    left = []
+    for job in asked:
+        _, lift, way = job
+        found = climbs[way].at(lift) if climbs else None
+        if found is None:
+            left.append(job)
+        else:
+            yield found
+    yield from do_all(_roll, left)
+
+
+def _roll(asked: tuple[Case, float, Way]) -> Pass:
+    return one_pass(*asked)
+
+
+def _of(made: list[Pass], way: Way) -> list[Pass]:
+    return sorted((p for p in made if p.way == way), key=lambda p: p.lift)
+
+
+def _tightest(passes: list[Pass]) -> int | None:
+    """Index of the lowest lift that comes as tight as any pass that can be made."""
+    good = [i for i, p in enumerate(passes) if p.possible and math.isfinite(p.radius)]
+    least = min((passes[i].radius for i in good), default=math.inf)
+    return next((i for i in good if passes[i].radius <= (1.0 + SAME) * least), None)
+
+
+def _between(made: list[Pass], way: Way) -> list[float]:
+    """Lifts between the tightest pass and a neighbour that cannot be made."""
+    passes = _of(made, way)
+    best = _tightest(passes)
+    if best is None or best + 1 >= len(passes) or passes[best + 1].possible:
+        return []
+    low, high = passes[best].lift, passes[best + 1].lift
+    return [float(x) for x in np.linspace(low, high, PER_ROUND + 2)[1:-1]]
+
+
+def _judged(made: list[Pass], way: Way, end: str) -> OneWay:
+    passes = _of(made, way)
+    best = _tightest(passes)
+    if best is None:
+        binds = next((p.limit for p in reversed(passes) if p.limit), "")
+        return OneWay(way, tuple(passes), None, binds, math.nan)
+    tightest = passes[best]
+    later = passes[best + 1 :]
+    beyond = next((p.lift for p in later if not p.possible), math.nan)
+    if tightest.limit == WRAP:
+        binds = WRAP
+    elif later and not later[0].possible:
+        binds = later[0].limit
+    else:
+        binds = end
+    return OneWay(way, tuple(passes), tightest, binds, beyond)

@@ -1,0 +1,190 @@
+"""One steady pass of a sheet on a machine: what it leaves, and what forbids it.
+
+The stepped solver rolls a blank of its own, long enough that the bend settles, and the
+radius is taken of the sheet that has just been through.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+
+from pinchline.case.moves import Feed, Lift, Place
+from pinchline.errors import SolverError
+from pinchline.solvers.rolls import GRIP_EDGE, REAR, jam_lift, wrap_curvature
+from pinchline.solvers.stepped.program import run_case
+
+if TYPE_CHECKING:
+    from pinchline.case.case import Case
+    from pinchline.results.schema import Result
+
+Way = Literal["rear", "operator"]
+
+# lengths of the blank, the mark and the feed, in distances from nip to rear roll
+FORWARD = (5.2, 3.75, 2.9)
+REVERSE = (2.3, 0.2, 0.9)
+JUST_BENT = (6.0, 18.0)  # thicknesses from the nip line: bent, and not touched since
+# thicknesses that are fed at least: crease and waves take 14 beside what is judged
+SETTLED = 32.0
+HARDLY = 1.0e-6  # 1/mm: less is no bend
+WRAPPED = 0.99  # of the upper roll's curvature
+NO_SET, WRAP, STRAIN = "no permanent set", "wrap", "surface strain"
+EDGE, SOLVER = "an edge runs out", "solver"
+ENDS = ("jam", "end of screw travel")
+CLOSED = ("curl meets the machine", "curl meets itself")
+
+
+class Pass(NamedTuple):
+    """What one pass at a lift leaves.
+
+    lift: mm; way: fed toward; radius, loaded: of the mid-line once free and under the
+    rolls (mm), infinite where nothing remains, NaN where the pass could not be made;
+    strain: of the surface; limit: what forbids the pass, or keeps it from being tighter
+    ("" where nothing does); the rest: largest of the pass (N/mm, N, mm).
+    """
+
+    lift: float
+    way: Way
+    radius: float
+    loaded: float
+    strain: float
+    limit: str
+    grip_margin: float
+    hand_force: float
+    screw_force: float
+    pinch_force: float
+    roll_deflection: float
+    nip_opening: float
+
+    @property
+    def possible(self) -> bool:
+        """Whether the machine makes this pass and the sheet bears it."""
+        return self.limit in ("", NO_SET, WRAP)
+
+
+def pass_case(case: Case, lift: float, way: Way) -> Case:
+    """Give the job of one pass with a case's sheet and machine, of our own length."""
+    distance = case.machine.rear.distance
+    length, at, by = (
+        share * distance for share in (FORWARD if way == "rear" else REVERSE)
+    )
+    more = max(SETTLED * case.sheet.thickness - by, 0.0)
+    length, by = length + more, by + more
+    at += more if way == "rear" else 0.0
+    sheet = case.sheet.model_copy(update={"length": length})
+    moves = (Place(at=at), Lift(to=lift), Feed(toward=way, by=by))
+    return case.model_copy(update={"sheet": sheet, "moves": moves, "title": "one pass"})
+
+
+def longest_lift(case: Case) -> tuple[float, str]:
+    """Largest lift (mm) that the machine's geometry allows, and what ends it."""
+    jam = jam_lift(case.machine, case.sheet.thickness)
+    travel = case.machine.rear.travel
+    return (jam, ENDS[0]) if jam <= travel else (travel, ENDS[1])
+
+
+def one_pass(case: Case, lift: float, way: Way) -> Pass:
+    """Roll one pass at a lift (mm) with the stepped solver."""
+    job = pass_case(case, lift, way)
+    try:
+        result = run_case(job)
+    except SolverError:
+        return Pass(lift, way, *(math.nan,) * 3, SOLVER, *(math.nan,) * 6)
+    values = result.summary
+    radius, loaded = _just_bent(result, way)
+    return Pass(
+        lift=lift,
+        way=way,
+        radius=radius,
+        loaded=loaded,
+        strain=surface_strain(case, loaded),
+        limit=_limit(case, result, radius, loaded),
+        grip_margin=values["grip_margin_min"],
+        hand_force=values["hand_force_max"],
+        screw_force=values["screw_force_max"],
+        pinch_force=values["pinch_force_max"],
+        roll_deflection=values["roll_deflection_max"],
+        nip_opening=values["nip_opening_max"],
+    )
+
+
+def run_out_flat(case: Case, lift: float) -> float:
+    """Flat (mm) at the edge that leaves the rear roll, fed toward the operator.
+
+    By straightedge, with the stepped solver; NaN where the job stops before.
+    """
+    job = pass_case(case, lift, "operator")
+    place, lifted, _ = job.moves
+    to_end = Feed(toward="operator", leave=2.0 * GRIP_EDGE * case.sheet.thickness)
+    job = job.model_copy(update={"moves": (place, lifted, to_end)})
+    try:
+        result = run_case(job)
+    except SolverError:
+        return math.nan
+    return math.nan if result.stopped else result.summary["flat_rear_straightedge"]
+
+
+def _just_bent(result: Result, way: Way) -> tuple[float, float]:
+    """Free and loaded radius (mm) of the sheet that has just come through the nip."""
+    fed = result.steps["move"] == 3
+    if not np.any(fed):
+        return math.nan, math.nan
+    nip = float(result.steps["nip"][fed][-1])
+    near, far = (share * result.inputs["thickness"] for share in JUST_BENT)
+    s = result.sheet["s"]
+    away = s - nip if way == "rear" else nip - s
+    zone = (away >= near) & (away <= far)
+    if float(np.abs(result.steps["fed"][-1])) < far or not np.any(zone):
+        return math.nan, math.nan
+    residual = float(np.mean(result.sheet["curvature_residual"][zone]))
+    peak = float(np.mean(result.sheet["curvature_loaded_peak"][zone]))
+    return tuple(1.0 / k if abs(k) > HARDLY else math.inf for k in (residual, peak))  # type: ignore[return-value]
+
+
+def surface_strain(case: Case, loaded: float) -> float:
+    """Strain of the surface, ``t / 2R`` of the mid-line; natural bend counts off."""
+    half = 0.5 * case.sheet.thickness
+    return abs(1.0 / loaded - case.sheet.curvature) * half if loaded else math.nan
+
+
+def needed_length(case: Case, reach: float) -> float:
+    """Length of blank (mm) with which a pass over the whole machine settles.
+
+    It must be held in the grip, lie on the rear roll ``reach`` (mm of sheet) beyond the
+    nip line, and meanwhile be fed until what is bent has settled.
+    """
+    return reach + (GRIP_EDGE + JUST_BENT[1]) * case.sheet.thickness
+
+
+def sheet_limit(case: Case, radius: float, loaded: float, reach: float) -> str:
+    """Name what the sheet forbids of a pass, or what keeps it from being tighter."""
+    if case.sheet.length < needed_length(case, reach):
+        return EDGE
+    allowed = case.sheet.material.allowable_strain
+    if allowed is not None and surface_strain(case, loaded) > allowed:
+        return STRAIN
+    if math.isinf(radius):
+        return NO_SET
+    bound = wrap_curvature(case.machine, case.sheet.thickness)
+    return WRAP if 1.0 / loaded >= WRAPPED * bound else ""
+
+
+def _limit(case: Case, result: Result, radius: float, loaded: float) -> str:
+    stops = [event.kind for event in result.events if event.level == "stop"]
+    serious = [kind for kind in stops if kind not in CLOSED]
+    if serious:
+        return serious[0]
+    if math.isnan(radius):
+        return stops[0] if stops else EDGE
+    return sheet_limit(case, radius, loaded, _reach(result))
+
+
+def _reach(result: Result) -> float:
+    """Sheet between the nip line and the rear roll at the end of a pass, mm."""
+    frames, s = result.frames, result.sheet["s_node"]
+    x, y = frames["x"][-1], frames["y"][-1]
+    roll = frames["roll_x"][-1, REAR], frames["roll_y"][-1, REAR]
+    nearest = int(np.argmin(np.hypot(x - roll[0], y - roll[1])))
+    return abs(float(s[nearest] - frames["nip"][-1]))

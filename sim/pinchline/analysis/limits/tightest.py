@@ -1,0 +1,242 @@
+"""The tightest pass that a machine makes of a sheet, by the span solver.
+
+Passes are followed up the lift (``climb``), with the raises at rest before them. The
+way ends where the sheet lies on the upper roll, where a limit is met, or at the longest
+lift.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+from pinchline.analysis.limits.single_pass import (
+    ENDS,
+    NO_SET,
+    WRAP,
+    Pass,
+    Way,
+    longest_lift,
+    one_pass,
+    pass_case,
+    sheet_limit,
+    surface_strain,
+)
+from pinchline.analysis.limits.sweep import TRIALS, Climb, Judged, Raises
+from pinchline.analysis.rules.pure_bending import bends
+from pinchline.solvers.layers import section_law
+from pinchline.solvers.regime import width_regime
+from pinchline.solvers.rolls import wrap_curvature
+
+if TYPE_CHECKING:
+    from pinchline.case.case import Case
+
+LIFTS = 16  # to the longest
+LAST = 0.998  # of the longest lift
+FIRST = 2  # of those lifts: below it hardly anything is bent
+# what a pass asks over what is allowed: aimed at, and near enough to the limit
+AIM, NEAR = 0.9995, 0.999
+TRIED = 10  # passes between one that can be made and one that cannot
+INSIDE = 0.02  # of the way between them, from either
+HARDER = (1.2, 2.0, 3.0, 4.0, 6.0, 8.0)  # times the yield strength
+SPAN, WRAPPED_SHEET, STEPPED = "span", "wrapped sheet", "stepped"
+STEPPED_HALVINGS = 6
+# beside the span's answer; 6 halvings leave 0.03 % of lift, 0.6 % of a long radius
+NEARBY, CHECKS, CHECK_HALVINGS = 0.02, 6, 6
+
+
+class Tightest(NamedTuple):
+    """Tightest pass of one sheet on one machine, either way.
+
+    radius, loaded: of the mid-line, free and under the rolls (mm); NaN where no pass
+    leaves a set; lift (mm); way: fed toward, "" without a pass; limit: what keeps it
+    from being tighter; by: what found it; the rest: what the pass asks for.
+    """
+
+    radius: float
+    loaded: float
+    strain: float
+    lift: float
+    way: str
+    limit: str
+    by: str
+    grip_margin: float
+    hand_force: float
+    screw_force: float
+    pinch_force: float
+    roll_deflection: float
+
+
+EFFORTS = Tightest._fields[-5:]
+
+
+def _none(limit: str, by: str) -> Tightest:
+    nan = math.nan
+    return Tightest(nan, nan, nan, nan, "", limit, by, *(nan,) * 5)
+
+
+class _Found(NamedTuple):
+    """Best pass one way, None where none can be made; what binds, "" where lost."""
+
+    best: Pass | None
+    limit: str
+
+    @property
+    def radius(self) -> float:
+        """Of the best pass, mm; infinite without one."""
+        return math.inf if self.best is None else self.best.radius
+
+
+def _one_way(case: Case, way: Way, raises: Raises) -> _Found:
+    """Follow the passes one way until something binds."""
+    longest, end = longest_lift(case)
+    climb = Climb(case, way, raises)
+    best: Judged | None = None
+    lost = 0
+    for number in range(FIRST, LIFTS + 1):
+        there = climb.judged(LAST * longest * number / LIFTS)
+        found = there is not None
+        if there is None:
+            lost += 1
+            there = climb.furthest()
+        if there is not None and not there.made.possible:
+            return _between(climb, best, there)
+        best = there or best
+        if best is not None and climb.lies_on_roll(best.made):
+            return _Found(best.made, WRAP)
+        if lost > TRIALS:
+            break
+    return _Found(best and best.made, end if found else "")
+
+
+def _between(climb: Climb, good: Judged | None, bad: Judged) -> _Found:
+    """Find the pass between two that asks just what is allowed.
+
+    False position on what is asked over what is allowed.
+    """
+    for number in range(TRIED):
+        low, least = (good.made.lift, good.share) if good else (0.0, 0.0)
+        share = min(max((AIM - least) / (bad.share - least), INSIDE), 1.0 - INSIDE)
+        if number % 2 and number > 2:  # it creeps where what is asked is far from even
+            share = 0.5
+        there = climb.judged(low + share * (bad.made.lift - low))
+        if there is None:
+            break
+        if not there.made.possible:
+            bad = there
+            continue
+        good = there
+        if good.share > NEAR:
+            return _Found(good.made, good.nearest)
+    return _Found(good and good.made, bad.nearest)
+
+
+def tightest(case: Case, *, back_only: bool = False) -> Tightest:
+    """Find the tightest pass of a case's sheet on its machine, either way.
+
+    ``back_only``: toward the operator, as plans bend.
+
+    A pass toward the operator that lies on the upper roll is not bettered by one toward
+    the rear. Where the span solver loses the pass (thin soft sheet), a harder sheet of
+    the same thickness that does lie on the roll shows that this one does, and the
+    section's law says what it springs back to; without one the stepped solver answers.
+    """
+    raises = Raises(case)
+    back = _one_way(case, "operator", raises)
+    if back.limit == WRAP:
+        return _answer(back.best, WRAP, SPAN)
+    if not back.limit:
+        return _wrapped_sheet(case) or _by_steps(case)
+    if back_only:
+        return _answer(back.best, back.limit, SPAN)
+    there = _one_way(case, "rear", raises)
+    best = there if there.limit and there.radius < back.radius else back
+    return _answer(best.best, best.limit, SPAN)
+
+
+def _answer(p: Pass | None, limit: str, by: str) -> Tightest:
+    """Read an answer from the tightest pass that can be made, and what binds it."""
+    if p is None or math.isinf(p.radius):
+        # of itself the sheet stays flat where only the lift or the roll ends it
+        return _none(NO_SET if limit in (WRAP, *ENDS) else limit, by)
+    values = p._asdict()
+    kept = {name: values[name] for name in Tightest._fields if name in values}
+    return Tightest(**(kept | {"limit": limit, "by": by}))
+
+
+def _wrapped_sheet(case: Case) -> Tightest | None:
+    """Bend the section to the upper roll; efforts are those of a harder sheet."""
+    sheet = case.sheet
+    if sheet.curvature or sheet.material.curve is not None:
+        return None
+    held = width_regime(pass_case(case, longest_lift(case)[0], "operator")).held
+    law = section_law(sheet.material, sheet.thickness, case.model, held)
+    (bent,) = bends(law, [1.0 / wrap_curvature(case.machine, sheet.thickness)])
+    if math.isinf(bent.free):  # not even the roll's curvature leaves a set
+        return _none(NO_SET, WRAPPED_SHEET)
+    if sheet_limit(case, bent.free, bent.loaded, 0.0) != WRAP:
+        return None
+    for times in HARDER:
+        harder = with_yield(case, times * sheet.material.yield_strength)
+        found = _one_way(harder, "operator", Raises(harder))
+        if found.limit == WRAP and found.best is not None:
+            strain = surface_strain(case, bent.loaded)
+            on_roll = found.best._replace(
+                radius=bent.free, loaded=bent.loaded, strain=strain
+            )
+            return _answer(on_roll, WRAP, WRAPPED_SHEET)
+    return None
+
+
+def with_yield(case: Case, strength: float) -> Case:
+    """Give a case with another yield strength (MPa), all else the same."""
+    material = case.sheet.material.model_copy(update={"yield_strength": strength})
+    sheet = case.sheet.model_copy(update={"material": material})
+    return case.model_copy(update={"sheet": sheet})
+
+
+def _by_steps(case: Case) -> Tightest:
+    """Answer by the stepped solver, toward the operator: halving of the lift."""
+    longest, end = longest_lift(case)
+    high = one_pass(case, LAST * longest, "operator")
+    if high.possible:
+        return _stepped(high, end)
+    return _halved(case, None, high, STEPPED_HALVINGS)
+
+
+def checked(case: Case, found: Tightest, halvings: int = CHECK_HALVINGS) -> Tightest:
+    """Ask the stepped solver the same question, from where the span found its answer.
+
+    Up or down in steps of the lift until a pass that can be made lies beside one that
+    cannot, then ``halvings`` between them.
+    """
+    longest, end = longest_lift(case)
+    way: Way = "rear" if found.way == "rear" else "operator"
+    here = one_pass(case, found.lift, way)
+    if here.possible and found.limit in (WRAP, end):
+        return _stepped(here, end)
+    good, bad = (here, None) if here.possible else (None, here)
+    step = NEARBY if here.possible else -NEARBY
+    for number in range(1, CHECKS + 1):
+        lift = min((1.0 + step * number) * found.lift, LAST * longest)
+        there = one_pass(case, lift, way)
+        good, bad = (there, bad) if there.possible else (good, there)
+        if good is not None and (bad is not None or lift == LAST * longest):
+            break
+    if bad is None:
+        return _stepped(good, end)
+    return _halved(case, good, bad, halvings)
+
+
+def _halved(case: Case, good: Pass | None, bad: Pass, halvings: int) -> Tightest:
+    """Halve the lift between a pass that can be made and one that cannot."""
+    for _ in range(halvings):
+        lift = 0.5 * ((good.lift if good else 0.0) + bad.lift)
+        there = one_pass(case, lift, bad.way)
+        good, bad = (there, bad) if there.possible else (good, there)
+    return _stepped(good, bad.limit)
+
+
+def _stepped(p: Pass | None, limit: str) -> Tightest:
+    wraps = p is not None and p.limit == WRAP
+    return _answer(p, WRAP if wraps else limit, STEPPED)

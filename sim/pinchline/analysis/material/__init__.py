@@ -1,0 +1,1 @@
+"""From a measured curve to a material card."""

@@ -1,0 +1,222 @@
+"""Two straight lines in place of a stress-strain curve, set for the bend at work.
+
+Yield strength and tangent modulus are chosen so that the section bears the curve's
+moment at both ends of the range of curvature that the job works in. What is left of the
+bend once it is free is that curvature less ``M / E' I``, so that equal moments leave
+equal radii. ``cases/studies/bilinear.md`` compares it with other ways.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline import units
+from pinchline.analysis.rules.pure_bending import bends
+from pinchline.case.case import ModelOptions
+from pinchline.errors import InputError
+from pinchline.solvers.layers import section_law
+from pinchline.solvers.sublayers import hardening_curve
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from pinchline.analysis.rules.pure_bending import Bend
+    from pinchline.case.material import Material
+    from pinchline.solvers.layers import SectionLaw
+
+    Array = NDArray[np.float64]
+
+NEAR = 0.6  # of the curvature under load: where the range begins for one radius
+# loaded radii at which the lines are judged, over that of the tightest bend
+JUDGED = (2.0, 1.6, 1.3, 1.0, 0.8)
+FREE = 10.0  # times the loaded radius: past this the part is as good as flat
+SHARPEST = 0.25  # thickness over radius, as far as beam theory holds
+_RISE = 1.25  # from one trial radius to the next
+_KINEMATIC = ModelOptions(section="layered", hardening=1.0)
+
+
+class Judged(NamedTuple):
+    """One bend by the curve and by lines: radii in mm, error of the free radius.
+
+    error: by the two lines; plain: by yield at 0.2 % and the metal's own chord.
+    """
+
+    loaded: float
+    free: float
+    error: float
+    plain: float
+
+
+class TwoLines(NamedTuple):
+    """Two straight lines for a bend.
+
+    strength, tangent: MPa; weak, tight: loaded radii (mm) between which the moments
+    were made equal; off: what the moments still differ by, at worst (relative); judged:
+    bends from weak to tight.
+    """
+
+    strength: float
+    tangent: float
+    weak: float
+    tight: float
+    off: float
+    judged: tuple[Judged, ...]
+
+
+def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoLines:
+    """Fit two straight lines to a metal's curve, for bends of a wide sheet.
+
+    Parameters
+    ----------
+    metal : with its curve
+    thickness : mm
+    radii : of the free mid-line (mm): of the part, or tightest and widest of a range;
+        for one the range begins at 60 % of its curvature under load
+
+    Raises
+    ------
+    InputError
+        where the bend is too tight for beam theory or goes past the curve's end
+    """
+    from scipy.optimize import least_squares
+
+    law = _law(metal, thickness)
+    tight = loaded_radius(law, thickness, min(radii))
+    weak = tight / NEAR
+    if max(radii) > min(radii):
+        weak = loaded_radius(law, thickness, max(radii))
+    _within(metal, thickness, tight)
+    aim = np.array([b.moment for b in bends(law, [weak, tight])])
+    start = _through(metal, thickness / (2.0 * weak), thickness / (2.0 * tight))
+    youngs = metal.youngs_modulus
+
+    def off(x: Array) -> Array:
+        lines = with_lines(metal, x[0] * start[0], x[1] * youngs)
+        found = bends(_law(lines, thickness), [weak, tight])
+        apart: Array = np.array([b.moment for b in found]) / aim - 1.0
+        return apart
+
+    best = least_squares(
+        off,
+        (1.0, min(max(start[1] / youngs, 1.0e-3), 0.5)),
+        bounds=((0.2, 0.0), (3.0, 0.9)),
+        x_scale=(0.1, 0.01),
+        diff_step=1.0e-4,
+        xtol=1.0e-10,
+        ftol=1.0e-14,
+        gtol=1.0e-14,
+    )
+    strength, tangent = float(best.x[0] * start[0]), float(best.x[1] * youngs)
+    lines = with_lines(metal, strength, tangent)
+    return TwoLines(
+        strength=strength,
+        tangent=tangent,
+        weak=weak,
+        tight=tight,
+        off=float(np.max(np.abs(best.fun))),
+        judged=_judged(metal, lines, thickness, weak, tight),
+    )
+
+
+def with_lines(metal: Material, strength: float, tangent: float) -> Material:
+    """Give the metal with yield and tangent modulus (MPa) instead of its curve."""
+    keys = {
+        "yield_strength": strength,
+        "yield_tension": None,
+        "yield_compression": None,
+        "tangent_modulus": tangent,
+        "curve": None,
+    }
+    return metal.model_copy(update=keys)
+
+
+def loaded_radius(law: SectionLaw, thickness: float, free: float) -> float:
+    """Radius (mm) that a section must be bent to so that ``free`` (mm) is left.
+
+    Raises
+    ------
+    InputError
+        where that is tighter than beam theory holds
+    """
+    from scipy.optimize import brentq
+
+    loaded = free
+    while bends(law, [loaded])[0].free > free:
+        loaded /= _RISE
+        if loaded < thickness / SHARPEST:
+            message = "the radius is too tight for the thickness"
+            allowed = f"radii that need no less than {thickness / SHARPEST:.4g} mm"
+            value = units.format(free, "length")
+            raise InputError(message, key="--radius", value=value, allowed=allowed)
+
+    def more(radius: float) -> float:
+        left = bends(law, [radius])[0].free
+        return 1.0 / free - (0.0 if math.isinf(left) else 1.0 / left)
+
+    return float(brentq(more, loaded, loaded * _RISE, xtol=1.0e-9 * free))
+
+
+def _law(metal: Material, thickness: float) -> SectionLaw:
+    return section_law(metal, thickness, _KINEMATIC)
+
+
+def _within(metal: Material, thickness: float, loaded: float) -> None:
+    """Refuse a bend whose surface is stretched past the end of the curve."""
+    curve = metal.curve
+    assert curve is not None
+    if curve.strain is None:
+        return
+    # plane strain raises the equivalent strain of the surface by 2/sqrt(3) at most
+    strain = thickness / loaded / math.sqrt(3.0)
+    if strain > curve.strain[-1]:
+        message = (
+            f"the bend strains the surface by {strain:.2%}, the curve ends at "
+            f"{curve.strain[-1]:.2%}"
+        )
+        allowed = "a curve that reaches that far, or a wider radius"
+        raise InputError(
+            message,
+            file=curve.source,
+            key="--radius",
+            value=units.format(loaded, "length"),
+            allowed=allowed,
+        )
+
+
+def _through(metal: Material, near: float, far: float) -> tuple[float, float]:
+    """Lines through the curve at two strains: yield and tangent modulus, MPa."""
+    assert metal.curve is not None
+    youngs = metal.youngs_modulus
+    offset = metal.curve.yield_offset or metal.yield_strength
+    plastic, on = hardening_curve(metal.curve, youngs, offset)
+    low, high = np.interp((near, far), on / youngs + plastic, on)
+    tangent = float(high - low) / (far - near)
+    return (float(high) - tangent * far) / (1.0 - tangent / youngs), tangent
+
+
+def _judged(
+    metal: Material, lines: Material, thickness: float, weak: float, tight: float
+) -> tuple[Judged, ...]:
+    """Bend by curve and lines, from past the weak end to past the tight one."""
+    widest = max(weak, JUDGED[0] * tight)
+    radii = sorted({widest, weak, *(share * tight for share in JUDGED)}, reverse=True)
+    radii = [r for r in radii if r >= thickness / SHARPEST]
+    plain = with_lines(metal, metal.yield_strength, metal.tangent_modulus)
+    sets: list[list[Bend]] = [
+        bends(_law(m, thickness), radii) for m in (metal, lines, plain)
+    ]
+    return tuple(
+        Judged(
+            full.loaded,
+            full.free,
+            two.free / full.free - 1.0,
+            card.free / full.free - 1.0,
+        )
+        for full, two, card in zip(*sets, strict=True)
+        if full.free < FREE * full.loaded
+    )

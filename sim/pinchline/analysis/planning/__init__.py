@@ -1,0 +1,1 @@
+"""The job for a wanted part: search, runs, sensitivity."""

@@ -1,0 +1,120 @@
+"""The second run: the edge nearer the rear roll, bent with the sheet turned round."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.analysis.planning.job import Knot, Run
+from pinchline.analysis.planning.lift_control import follow, play, raise_until
+from pinchline.analysis.planning.lift_table import LAG, mend, thinned
+from pinchline.solvers.stepped.placing import place, take_out, turn
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.analysis.planning.lift_table import LiftTable
+    from pinchline.parts.assess import Made
+    from pinchline.solvers.stepped.state import State
+
+    Array = NDArray[np.float64]
+
+CRISP = 1.3  # of the wanted curvature: set at rest where the run starts
+SETTLED = 6.0  # thicknesses after the start: the lift follows what is wanted
+EDGE_PIECES = 5  # of feed, at most, from start to end
+NEAR_LIFT = 0.06  # mm: as near as the pieces keep to the lift that was followed
+EVEN = 0.97  # of the curvature: where the first run's curve begins to fade
+EAGER = 0.5  # of what is missing: sheet that is curved feels a lift twice as much
+OVERLAP = 0.15  # of the distance: how far it goes into that curve
+REPLAYS = 1  # of a second run after one pass
+DEEP = 3.0  # of LAG: beyond the joint, up to where the arc is read
+
+
+class DoesNotLieError(Exception):
+    """The bent sheet, turned end for end, does not lie in the nip."""
+
+
+def find_edge(
+    state: State,
+    made: Made,
+    start: float,
+    bend: float,
+    table: LiftTable,
+    *,
+    replays: int = REPLAYS,
+) -> tuple[Run, float]:
+    """Find the second run on the sheet as the first one left it.
+
+    Parameters
+    ----------
+    state, made : the free sheet after the first run
+    start : where it is gripped, from the edge nearer the rear roll, mm
+    bend : curvature wanted there, 1/mm
+    table : of lifts
+    replays : of the run on the kept sheet, each corrected by what it left
+
+    Returns
+    -------
+    run : lifts by place from that edge
+    arc_flat : flat (mm) of the sharp-edged part that would turn as much
+
+    Raises
+    ------
+    DoesNotLieError
+    """
+    distance = state.case.machine.rear.distance
+    state = state.copy()
+    turn(state)
+    if not place(state, made.length - start, 0):
+        raise DoesNotLieError
+    laid = state.copy()
+    curve = made.curvature[::-1]
+    even = np.flatnonzero(curve > EVEN * bend)
+    joint = float(even[0]) * made.element if even.size else made.arc_flats[1]
+    until = joint + OVERLAP * distance
+    slope, most = table.slope(bend), table.most
+    raise_until(state, bend, CRISP * bend, most)
+    trace = follow(state, lambda _: bend, until, slope, most)
+    run = edge_knots(trace, state.case.sheet.thickness)
+    for replay in range(replays + 1):
+        state.restore(laid.copy())
+        play(state, run)
+        take_out(state, 0)
+        curve = state.chain.curvature
+        if replay < replays:
+            run = mended_edge(run, curve, made.element, bend, table, distance)
+    inside = int((joint + DEEP * LAG * distance) / made.element)
+    arc_flat = inside * made.element - float(np.sum(curve[:inside])) * (
+        made.element / bend
+    )
+    return run, arc_flat
+
+
+def mended_edge(
+    run: Run,
+    curve: Array,
+    element: float,
+    bend: float,
+    table: LiftTable,
+    distance: float,
+) -> Run:
+    """Correct a second run by the curvature (1/mm) left, counted from its edge."""
+    u = np.asarray((np.arange(curve.size) + 0.5) * element - LAG * distance)
+    knots = run.knots
+    here = (u >= knots[0].u) & (u <= knots[-1].u)
+    missing = EAGER * (bend - curve[here])
+    slopes = np.full(missing.size, table.slope(bend))
+    return mend(run, u[here], missing, slopes)
+
+
+def edge_knots(trace: list[Knot], thickness: float) -> Run:
+    """Give the traced lift in a few knots, as it can be cranked.
+
+    The first pieces after the raise, while the hand that follows finds its lift again,
+    are left out.
+    """
+    settled = trace[0].u + SETTLED * thickness
+    line = [trace[0], *(k for k in trace if k.u >= settled)]
+    kept = thinned([(k.u, k.lift) for k in line], EDGE_PIECES + 1, NEAR_LIFT)
+    return Run(tuple(Knot(float(u), float(lift)) for u, lift in kept), turned=True)

@@ -1,0 +1,312 @@
+"""From the wanted part to the plan: search, closing by hand, effects, what forbids it.
+
+See ``plan_search`` for how the job is found. Where the part cannot be made the nearest
+one is planned, and the limit that binds is named.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline import units
+from pinchline.analysis.closing import close_part
+from pinchline.analysis.limits.single_pass import ENDS, NO_SET, STRAIN, WRAP
+from pinchline.analysis.planning.job import with_text
+from pinchline.analysis.planning.lift_table import calibrated, lift_table
+from pinchline.analysis.planning.multi_pass import in_passes
+from pinchline.analysis.planning.plan import Plan, settings_of
+from pinchline.analysis.planning.search import Draft, Search
+from pinchline.analysis.planning.sensitivity import effects
+from pinchline.analysis.planning.shortfall import bound, changes, relaxed
+from pinchline.case.target import DETERMINED
+from pinchline.errors import InputError, PinchlineError
+from pinchline.parts.assess import judge
+from pinchline.solvers.effort import CRANK, DEFLECTION, GRIP, LIMITS, asked_of
+from pinchline.solvers.pass_efforts import pass_efforts
+from pinchline.solvers.steady.solver import SOLVED, solve_pass
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pinchline.analysis.closing import Closing
+    from pinchline.analysis.planning.lift_table import LiftTable
+    from pinchline.case.case import Case
+
+    Progress = Callable[[float, str], None]
+
+MACHINE = (*LIMITS, *ENDS)
+NIP_EDGE, ONE_WAY = "the nip must hold the edge", "the rolls bend one way only"
+SLACK = 0.3  # of the sharpest curvature: weaker bends need no calibration of theirs
+GENTLER = (1.0, 0.97, 0.94, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)  # of the bound's lift
+SLIPS = 1.1  # times the grip: where only the way to the steady pass asks too much
+COUNTER = 0.02  # of the sharpest curvature: less of the other sign is noise
+SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
+TOO_TIGHT = 1.002  # of the tightest curvature: rounding of the table
+CREASED = 1.5  # of the wanted curvature: a crease worth a word
+IN_ONE = "in one pass, "  # where several were tried and did not make it
+CURL = ("curl meets the machine", "curl meets itself")
+
+
+def make_plan(
+    case: Case, *, workers: int | None = None, progress: Progress | None = None
+) -> Plan:
+    """Plan the job of a case with a target.
+
+    Parameters
+    ----------
+    case : its sheet's length and its moves are found, not taken
+    workers : processes; None takes all cores
+    progress : called with the share done (0..1) and what is done
+
+    Raises
+    ------
+    InputError
+        The case has no target.
+    SolverError
+        The first run found no equilibrium.
+    """
+    if case.target is None:
+        message = "the case does not say what part is wanted"
+        raise InputError(
+            message,
+            file=case.path,
+            key="target",
+            allowed=f"a table [target] with {DETERMINED}",
+        )
+    try:
+        return _plan(case, workers, progress or (lambda _share, _text: None))
+    except InputError as error:
+        raise error.located(file=case.path) from None
+
+
+def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
+    tell(0.0, "lifts by the span solver")
+    table = lift_table(case)
+    search = Search(case, table)
+    bends = search.part((0.0, 0.0)).curvature
+    wanted = float(np.max(np.abs(bends)))
+    limit, draft = "", None
+    if not table.lifts.size:
+        message = "no lift of this machine leaves a set in this sheet"
+        raise InputError(
+            message,
+            key="sheet.material",
+            allowed="a softer or thicker sheet, or a machine with more lift",
+        )
+    if wanted <= TOO_TIGHT * table.tightest:
+        tell(0.05, "their correction by the stepped solver")
+        weakest = max(float(np.min(bends[bends > 0.0])), SLACK * wanted)
+        table = calibrated(case, table, (weakest, wanted))
+        search = Search(case, table)
+    if wanted <= TOO_TIGHT * table.tightest:
+        draft = search.solve(tell)
+        limit = draft.stopped
+    one_pass, tried = limit, False
+    if draft is not None and limit in (GRIP, CRANK):
+        several = in_passes(case, table, wanted, tell)
+        tried = several is None
+        if several is not None:
+            (search, draft), limit = several, ""
+    if draft is None or (limit and limit not in CURL):
+        tell(0.5, "the tightest curve that can be made")
+        most = bound(case, table)
+        limit = most.limit
+        search, draft = _nearest_draft(case, table, most.lift, tell)
+    tell(0.8, "a little more lift, closing by hand")
+    limit = limit or _limit(draft, table, search)
+    helps = changes(case, wanted, workers) if limit in (*MACHINE, WRAP) else {}
+    with effects(draft, table, workers) as found:
+        closing = _closing(draft)
+        more = found()
+    return Plan(
+        case=with_text(draft.case),
+        result=draft.result,
+        way=_way(draft),
+        settings=settings_of(draft.case),
+        deviations=draft.deviations,
+        effects=more,
+        closing=closing,
+        reached=not limit,
+        limit=limit,
+        nearest=(IN_ONE if tried else "") + _nearest(draft) if limit else "",
+        changes=_change_words(case, table, wanted, limit, helps) if limit else (),
+        notes=_notes(draft, search, one_pass),
+    )
+
+
+def _way(draft: Draft) -> str:
+    """Say in how many passes the part is rolled, and whether it is turned."""
+    turned = "turn end for end" if len(draft.runs) > 1 else ""
+    if draft.before:
+        passes = f"{len(draft.before) + 1} passes one after the other"
+        return f"{passes}, then {turned}" if turned else passes
+    return turned or "one pass"
+
+
+def _nearest_draft(
+    case: Case, table: LiftTable, most: float, tell: Progress
+) -> tuple[Search, Draft]:
+    """Plan the part with no bend tighter than a lift (mm) leaves, judged as wanted.
+
+    Where a stop of the machine comes on the way to the steady pass, with less lift.
+    """
+    for share in GENTLER:
+        capped = table.capped(share * most)
+        search = Search(relaxed(case, capped.tightest), capped)
+        draft = search.solve(tell)
+        if draft.stopped not in MACHINE:
+            break
+    wanted = Search(case, table).part(draft.made.arc_flats)
+    asked = draft.case.model_copy(update={"target": case.target})
+    rows = judge(asked, wanted, draft.made)
+    return search, replace(draft, case=asked, part=wanted, deviations=rows)
+
+
+def _limit(draft: Draft, table: LiftTable, search: Search) -> str:
+    """Name what keeps a job from being the wanted part; "" where nothing does."""
+    part, values = draft.part, draft.result.summary
+    if draft.stopped:
+        return draft.stopped
+    if values["surface_strain_max"] > values["allowable_strain"]:
+        return STRAIN
+    if draft.miss <= 1.0:
+        return ""
+    if float(np.min(part.curvature)) < -COUNTER * part.sharpest:
+        return ONE_WAY
+    if part.sharpest < float(table.curvatures[0]):
+        return NO_SET
+    worst = max(draft.deviations, key=lambda d: 0.0 if d.good else abs(d.off))
+    if "flat" in worst.name and worst.off > 0.0:
+        if len(draft.runs) == 1 and "rear" in worst.name and search.held_by:
+            return search.held_by
+        if len(draft.runs) == 1 and "rear" in worst.name and search.edge_refused:
+            return "the bent sheet does not go into the nip again, turned end for end"
+        return NIP_EDGE
+    return f"no job found that meets it: {worst.name}"
+
+
+def _closing(draft: Draft) -> Closing | None:
+    """Close the finished part by hand, where the target says to."""
+    target = draft.case.target
+    assert target is not None
+    wanted = target.hand_opening
+    if not target.closing or wanted is None or draft.stopped:
+        return None
+    if abs(draft.made.opening - wanted) <= target.tolerance_opening:
+        return None
+    try:
+        return close_part(draft.state, wanted)
+    except PinchlineError:
+        return None
+
+
+def _length(value: float) -> str:
+    return units.format(value, "length")
+
+
+def _nearest(draft: Draft) -> str:
+    """Say the part that the plan's job makes."""
+    made = draft.made
+    words = []
+    asked = [d for d in draft.deviations if d.name.startswith("radius")]
+    words += [f"{d.name} {_length(d.made)}" for d in asked]
+    words.append(f"opening {_length(made.opening)}")
+    words.append(f"turned by {math.degrees(made.turned):.1f} deg")
+    words.append(f"flats {_length(made.flats[0])} and {_length(made.flats[1])}")
+    return ", ".join(words)
+
+
+def _change_words(
+    case: Case, table: LiftTable, wanted: float, limit: str, helps: dict[str, float]
+) -> tuple[str, ...]:
+    """Say what would make the part possible."""
+    if limit == NIP_EDGE:
+        return ("a longer blank, its edges cut off after rolling",)
+    if limit in CURL:
+        return ("less turned angle on this machine, the rest closed by hand",)
+    if limit == ONE_WAY:
+        return ("counter-bends in a second job, with the sheet turned over",)
+    words = []
+    if "roll" in helps:
+        words.append(f"an upper roll of {_length(helps['roll'])} radius or less")
+    if "thickness" in helps:
+        words.append(f"sheet of {_length(helps['thickness'])} or thinner")
+    if "yield" in helps:
+        stress = units.format(helps["yield"], "stress")
+        words.append(f"softer sheet, yield strength {stress} or less")
+    if limit in MACHINE and wanted <= table.tightest:
+        words += _machine_words(case, table.lift(wanted), limit)
+    if not words and limit in (*MACHINE, WRAP):
+        words.append("no smaller upper roll, thinner or softer sheet alone is enough")
+    return tuple(words)
+
+
+def _machine_words(case: Case, lift: float, limit: str) -> list[str]:
+    """Say what the machine would have to allow for a lift (mm)."""
+    found = solve_pass(case, lift, "operator")
+    if found.status != SOLVED:
+        return []
+    whole = asked_of(case, pass_efforts(case, found), abs(found.drive))
+    asked = next((a for a in whole if a.kind == limit), None)
+    if asked is None or not asked.allowed or limit == DEFLECTION:
+        return []  # how a roll deflects is not in proportion to the width
+    over = asked.share
+    if limit == GRIP:
+        nip = case.machine.nip
+        over = max(over, SLIPS)
+        words = [
+            f"rolls that grip with a friction of {over * nip.friction:.2f} or more"
+        ]
+        if nip.clamp is not None:
+            more = (over - 1.0) * asked.allowed / (2.0 * nip.friction)
+            force = units.format(nip.clamp + more, "line_force")
+            words.append(f"rolls clamped with {force} or more")
+        return words
+    width = case.sheet.width / over
+    return [f"sheet no wider than {_length(width)}"] if over > 1.0 else []
+
+
+def _notes(draft: Draft, search: Search, one_pass: str) -> tuple[str, ...]:
+    """Tell what the operator should know besides.
+
+    ``one_pass``: what keeps a single pass from making it, "" where nothing does.
+    """
+    case, notes = draft.case, []
+    lift = draft.runs[0].knots[-1].lift
+    there = solve_pass(case, lift, "rear", natural_curvature=case.sheet.curvature)
+    back = draft.made.mean(0.4 * draft.made.length, 0.6 * draft.made.length)
+    one_lift = len(draft.runs[0].knots) == 2 and not draft.before
+    if there.status == SOLVED and back > 0.0 and one_lift:
+        other = "flat" if there.residual < SLIGHT else _length(there.radius)
+        notes.append(
+            "crank toward you only: fed away from you at this lift the sheet would "
+            f"come out {other}, toward you {_length(1.0 / back)}"
+        )
+    crease = draft.result.summary["crease_height"]
+    if crease > CREASED:
+        at = _length(draft.result.summary["crease_s"])
+        notes.append(
+            f"where the roll is raised at rest, {at} from the edge, a crease of "
+            f"{crease:.1f} times the bend stays, at the border of the flat"
+        )
+    if draft.before:
+        notes.append(
+            f"one pass would meet a limit ({one_pass}): every pass bends a share, with "
+            "mark A on the nip line to begin with"
+        )
+    if len(draft.runs) > 1 and search.held_by and draft.before:
+        notes.append(
+            "the last pass ends where the flat that the one before left comes over the "
+            "rear roll; the run with the sheet turned end for end bends the rest"
+        )
+    elif len(draft.runs) > 1:
+        one = search.one_run_flat
+        notes.append(
+            "the run after turning is for the rear edge alone: without it that flat is "
+            f"{_length(one)} and the sheet would not have to be turned"
+        )
+    return tuple(notes)

@@ -1,0 +1,137 @@
+"""Which limit keeps a part from being made, what could be, and what would help."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from pinchline import parallel
+from pinchline.analysis.limits.tightest import STEPPED, Tightest, checked, tightest
+from pinchline.analysis.planning.lift_table import LiftTable, lift_table
+
+if TYPE_CHECKING:
+    from pinchline.case.case import Case
+
+HALVINGS = 3  # of a fiftieth of the lift: what a hand can set
+SHARES = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)  # of a size, tried for a change
+ROOM = 6.0  # distances from nip to rear roll: sheet on which no edge runs out
+MARGIN = 0.98  # of what a changed machine reaches: kept in hand
+
+
+def reach(table: LiftTable) -> float:
+    """Tightest curvature (1/mm) that a pass toward the operator should leave."""
+    good = table.good
+    return float(table.curvatures[good - 1]) if good else 0.0
+
+
+def bound(case: Case, table: LiftTable) -> Tightest:
+    """Find the tightest even curve by the stepped solver, and what binds it.
+
+    Its lift (mm) is the least that leaves a set where no pass can be made.
+    """
+    sheet = _longer(case)
+    found = tightest(sheet, back_only=True)
+    if found.way and found.by != STEPPED:
+        found = checked(sheet, found, HALVINGS)
+    if not found.way:
+        return found._replace(lift=float(table.lifts[0]))
+    return found
+
+
+def _longer(case: Case) -> Case:
+    """Give the sheet long enough for a pass: a plan's blank is found later."""
+    length = max(case.sheet.length, ROOM * case.machine.rear.distance)
+    sheet = case.sheet.model_copy(update={"length": length})
+    return case.model_copy(update={"sheet": sheet})
+
+
+def _with_roll(case: Case, share: float) -> Case:
+    rolls = case.machine.rolls
+    rolls = rolls.model_copy(update={"upper_radius": share * rolls.upper_radius})
+    machine = case.machine.model_copy(update={"rolls": rolls})
+    return case.model_copy(update={"machine": machine})
+
+
+def _thinner(case: Case, share: float) -> Case:
+    sheet = case.sheet
+    sheet = sheet.model_copy(update={"thickness": share * sheet.thickness})
+    return case.model_copy(update={"sheet": sheet})
+
+
+def _softer(case: Case, share: float) -> Case:
+    sheet = case.sheet
+    strength = share * sheet.material.yield_strength
+    material = sheet.material.model_copy(update={"yield_strength": strength})
+    return case.model_copy(
+        update={"sheet": sheet.model_copy(update={"material": material})}
+    )
+
+
+_CHANGES = {"roll": _with_roll, "thickness": _thinner, "yield": _softer}
+
+
+def _needed(asked: tuple[Case, str, float]) -> float:
+    """Share of a size with which a curvature (1/mm) is reached; NaN where none is."""
+    case, kind, curvature = asked
+    change = _CHANGES[kind]
+
+    def enough(share: float) -> bool:
+        return (
+            MARGIN * reach(lift_table(change(case, share), stepped=False)) >= curvature
+        )
+
+    before = 1.0
+    for share in SHARES:
+        if enough(share):
+            middle = 0.5 * (share + before)
+            return middle if enough(middle) else share
+        before = share
+    return math.nan
+
+
+def changes(
+    case: Case, curvature: float, workers: int | None = None
+) -> dict[str, float]:
+    """Find what would leave a curvature (1/mm): each size alone, the rest as it is.
+
+    Returns the radius of the upper roll (mm), the thickness (mm) and the yield strength
+    (MPa) that suffice by the span solver; a size that alone does not help is left out.
+    """
+    kinds = list(_CHANGES)
+    sizes = (
+        case.machine.rolls.upper_radius,
+        case.sheet.thickness,
+        case.sheet.material.yield_strength,
+    )
+    asked = [(case, kind, curvature) for kind in kinds]
+    with parallel.workers(workers, len(asked)) as do_all:
+        shares = list(do_all(_needed, asked))
+    return {
+        kind: share * size
+        for kind, share, size in zip(kinds, shares, sizes, strict=True)
+        if not math.isnan(share)
+    }
+
+
+def relaxed(case: Case, curvature: float) -> Case:
+    """Give the case with no radius wanted tighter than a curvature (1/mm) allows.
+
+    Turned angle and flats stay; where no radius is told, so does the whole target.
+    """
+    target, thickness = case.target, case.sheet.thickness
+    assert target is not None
+    if curvature <= 0.0:
+        return case
+    on_side = 1.0 / curvature - target.to_middle(0.0, thickness)
+    update: dict[str, object] = {}
+    if target.radius is not None:
+        update["radius"] = max(target.radius, on_side)
+    if target.nose is not None:
+        nose = target.nose
+        radii = {
+            name: max(getattr(nose, name), on_side)
+            for name in ("radius_operator", "radius_rear")
+        }
+        update["nose"] = nose.model_copy(update=radii)
+    changed = target.model_copy(update=update)
+    return case.model_copy(update={"target": changed})

@@ -1,0 +1,1 @@
+"""Hand rules of the trade beside the model."""

@@ -1,0 +1,321 @@
+"""What the hand rules say of a job, beside the model, and where they are good.
+
+The sheet of the case is rolled over the whole range of lift, both ways; a few passes to
+the end of the sheet tell its flats; pure bending covers radius, thickness and temper.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline import parallel
+from pinchline.analysis.explain import explain_flats
+from pinchline.analysis.limits.limits import WAYS, limits
+from pinchline.analysis.limits.single_pass import one_pass
+from pinchline.analysis.rules import rule_book as book
+from pinchline.analysis.rules.pure_bending import (
+    FAIR,
+    FINE,
+    Bend,
+    Point,
+    allowance_points,
+    diameter_point,
+    least_bend_points,
+    metal,
+    pure_bending,
+    springback_points,
+    strain_points,
+)
+from pinchline.case.checks import rear_roll_centre
+from pinchline.case.moves import Feed, Lift, Lower, Place
+from pinchline.errors import SolverError
+from pinchline.solvers.regime import width_regime
+from pinchline.solvers.rolls import GRIP_EDGE
+from pinchline.solvers.stepped.program import run_case
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from pinchline.analysis.limits.limits import Limits
+    from pinchline.analysis.limits.single_pass import Pass, Way
+    from pinchline.case.case import Case
+    from pinchline.results.schema import Result
+
+    Progress = Callable[[float, str], None]
+
+ROLLED_SHARE = 0.8  # of the work: the passes of the limits
+FLAT_PASSES = 4  # lifts at which the flats are measured
+# sheet from the mark, in distances from nip to rear roll; the edge lies over its axis
+AHEAD, BEHIND = 1.0, 1.6
+CURVED = "the rule begins with flat sheet"
+PYRAMID = "a pyramid set's rule; this is a pinch set"
+NO_RATING = "the machine's card names no rated thickness"
+
+
+class Flats(NamedTuple):
+    """Edge flats of one pass toward the rear roll to the end of the sheet, mm.
+
+    lead_in, run_out: by straightedge; unbent: run-out by moment. NaN where nothing is
+    bent or the pass was stopped.
+    """
+
+    lift: float
+    lead_in: float
+    run_out: float
+    unbent: float
+
+
+class Plateau(NamedTuple):
+    """Even stretch of the case's own part: inside radius, angle turned, length."""
+
+    inside: float
+    turned: float
+    length: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All points, and what they were made from.
+
+    chosen: the case's own lift (mm) each way; own: those passes; flats: by rising lift.
+    """
+
+    points: tuple[Point, ...]
+    limits: Limits
+    chosen: dict[Way, float]
+    flats: tuple[Flats, ...]
+    material: str
+
+    def of(self, rule: str) -> list[Point]:
+        """Points of one rule."""
+        return [p for p in self.points if p.rule == rule]
+
+    @property
+    def job(self) -> list[Point]:
+        """The case's own points, in the order of the rule book."""
+        order = list(book.RULES)
+        return sorted(
+            (p for p in self.points if p.job), key=lambda p: order.index(p.rule)
+        )
+
+
+def compare(
+    case: Case, *, workers: int | None = None, progress: Progress | None = None
+) -> Comparison:
+    """Put every hand rule beside the model, at the case and over its range.
+
+    Parameters
+    ----------
+    case : its sheet and machine count; its moves say at which lift each way
+    workers : processes; None takes all cores
+    progress : called with the share done (0..1) and what is being done
+    """
+
+    def tell(share: float, words: str) -> None:
+        if progress is not None:
+            progress(share, words)
+
+    rolled = limits(
+        case,
+        quick=True,
+        workers=workers,
+        progress=lambda share, words: tell(ROLLED_SHARE * share, words),
+    )
+    chosen = chosen_lifts(case, rolled)
+    passes = [p for way in rolled.ways for p in way.passes]
+    jobs = [(case, chosen[way], way) for way in WAYS]
+    lifts = _flat_lifts(rolled, chosen["rear"])
+    with parallel.workers(workers, len(lifts) + 1) as do_all:
+        tell(ROLLED_SHARE, "the job itself")
+        own = list(do_all(_roll, jobs))
+        tell(0.85, "flats and the part")
+        flats = list(do_all(_flats, [(case, lift) for lift in lifts]))
+        (plateau,) = do_all(_plateau, [case])
+    tell(0.97, "pure bending over radius, thickness and temper")
+    held = width_regime(case).held
+    points = [q for p in passes for q in _pass_points(case, p, held, job=False)]
+    points += [q for p in own for q in _pass_points(case, p, held, job=True)]
+    points += [q for f in flats for q in _flat_points(case, f, chosen["rear"])]
+    points += list(_machine_points(case, rolled))
+    t, material = case.sheet.thickness, case.sheet.material.name
+    points += allowance_points(
+        plateau.inside, t, plateau.turned, plateau.length, job=True
+    )
+    points += pure_bending(case, held)
+    return Comparison(tuple(points), rolled, chosen, tuple(flats), material)
+
+
+def chosen_lifts(case: Case, rolled: Limits) -> dict[Way, float]:
+    """Give the lift (mm) of the case's first feed each way.
+
+    Where it has none, that of its other feed; without any, that of the tightest pass.
+    """
+    lift = 0.0
+    found: dict[Way, float] = {}
+    for move in case.moves:
+        if isinstance(move, Lift | Lower):
+            lift = move.to
+        elif isinstance(move, Feed) and lift > 0.0:
+            found.setdefault(move.toward, lift)
+    best = rolled.tightest
+    spare = best.tightest.lift if best and best.tightest else rolled.longest
+    other = next(iter(found.values()), spare)
+    return {way: found.get(way, other) for way in WAYS}
+
+
+def _roll(asked: tuple[Case, float, Way]) -> Pass:
+    return one_pass(*asked)
+
+
+def _pass_points(case: Case, p: Pass, held: float, *, job: bool) -> list[Point]:
+    """Ask the rules of circle, springback and strain of one pass."""
+    t = case.sheet.thickness
+    curved = CURVED if case.sheet.curvature else ""
+    where = {"axis": "lift", "at": p.lift, "way": p.way, "job": job}
+    where["material"] = case.sheet.material.name
+    free, loaded = (p.radius, p.loaded) if p.possible else (math.nan, math.nan)
+    points = []
+    for rule, answer in _circles(case, p.lift).items():
+        for of, model in (("radius under rolls", loaded), ("free radius", free)):
+            points.append(
+                Point(
+                    rule=rule, of=of, low=answer, high=answer, model=model,
+                    thickness=t, outside=curved, **where,  # type: ignore[arg-type]
+                )
+            )  # fmt: skip
+    bent = Bend(loaded, free)
+    if math.isfinite(loaded):
+        of_sheet = metal(case.sheet.material, held)
+        sprung = springback_points(bent, t, of_sheet, **where)
+        points += [replace(q, outside=q.outside or curved) for q in sprung]
+        strains = strain_points(bent, t, **where)
+        points += [replace(q, outside=curved) for q in strains]
+    return points
+
+
+def _circles(case: Case, lift: float) -> dict[str, float]:
+    """Give the mid-line radius (mm) by both circles at a lift."""
+    t, machine = case.sheet.thickness, case.machine
+    x, y = rear_roll_centre(machine, t, lift)
+    reach = machine.rolls.rear_radius + 0.5 * t
+    return {
+        "circle": book.circle_radius(x, y, reach),
+        "chord": book.chord_radius(x, y + reach),
+    }
+
+
+def _flat_lifts(rolled: Limits, own: float) -> list[float]:
+    """Choose lifts of forward passes that leave a set, the case's own among them."""
+    forward = next(way for way in rolled.ways if way.way == "rear")
+    good = [p.lift for p in forward.passes if p.possible and math.isfinite(p.radius)]
+    if not good:
+        return [own]
+    places = np.linspace(0, len(good) - 1, min(FLAT_PASSES, len(good)))
+    return sorted({own, *(good[round(i)] for i in places)})
+
+
+def flat_case(case: Case, lift: float, ahead: float = AHEAD) -> Case:
+    """Give the job of one pass toward the rear until the nip just holds the sheet.
+
+    ``ahead``: sheet beyond the nip at the start, in distances to the rear roll.
+    """
+    distance = case.machine.rear.distance
+    length = (ahead + BEHIND) * distance
+    sheet = case.sheet.model_copy(update={"length": length})
+    least = GRIP_EDGE * sheet.thickness
+    moves = (
+        Place(at=BEHIND * distance),
+        Lift(to=lift),
+        Feed(toward="rear", leave=least),
+        Lower(),
+    )
+    return case.model_copy(update={"sheet": sheet, "moves": moves, "title": "flats"})
+
+
+def _flats(asked: tuple[Case, float]) -> Flats:
+    case, lift = asked
+    nothing = Flats(lift, *(math.nan,) * 3)
+    try:
+        result = run_case(flat_case(case, lift))
+    except SolverError:
+        return nothing
+    operator, rear = explain_flats(result)
+    if result.stopped or "not bent at all" in (operator.reason, rear.reason):
+        return nothing
+    return Flats(lift, rear.straightedge, operator.straightedge, operator.moment)
+
+
+def _flat_points(case: Case, f: Flats, own: float) -> list[Point]:
+    """Ask the rules of the edge flats of one pass to the end of the sheet."""
+    t, d = case.sheet.thickness, case.machine.rear.distance
+    half, whole = (
+        (share * d, share * d) for share in (book.SPAN_SHARE, book.DISTANCE_SHARE)
+    )
+    short, general = (
+        (low * t, high * t) for low, high in (book.PREBENT, book.ANY_FLAT)
+    )
+    edge, by = "lead-in flat, straightedge", "run-out flat, "
+    asked = [
+        ("lead-in half", edge, half, f.lead_in, PYRAMID),
+        ("lead-in", edge, whole, f.lead_in, ""),
+        ("run-out prebent", f"{by}straightedge", short, f.run_out, ""),
+        ("run-out prebent", f"{by}moment", short, f.unbent, ""),
+        ("run-out", f"{by}straightedge", general, f.run_out, ""),
+        ("run-out", f"{by}moment", general, f.unbent, ""),
+    ]
+    name, job = case.sheet.material.name, f.lift == own
+    return [
+        Point(
+            rule, of, "lift", f.lift, *answer, model, name, t, "rear", outside, job=job
+        )
+        for rule, of, answer, model, outside in asked
+    ]
+
+
+def _machine_points(case: Case, rolled: Limits) -> list[Point]:
+    """Ask tightest diameter and least bend of the tightest pass that can be made."""
+    t, name = case.sheet.thickness, case.sheet.material.name
+    roll = case.machine.rolls.upper_radius
+    best = rolled.tightest.tightest if rolled.tightest else None
+    radius, loaded = (best.radius, best.loaded) if best else (math.nan, math.nan)
+    own = diameter_point(roll, radius - 0.5 * t, t, material=name, job=True)
+    low, high = book.RATED
+    rated = replace(own, rule="diameter rated", low=low, high=high, outside=NO_RATING)
+    return [own, rated, *least_bend_points(name, t, loaded - 0.5 * t, job=True)]
+
+
+def _plateau(case: Case) -> Plateau:
+    """Do the case's own programme and measure the even stretch of its part."""
+    nothing = Plateau(math.nan, math.nan, math.nan)
+    if not case.moves:
+        return nothing
+    try:
+        result: Result = run_case(case)
+    except SolverError:
+        return nothing
+    low, high = result.summary["zone_from"], result.summary["zone_to"]
+    s, curvature = result.sheet["s"], result.sheet["curvature_residual"]
+    here = (s > low) & (s < high)
+    if not np.any(here):
+        return nothing
+    length = float(np.count_nonzero(here)) * result.inputs["element"]
+    turned = float(np.sum(curvature[here])) * result.inputs["element"]
+    inside = result.summary["radius_fit"] - 0.5 * case.sheet.thickness
+    return Plateau(inside, abs(turned), length)
+
+
+def verdict(point: Point) -> str:
+    """Say how good a rule is at one point."""
+    if math.isnan(point.model):
+        return "no answer of the model"
+    if point.outside:
+        return f"outside its own range: {point.outside}"
+    if point.bound:
+        return "does not bind" if point.high <= point.model else "binds"
+    if point.good(FINE):
+        return "good to 5 %"
+    return "good to 10 %" if point.good(FAIR) else "fails"

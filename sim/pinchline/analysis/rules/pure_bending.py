@@ -1,0 +1,272 @@
+"""The hand rules beside the section in pure bending: over radius, thickness, temper.
+
+A point is one answer of one rule beside the model's; a series of points along an axis
+says where a rule is good.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+
+from pinchline.analysis.limits.single_pass import HARDLY
+from pinchline.analysis.rules import rule_book as book
+from pinchline.case.tempers import tempers
+from pinchline.physics.section import HISTORY, SCRATCH, free_curvature, section_commit
+from pinchline.solvers.layers import bending_modulus, plastic_modulus, section_law
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from pinchline.case.case import Case
+    from pinchline.case.material import Material
+    from pinchline.solvers.layers import SectionLaw
+
+FINE, FAIR = 0.05, 0.10  # errors of a rule that is good, and of one that will do
+RATIOS = tuple(float(r) for r in np.geomspace(20.0, 300.0, 28))  # R/t under the rolls
+GAUGES = (0.016, 0.025, 0.040, 0.063, 0.090, 0.125, 0.190)  # in
+STEPS = 12  # of bending, from one of RATIOS to the next
+SPRINGBACK = ("cubic", "cubic wide", "plastic", "hardening")
+SQUARE = 90.0  # deg, the bend of which the allowance is taken
+_IN = 25.4
+
+Axis = Literal["lift", "R/t", "thickness"]
+
+
+@dataclass(frozen=True)
+class Point:
+    """A rule's answer, from low to high, beside the model's, in mm or 1.
+
+    rule: key of the rule book; of: what is asked; axis, at: where in the range (mm, or
+    1 for R/t); material, thickness (mm), way: of the sheet and the pass; outside: why
+    the rule does not claim to hold here, "" where it does; bound: it says what must not
+    be, so that it is no estimate; job: whether it is the case's own.
+    """
+
+    rule: str
+    of: str
+    axis: Axis
+    at: float
+    low: float
+    high: float
+    model: float
+    material: str = ""
+    thickness: float = math.nan
+    way: str = ""
+    outside: str = ""
+    bound: bool = False
+    job: bool = False
+
+    @property
+    def ratio(self) -> float:
+        """Rule over model; 1 inside a range or where both say flat; NaN unknown."""
+        if math.isnan(self.model) or math.isnan(self.low):
+            return math.nan
+        if self.low <= self.model <= self.high:
+            return 1.0
+        nearest = self.high if self.model > self.high else self.low
+        if math.isinf(self.model):
+            return 0.0
+        return nearest / self.model if self.model else math.inf
+
+    @property
+    def error(self) -> float:
+        """Relative error of the rule; infinite where only the rule says flat."""
+        return self.ratio - 1.0
+
+    def good(self, within: float) -> bool:
+        """Whether the rule claims to hold here and is right within a share."""
+        return not self.outside and not self.bound and abs(self.error) <= within
+
+
+class Metal(NamedTuple):
+    """What a hand rule takes a sheet for: moduli, yield (MPa), hardening, strip or not.
+
+    youngs, strength: in tension; modulus, flow: as the strip bends by its width; h:
+    tangent modulus over modulus in bending.
+    """
+
+    youngs: float
+    strength: float
+    modulus: float
+    flow: float
+    h: float
+
+
+class Bend(NamedTuple):
+    """Pure bending to a mid-line radius: the free one (mm), moment (N mm/mm)."""
+
+    loaded: float
+    free: float
+    moment: float = math.nan
+
+
+def metal(material: Material, held: float) -> Metal:
+    """Give what the rules ask of a material; of clad sheet, that of the whole sheet."""
+    youngs, strength = material.youngs_modulus, material.yield_strength
+    tangent = material.tangent_modulus
+    if material.clad is not None:
+        skin = 2.0 * material.clad.share
+        youngs += skin * (material.clad.youngs_modulus - youngs)
+        strength += skin * (material.clad.yield_strength - strength)
+        tangent += skin * (material.clad.tangent_modulus - tangent)
+    whole = material.model_copy(update={"youngs_modulus": youngs})
+    modulus = bending_modulus(whole, held)
+    flow = strength * (1.0 + held * (2.0 / math.sqrt(3.0) - 1.0))
+    hard = plastic_modulus(youngs, tangent) * (1.0 + held / 3.0)
+    return Metal(youngs, strength, modulus, flow, hard / (modulus + hard))
+
+
+def bends(law: SectionLaw, radii: Sequence[float]) -> list[Bend]:
+    """Bend one mm of sheet to falling mid-line radii (mm) and let it go from each."""
+    code, layers = law.law, law.layers
+    history, scratch = law.virgin.copy(), np.zeros((HISTORY, SCRATCH))
+    found, bent = [], 0.0
+    for radius in radii:
+        step = (1.0 / radius - bent) / STEPS
+        for _ in range(STEPS):
+            moment, _, low, _ = section_commit(code, layers, history, step, scratch)
+        bent = 1.0 / radius
+        back = -moment / law.bending
+        if back < low:
+            opened = history.copy()
+            back = free_curvature(code, layers, opened, back, law.bending, scratch)
+        left = bent + back
+        free = 1.0 / left if left > HARDLY else math.inf
+        found.append(Bend(radius, free, moment))
+    return found
+
+
+def springback_points(
+    bend: Bend, thickness: float, of: Metal, **where: object
+) -> Iterator[Point]:
+    """Ask the four springback rules for the free radius of a bend."""
+    r, t = bend.loaded, thickness
+    c = 0.5 / book.gardiner_number(r, t, of.modulus, of.flow)
+    x = book.gardiner_number(r, t, of.youngs, of.strength)
+    elastic = "not yielded by its own x above 0.5"
+    answers = {
+        "cubic": book.cubic(r, t, of.youngs, of.strength),
+        "cubic wide": book.cubic(r, t, of.modulus, of.flow),
+        "plastic": book.fully_plastic(r, t, of.modulus, of.flow),
+        "hardening": book.hardening(r, t, of.modulus, of.flow, of.h),
+    }
+    outside = {
+        "cubic": elastic if x > 0.5 else "",
+        "cubic wide": elastic if c < 1.0 else "",
+        "plastic": "elastic core over a third of t" if c < 3.0 else "",
+        "hardening": "not yielded by its own c below 1" if c < 1.0 else "",
+    }
+    for rule, free in answers.items():
+        yield _point(rule, "free radius", free, bend.free, outside[rule], where, r, t)
+
+
+def strain_points(bend: Bend, thickness: float, **where: object) -> Iterator[Point]:
+    """Ask the strain of the free part's inside radius, where a bend is left."""
+    r, t = bend.loaded, thickness
+    if math.isfinite(bend.free):
+        rule = book.surface_strain(bend.free - 0.5 * t, t)
+        yield _point("strain", "surface strain", rule, 0.5 * t / r, "", where, r, t)
+
+
+def _point(
+    rule: str,
+    of: str,
+    answer: float,
+    model: float,
+    outside: str,
+    where: dict[str, object],
+    radius: float,
+    thickness: float,
+) -> Point:
+    place: dict[str, object] = {"axis": "R/t", "at": radius / thickness} | where
+    return Point(
+        rule=rule,
+        of=of,
+        low=answer,
+        high=answer,
+        model=model,
+        outside=outside,
+        thickness=thickness,
+        **place,  # type: ignore[arg-type]
+    )
+
+
+def pure_bending(case: Case, held: float) -> list[Point]:
+    """Bend every temper and gauge to the whole range of R/t and ask the rules."""
+    points: list[Point] = []
+    wrap = case.machine.rolls.upper_radius
+    for name, gauges in tempers(case, [_IN * gauge for gauge in GAUGES]).items():
+        for thickness, material in gauges:
+            law = section_law(material, thickness, case.model, held)
+            of = metal(material, held)
+            radii = [ratio * thickness for ratio in reversed(RATIOS)]
+            for bend in bends(law, radii):
+                points += springback_points(bend, thickness, of, material=name)
+                points += strain_points(bend, thickness, material=name)
+            if wrap < thickness:
+                continue
+            (at_wrap,) = bends(law, [wrap + 0.5 * thickness])
+            inside = at_wrap.free - 0.5 * thickness
+            points.append(diameter_point(wrap, inside, thickness, material=name))
+            points += least_bend_points(name, thickness, wrap)
+    points += [p for ratio in (1.0, 2.0, 5.0, *RATIOS) for p in _allowances(ratio)]
+    return points
+
+
+def _allowances(ratio: float) -> Iterator[Point]:
+    """Ask both allowances for a square bend of a sheet one thick."""
+    turned = math.radians(SQUARE)
+    yield from allowance_points(ratio, 1.0, turned, turned * (ratio + 0.5))
+
+
+def allowance_points(
+    inside: float, thickness: float, turned: float, length: float, *, job: bool = False
+) -> Iterator[Point]:
+    """Ask both allowances for the length (mm) of mid-line that turns by an angle."""
+    asked = {"allowance": book.bend_allowance, "allowance k": book.bend_allowance_k}
+    for rule, answer in asked.items():
+        value = answer(inside, thickness, math.degrees(turned))
+        yield Point(
+            rule, "length of the bend", "R/t", inside / thickness, value, value,
+            length, thickness=thickness, job=job,
+        )  # fmt: skip
+
+
+def diameter_point(
+    roll: float, inside: float, thickness: float, *, material: str, job: bool = False
+) -> Point:
+    """Ask the tightest inside diameter over that of the upper roll."""
+    return Point(
+        "diameter", "inside diameter over roll's", "thickness", thickness,
+        *book.TIGHTEST, inside / roll, material, thickness, job=job,
+    )  # fmt: skip
+
+
+def least_bend_points(
+    alloy: str, thickness: float, reached: float, *, job: bool = False
+) -> Iterator[Point]:
+    """Ask both tables for the least inside radius, beside what the machine reaches."""
+    table = book.least_bend(alloy, thickness)
+    shop = book.least_bend_shop(alloy, thickness)
+    answers = {"least bend": table, "least bend shop": shop and (shop, shop)}
+    for rule, answer in answers.items():
+        low, high = answer or (math.nan, math.nan)
+        yield Point(
+            rule, "least inside radius", "thickness", thickness, low, high, reached,
+            alloy, thickness, outside="" if answer else "no entry for this sheet",
+            bound=True, job=job,
+        )  # fmt: skip
+
+
+def good_from_to(points: Sequence[Point], within: float) -> list[tuple[float, float]]:
+    """Stretches of the axis on which every point of a rule is good within a share."""
+    by_place = groupby(sorted(points, key=lambda p: p.at), key=lambda p: round(p.at, 6))
+    places = [(at, all(p.good(within) for p in here)) for at, here in by_place]
+    runs = groupby(places, key=lambda place: place[1])
+    stretches = [[at for at, _ in run] for good, run in runs if good]
+    return [(run[0], run[-1]) for run in stretches]

@@ -1,0 +1,1 @@
+"""The spread of a part under scatter of sheet, nip and settings."""

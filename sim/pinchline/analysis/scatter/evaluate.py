@@ -1,0 +1,286 @@
+"""A job asked of many sheets: rolled once, its passes known by surfaces."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline import parallel
+from pinchline.analysis.scatter.by_runs import CHUNK, rolled
+from pinchline.analysis.scatter.inputs import Input, settings_in, varied_case
+from pinchline.analysis.scatter.part import curvature_of, measured, record_of
+from pinchline.analysis.scatter.sampling import (
+    lift_scale,
+    power_of,
+    sheet_inputs,
+    values_of,
+)
+from pinchline.analysis.scatter.surrogate import (
+    MOMENT,
+    READ,
+    STRETCH,
+    Asked,
+    fit_surface,
+    read_pass,
+    solutions_for,
+    solve_passes,
+    stations_of,
+)
+from pinchline.errors import (
+    InputError,
+    SolverError,
+    StoppedError,
+)
+from pinchline.solvers.stepped.program import run_case
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from pinchline.analysis.scatter.inputs import Values
+    from pinchline.analysis.scatter.part import Record
+    from pinchline.analysis.scatter.sampling import Sample
+    from pinchline.analysis.scatter.surrogate import Station, Stretch, Surface
+    from pinchline.case.case import Case
+    from pinchline.results.schema import Result
+    from pinchline.solvers.steady.solver import Way
+
+    Array = NDArray[np.float64]
+
+WIDER = 1.15  # than the laws: what the surfaces are laid through
+_NORMAL = Input("lift", 0.0, 1.0, "normal", "", 0.0)
+
+
+@dataclass(frozen=True)
+class Spreader:
+    """A case's job, ready to be asked of many sheets.
+
+    Attributes
+    ----------
+    record, inputs, stations, stretches : the job
+    surfaces : one for every station
+    solutions : of the span solver behind them
+    lost : whether the span solver does not follow a station's pass, so that its surface
+        is that of the next lift
+    """
+
+    record: Record
+    inputs: tuple[Input, ...]
+    stations: tuple[Station, ...]
+    stretches: tuple[Stretch, ...]
+    surfaces: tuple[Surface, ...]
+    solutions: int
+    lost: tuple[bool, ...]
+
+    @classmethod
+    def of(
+        cls,
+        case: Case,
+        inputs: tuple[Input, ...],
+        *,
+        result: Result | None = None,
+        solutions: int | None = None,
+        near: float = 0.0,
+        workers: int | None = None,
+        seed: int = 1,
+        tell: Callable[[float, str], None] = lambda _share, _words: None,
+    ) -> Spreader:
+        """Run a case's job, unless its ``result`` is there, and lay the surfaces.
+
+        Parameters
+        ----------
+        case, inputs : the job, and what scatters about it
+        result : of the job
+        solutions : of the span solver for each surface; None takes what its number of
+            coordinates asks for
+        near : lifts (mm) that lie so near each other share a surface
+        workers, seed : as ``scatter``
+        tell : called with the share done (0.1 to 0.4) and what is being done
+        """
+        result = run_case(case) if result is None else result
+        refuse_stopped(result)
+        stations, stretches = stations_of(case)
+        if not stations:
+            message = "the job bends nothing, so nothing of it scatters"
+            raise InputError(message, file=case.path, key="move", allowed="a lift")
+        record = record_of(case, result, stations, stretches)
+        laid = _Laying(case, inputs, solutions, seed)
+        shared = _shared(stations, near)
+        keys = sorted(set(shared.values()))
+        surfaces: dict[tuple[Way, float], Surface] = {}
+        lost: dict[tuple[Way, float], SolverError] = {}
+        tell(0.1, "passes of other sheets")
+        points = [laid.points(*key) for key in keys]
+        solved = solve_passes(case, [asked for asked, _ in points], workers=workers)
+        for key, (_, x), (mine, *passes) in zip(keys, points, solved, strict=True):
+            try:
+                surfaces[key] = fit_surface(x, passes, mine)
+            except SolverError as error:
+                lost[key] = error
+        own = dict(surfaces)
+        for key, why in lost.items():
+            surfaces[key] = _borrowed(key, own, why)
+        return cls(
+            record=record,
+            inputs=inputs,
+            stations=stations,
+            stretches=stretches,
+            surfaces=tuple(surfaces[shared[s.way, s.lift]] for s in stations),
+            solutions=sum(s.found for s in own.values()),
+            lost=tuple(shared[s.way, s.lift] not in own for s in stations),
+        )
+
+    def ratios(self, sample: Sample) -> Array:
+        """Ratios ``(n, stations, READ)`` at points, by the surfaces."""
+        scale = lift_scale(self.inputs)
+        found = np.empty((sample.friction.size, len(self.stations), READ))
+        for number, station in enumerate(self.stations):
+            off = station.error(sample.lifts)[:, np.newaxis] / scale
+            x = np.hstack([sample.x, off]) if scale < math.inf else sample.x
+            found[:, number] = self.surfaces[number].at(x)
+        return found
+
+    def solved(self, sample: Sample, workers: int | None) -> Array:
+        """Ratios of the moment ``(n, stations)``, by the span solver itself."""
+        moments = self.ratios(sample)[:, :, MOMENT]
+        mine = [i for i, gone in enumerate(self.lost) if not gone]
+        stations = [self.stations[i] for i in mine]
+        asked = [
+            Asked(s.way, s.lift, sample.values, s.lift + s.error(sample.lifts))
+            for s in stations
+        ]
+        solved = solve_passes(self.record.case, asked, workers=workers)
+        for number, passes in zip(mine, solved, strict=True):
+            own = self.surfaces[number].own[MOMENT]
+            moments[:, number] = [read_pass(p)[MOMENT] / own for p in passes]
+        return moments
+
+    def measured(
+        self, sample: Sample, *, by_span: bool = False, workers: int | None = None
+    ) -> Array:
+        """Quantities ``(n, quantities)`` of the parts at points."""
+        if by_span:
+            moments = self.solved(sample, workers)
+        else:
+            moments = self.ratios(sample)[:, :, MOMENT]
+        size = len(sample.values)
+        jobs = [
+            (self.record, sample.values[i : i + CHUNK], moments[i : i + CHUNK])
+            for i in range(0, size, CHUNK)
+        ]
+        with parallel.workers(workers, len(jobs)) as do_all:
+            return np.vstack(list(do_all(_measure, jobs)))
+
+    def stepped(
+        self,
+        sample: Sample,
+        *,
+        workers: int | None = None,
+        tell: Callable[[float, str], None],
+    ) -> Array:
+        """Quantities at points, by the stepped solver; NaN where the job stops."""
+        jobs = [(self.record, values) for values in sample.values]
+        rows = np.empty((len(jobs), len(self.record.quantities)))
+        with parallel.workers(workers, len(jobs)) as do_all:
+            for number, row in enumerate(do_all(_step, jobs)):
+                rows[number] = row
+                share = 0.7 + 0.3 * (number + 1) / len(jobs)
+                tell(share, f"stepped solver, {number + 1} of {len(jobs)}")
+        return rows
+
+
+def _shared(
+    stations: tuple[Station, ...], near: float
+) -> dict[tuple[Way, float], tuple[Way, float]]:
+    """Way and lift of the surface that each way and lift takes: the lowest near it."""
+    found: dict[tuple[Way, float], tuple[Way, float]] = {}
+    last: tuple[Way, float] | None = None
+    for key in sorted({(s.way, s.lift) for s in stations}):
+        if last is None or key[0] != last[0] or key[1] - last[1] > near:
+            last = key
+        found[key] = last
+    return found
+
+
+def _borrowed(
+    key: tuple[Way, float], own: dict[tuple[Way, float], Surface], why: SolverError
+) -> Surface:
+    """Take the surface of the next lift the same way, where there is one close by."""
+    way, lift = key
+    near = [(abs(other - lift), other) for same, other in own if same == way]
+    if not near or min(near)[0] > 1.5 * STRETCH:
+        raise why
+    return own[way, min(near)[1]]
+
+
+def _measure(job: tuple[Record, tuple[Values, ...], Array]) -> Array:
+    record, values, moments = job
+    rows = np.full((len(values), len(record.quantities)), math.nan)
+    for number, (one, ratios) in enumerate(zip(values, moments, strict=True)):
+        if np.all(np.isfinite(ratios)):
+            curvature = curvature_of(record, varied_case(record.case, one), ratios)
+            rows[number] = measured(record, curvature)
+    return rows
+
+
+def _step(job: tuple[Record, Values]) -> Array:
+    record, _ = job
+    curvature = rolled(job)
+    if curvature is None:
+        return np.full(len(record.quantities), math.nan)
+    return measured(record, curvature)
+
+
+def refuse_stopped(result: Result) -> None:
+    """Refuse a job that a limit ends, for no part comes of it."""
+    stops = [event.message for event in result.events if event.level == "stop"]
+    if stops:
+        message = (
+            f"{result.case_path}: the job as it stands is stopped: {stops[0]}; of it "
+            "no part comes out, so nothing scatters"
+        )
+        raise StoppedError(message)
+
+
+class _Laying(NamedTuple):
+    """What surfaces are laid with."""
+
+    case: Case
+    inputs: tuple[Input, ...]
+    solutions: int | None
+    seed: int
+
+    def points(self, way: Way, at: float) -> tuple[Asked, Array]:
+        """Lay out passes one way about a lift (mm), the case's own first.
+
+        Beside them the coordinates of the rest, as ``Surface.at`` takes them.
+        """
+        from scipy.stats import qmc  # slow to import
+
+        sheet = sheet_inputs(self.inputs)
+        scale = lift_scale(self.inputs)
+        lifted = scale < math.inf
+        count = self.solutions or solutions_for(len(sheet) + lifted)
+        engine = qmc.Sobol(
+            len(sheet) + 1, rng=np.random.default_rng([self.seed, len(sheet)])
+        )
+        shares = engine.random(1 << (count - 1).bit_length())[:count]
+        values_at = [
+            one.at(WIDER * one.standard(shares[:, i])) for i, one in enumerate(sheet)
+        ]
+        lift = WIDER * _NORMAL.standard(shares[:, -1]) if lifted else np.zeros(count)
+        off = lift * scale if lifted else lift
+        told = {one.key: v for one, v in zip(sheet, values_at, strict=True)}
+        columns = [power_of(one, told[one.key]) for one in sheet]
+        nip = self.case.machine.nip
+        lifts = np.zeros((count, len(settings_in(self.case.moves))))
+        friction = np.full(count, nip.friction)
+        values = values_of(self.case, told, lifts, friction)
+        own = values_of(self.case, {}, lifts[:1], friction[:1])
+        asked = Asked(way, at, own + values, at + np.concatenate(([0.0], off)))
+        columns += [lift] if lifted else []
+        return asked, np.column_stack(columns) if columns else np.zeros((count, 0))

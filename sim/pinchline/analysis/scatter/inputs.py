@@ -1,0 +1,353 @@
+"""What scatters about a case, how far, and why we think so.
+
+A standard deviation is a normal law, cut at three of them. Of a tolerance nothing is
+known but its limits: all of it is as likely (rectangular law; ISO/IEC Guide 98-3, the
+GUM, 4.3.7, from memory). What ``[scatter]`` of the case does not tell has a default.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from scipy.special import ndtr, ndtri
+
+from pinchline import units
+from pinchline.case.material import typical_values
+from pinchline.case.moves import Feed, Lift, Lower, Place
+from pinchline.case.spread import WIDEST
+from pinchline.case.tempers import own_source
+from pinchline.errors import InputError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from pinchline.case.case import Case
+    from pinchline.case.material import Material
+    from pinchline.case.moves import Move
+    from pinchline.case.spread import Spread
+    from pinchline.units import Dimension
+
+    Array = NDArray[np.float64]
+
+CUT = 3.0  # standard deviations, at which a normal law is cut
+# thickness of flat sheet up to (in), tolerance (in): general alloys, widths to 39-48 in
+TOLERANCES = (
+    (0.017, 0.0015),
+    (0.036, 0.002),
+    (0.045, 0.0025),
+    (0.068, 0.003),
+    (0.096, 0.0035),
+    (math.inf, 0.0045),
+)
+TOLERANCE_SOURCE = "ANSI H35.2, from memory"
+# standard deviations by which a handbook minimum lies below the mean: 99 % and 90 % of
+# the sheet exceed it; of a specification minimum (S) nothing is warranted
+BELOW = {"A": 2.326, "B": 1.282, "S": 2.326}
+EXCEED = {"A": "99 %", "B": "90 %", "S": "99 % (assumed)"}
+STRENGTH, TANGENT, YOUNGS = 0.05, 0.20, 0.01  # of the value; assumed
+CLAMP, FRICTION = 0.30, 0.20  # snugged by hand; clean or oily; assumed
+TOUCH = 0.10  # mm: judged by eye and a strip of paper; assumed
+TURN = 0.05  # of a turn of the screws, to which a lift is set; assumed
+ASSUMED = "assumed"
+GROUPS = (
+    "thickness",
+    "yield_strength",
+    "tangent_modulus",
+    "youngs_modulus",
+    "clamp",
+    "friction",
+    "touch",
+    "lift",
+)
+WORDS = {
+    "thickness": "thickness",
+    "yield_strength": "yield strength",
+    "tangent_modulus": "tangent modulus",
+    "youngs_modulus": "Young's modulus",
+    "clamp": "clamp",
+    "friction": "friction in the nip",
+    "touch": "touch of the rear roll",
+    "lift": "setting of the lift",
+}
+DIMENSIONS: dict[str, Dimension | None] = {
+    "thickness": "length",
+    "yield_strength": "stress",
+    "tangent_modulus": "stress",
+    "youngs_modulus": "stress",
+    "clamp": "line_force",
+    "friction": None,
+    "touch": "length",
+    "lift": "length",
+}
+
+
+class Input(NamedTuple):
+    """One thing that scatters.
+
+    key : of ``[scatter]``; middle : of its law; spread : standard deviation of a normal
+    law before it is cut, half width of an even one; law; origin : why, in words; stated
+    : what the case says. In the internal unit of ``DIMENSIONS[key]``.
+    """
+
+    key: str
+    middle: float
+    spread: float
+    law: Literal["normal", "even"]
+    origin: str
+    stated: float
+
+    def at(self, x: Array) -> Array:
+        """Values at standard coordinates (``standard``)."""
+        values: Array = self.middle + self.spread * x
+        return values
+
+    def standard(self, shares: Array) -> Array:
+        """Give standard coordinates at shares (0 to 1) of the law, of size 1 or so."""
+        if self.law == "even":
+            even: Array = 2.0 * shares - 1.0
+            return even
+        low = float(ndtr(-CUT))
+        found: Array = ndtri(low + (1.0 - 2.0 * low) * shares)
+        return found
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation of the law."""
+        if self.law == "even":
+            return self.spread / math.sqrt(3.0)
+        density = math.exp(-0.5 * CUT**2) / math.sqrt(2.0 * math.pi)
+        within = 1.0 - 2.0 * float(ndtr(-CUT))
+        return self.spread * math.sqrt(1.0 - 2.0 * CUT * density / within)
+
+
+def inputs_of(case: Case, *, centred: bool = False) -> tuple[Input, ...]:
+    """List what scatters about a case, what is left out aside.
+
+    Parameters
+    ----------
+    case : with its ``[scatter]``
+    centred : the case is taken at its word: every law has its middle where the case
+        says, also that of a yield strength that is a handbook minimum
+
+    Raises
+    ------
+    InputError
+        A spread would reach down to nothing, or is one of what the case has not.
+    """
+    found = []
+    defaults = _defaults(case)
+    _refuse_absent(case, {one.key for one in defaults})
+    for default in defaults:
+        told = getattr(case.scatter, default.key)
+        one = default if told is None else _told(default, told, case)
+        if centred and one.middle > 0.0:
+            spread = one.spread * one.stated / one.middle
+            one = one._replace(middle=one.stated, spread=spread)
+        if one.spread > 0.0:
+            found.append(one)
+    return tuple(found)
+
+
+def _refuse_absent(case: Case, there: set[str]) -> None:
+    """Refuse a spread of what the case does not have."""
+    why = {
+        "clamp": ("the nip has a clearance and no clamp", "a nip with a clamp"),
+        "tangent_modulus": (
+            "the material has a full curve and no tangent modulus",
+            "yield_strength, which moves the whole curve",
+        ),
+    }
+    for key, (message, allowed) in why.items():
+        if key not in there and getattr(case.scatter, key) is not None:
+            raise InputError(
+                message, file=case.path, key=f"scatter.{key}", allowed=allowed
+            )
+
+
+def _told(default: Input, told: Spread, case: Case) -> Input:
+    """Give an input as the case tells it."""
+    middle = default.middle if told.middle is None else told.middle
+    one = default._replace(middle=middle)
+    if told.middle is not None:
+        one = one._replace(origin="middle given in the case")
+    given = told.tolerance if told.sd is None else told.sd
+    if given is None:
+        return one
+    if told.middle is None:  # a spread of its own says that the case knows the sheet
+        middle = default.stated
+    spread = given if isinstance(given, float) else given.of(middle)
+    if default.key not in ("touch", "lift") and spread > WIDEST * middle:
+        message = "so wide a spread would reach down to nothing"
+        name = "tolerance" if told.sd is None else "sd"
+        raise InputError(
+            message,
+            file=case.path,
+            key=f"scatter.{default.key}.{name}",
+            value=_shown(spread, DIMENSIONS[default.key]),
+            allowed=f"up to {100.0 * WIDEST:g} % of the middle, "
+            f"{_shown(WIDEST * middle, DIMENSIONS[default.key])}",
+        )
+    law: Literal["normal", "even"] = "even" if told.sd is None else "normal"
+    return one._replace(
+        middle=middle, spread=spread, law=law, origin="given in the case"
+    )
+
+
+def _shown(value: float, dimension: Dimension | None) -> str:
+    return f"{value:.3g}" if dimension is None else units.format(value, dimension)
+
+
+def _defaults(case: Case) -> list[Input]:
+    sheet, nip = case.sheet, case.machine.nip
+    material, t = sheet.material, sheet.thickness
+    found = [
+        Input("thickness", t, _tolerance(t), "even", TOLERANCE_SOURCE, t),
+        _strength(case),
+    ]
+    assumed = [
+        ("tangent_modulus", material.tangent_modulus, TANGENT),
+        ("youngs_modulus", material.youngs_modulus, YOUNGS),
+        ("clamp", nip.clamp or 0.0, CLAMP),
+        ("friction", nip.friction, FRICTION),
+    ]
+    # a curve takes the place of the tangent modulus, a clearance that of the clamp
+    absent = {
+        "tangent_modulus": material.curve is not None,
+        "clamp": nip.clamp is None,
+    }
+    assumed = [row for row in assumed if not absent.get(row[0], False)]
+    found += [
+        Input(key, value, share * value, "normal", ASSUMED, value)
+        for key, value, share in assumed
+    ]
+    turn = TURN * case.machine.rear.screw_pitch
+    words = f"{TURN:g} turn of the screws, assumed"
+    return [
+        *found,
+        Input("touch", 0.0, TOUCH, "normal", ASSUMED, 0.0),
+        Input("lift", 0.0, turn, "even", words, 0.0),
+    ]
+
+
+def _tolerance(thickness: float) -> float:
+    """Tolerance (mm) of a sheet's thickness (mm) as mills sell it."""
+    for end, tolerance in TOLERANCES:
+        if thickness <= 25.4 * (end + 0.0005):
+            return 25.4 * tolerance
+    raise AssertionError
+
+
+def _strength(case: Case) -> Input:
+    """Law of the yield strength, from what the card's values stand for.
+
+    A minimum that so many of a hundred sheets exceed, and the typical value beside it,
+    are a normal law. The card's typical value is that of a pull; in bending it is taken
+    as much stronger or softer as the minimum is.
+    """
+    material = case.sheet.material
+    stated = material.yield_strength
+    own = "given in the case"
+    given = {material.sources.get(k) for k in ("yield_strength", "yield_tension")}
+    typical = typical_values(own_source(case), case.path)
+    below = BELOW.get(material.basis)
+    if typical is not None and below is not None and own not in given:
+        pulled = material.yield_tension or stated
+        middle = typical.yield_strength * stated / pulled
+        if middle > stated:
+            words = (
+                f"card: a minimum, basis {material.basis}, that "
+                f"{EXCEED[material.basis]} exceed; typical "
+                f"{units.format(typical.yield_strength, 'stress')}"
+            )
+            spread = min((middle - stated) / below, WIDEST * middle)
+            return Input("yield_strength", middle, spread, "normal", words, stated)
+    return Input("yield_strength", stated, STRENGTH * stated, "normal", ASSUMED, stated)
+
+
+def settings_in(moves: tuple[Move, ...]) -> list[int]:
+    """Find the moves (from 0) that set a lift by hand."""
+    return [
+        i
+        for i, move in enumerate(moves)
+        if (isinstance(move, Lift | Lower) and move.to > 0.0)
+        or (isinstance(move, Feed) and move.lift_to is not None and move.lift_to > 0.0)
+    ]
+
+
+def laid_in_again(case: Case) -> bool:
+    """Whether the sheet is taken out and laid in again, so that it is bent twice."""
+    return sum(isinstance(move, Place) for move in case.moves) > 1
+
+
+class Values(NamedTuple):
+    """One sheet, nip and hand: what ``varied_case`` and the span solver need.
+
+    strength : yield strength over the case's; lifts : error of each setting of the
+    lift, in the order of ``settings_in``, touch included (mm); the rest in mm and MPa,
+    N/mm.
+    """
+
+    thickness: float
+    strength: float
+    tangent_modulus: float
+    youngs_modulus: float
+    clamp: float
+    friction: float
+    lifts: tuple[float, ...]
+
+
+def varied_case(case: Case, values: Values) -> Case:
+    """Give a case with another sheet, nip and settings."""
+    sheet, nip = case.sheet, case.machine.nip
+    material = strengthened(
+        sheet.material, values.strength, values.youngs_modulus
+    ).model_copy(update={"tangent_modulus": values.tangent_modulus})
+    changed: dict[str, object] = {"friction": values.friction}
+    if nip.clamp is not None:
+        changed["clamp"] = values.clamp
+    machine = case.machine.model_copy(update={"nip": nip.model_copy(update=changed)})
+    sheet = sheet.model_copy(
+        update={"thickness": values.thickness, "material": material}
+    )
+    moves = list(case.moves)
+    for place, error in zip(settings_in(case.moves), values.lifts, strict=True):
+        move = moves[place]
+        name = "lift_to" if isinstance(move, Feed) else "to"
+        lift = min(max(getattr(move, name) + error, 0.0), machine.rear.travel)
+        moves[place] = move.model_copy(update={name: lift})
+    return case.model_copy(
+        update={"sheet": sheet, "machine": machine, "moves": tuple(moves)}
+    )
+
+
+def strengthened(
+    material: Material, ratio: float, youngs: float | None = None
+) -> Material:
+    """Give the material with every stress of its yielding in a ratio.
+
+    ``youngs``: its Young's modulus (MPa) from now on; None keeps it.
+    """
+    youngs = material.youngs_modulus if youngs is None else youngs
+    changed: dict[str, object] = {
+        "yield_strength": ratio * material.yield_strength,
+        "youngs_modulus": youngs,
+    }
+    clad, curve = material.clad, material.curve
+    if clad is not None:
+        skin = {"yield_strength": ratio * clad.yield_strength}
+        changed["clad"] = clad.model_copy(update=skin)
+    if curve is not None and curve.stress is not None and curve.strain is not None:
+        # the elastic part of every strain goes with its stress
+        elastic = ratio / youngs - 1.0 / material.youngs_modulus
+        points = list(zip(curve.strain, curve.stress, strict=True))
+        shifted = {
+            "strain": tuple(e + elastic * s for e, s in points),
+            "stress": tuple(ratio * s for _, s in points),
+        }
+        changed["curve"] = curve.model_copy(update=shifted)
+    elif curve is not None and curve.yield_offset is not None:
+        offset = {"yield_offset": ratio * curve.yield_offset}
+        changed["curve"] = curve.model_copy(update=offset)
+    return material.model_copy(update=changed)

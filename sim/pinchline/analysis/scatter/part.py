@@ -1,0 +1,322 @@
+"""The part of a varied sheet, from the part that the stepped solver made of the case.
+
+The job is rolled once, step by step. What bent each element most, where and at which
+lift, is in its record. With another sheet the largest moment there is that of the
+record, times the ratio in which the pass's own moment stands to the case's
+(``scatter_pass``), and the sheet's own section law says what it leaves. So the flats,
+where no moment reached yield, move with yield strength and lift as the plateau does.
+What the record left beyond the law of one bending (a second pass, the way in) is kept.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline.case.moves import Turn
+from pinchline.parts import measure
+from pinchline.parts.assess import TRIM, Made, judge, read_made, template_gap, zones_of
+from pinchline.parts.wanted import wanted_part
+from pinchline.solvers.layers import section_law
+from pinchline.solvers.regime import width_regime
+from pinchline.solvers.steady.problem import law_table
+from pinchline.solvers.steady.section_table import left_curvatures
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.analysis.scatter.surrogate import Station, Stretch
+    from pinchline.case.case import Case
+    from pinchline.parts.wanted import Part
+    from pinchline.results.schema import Result
+    from pinchline.units import Dimension
+
+    Array = NDArray[np.float64]
+
+LONGEST_TRIM = 0.3  # of a half's curve
+# what a plan calls what it judges (``plan_made.judge``), and its number here
+ROWS = {
+    "opening": 0,
+    "radius, operator's half": 1,
+    "radius, operator's arc": 1,
+    "radius, rear half": 2,
+    "radius, rear arc": 2,
+    "operator's flat, by straightedge": 3,
+    "rear flat, by straightedge": 4,
+    "turned angle": 5,
+    "farthest from the template": 6,
+}
+
+
+class Quantity(NamedTuple):
+    """What is measured of every part: name, words, dimension."""
+
+    name: str
+    words: str
+    dimension: Dimension
+
+
+QUANTITIES = (
+    Quantity("opening", "opening", "length"),
+    Quantity("radius_operator", "radius, operator's half", "length"),
+    Quantity("radius_rear", "radius, rear half", "length"),
+    Quantity("flat_operator", "operator's flat", "length"),
+    Quantity("flat_rear", "rear flat", "length"),
+    Quantity("turned_angle", "turned angle", "angle"),
+)
+TEMPLATE = Quantity("template_gap", "farthest from the template", "length")
+OPENING, TURNED, GAP = 0, 5, 6
+
+
+class Allowed(NamedTuple):
+    """What is good of a quantity (by number), in the internal unit."""
+
+    quantity: int
+    wanted: float
+    tolerance: float
+
+    def good(self, made: Array) -> NDArray[np.bool_]:
+        """Whether what was made is within tolerance."""
+        within: NDArray[np.bool_] = np.abs(made - self.wanted) <= self.tolerance
+        return within
+
+
+@dataclass(frozen=True)
+class Record:
+    """The part as the stepped solver made it, ready to be varied.
+
+    Attributes
+    ----------
+    case, result : the job and its record
+    zones : elements (first, one past the last) over which each half's radius is taken
+    station : number of the station before each element's, and ``after`` it; ``weight``
+        of the latter
+    beyond : curvature (1/mm) that the record left beyond the law of one bending
+    wanted : the target's part; None without a target
+    allowed : what the target asks for
+    circle : radius of the circle fitted over each zone, over that of its mean curvature
+    """
+
+    case: Case
+    result: Result
+    zones: tuple[tuple[int, int], tuple[int, int]]
+    station: NDArray[np.intp]
+    after: NDArray[np.intp]
+    weight: Array
+    beyond: Array
+    wanted: Part | None = None
+    allowed: tuple[Allowed, ...] = ()
+    circle: tuple[float, float] = (1.0, 1.0)
+
+    @property
+    def quantities(self) -> tuple[Quantity, ...]:
+        """What is measured of this part."""
+        drawn = self.case.target is not None and self.case.target.drawing is not None
+        return (*QUANTITIES, TEMPLATE) if drawn else QUANTITIES
+
+    @property
+    def element(self) -> float:
+        """Length of an element, mm."""
+        s = self.result.sheet["s_node"]
+        return float(s[1] - s[0])
+
+
+def left_by(case: Case, moments: Array) -> Array:
+    """Curvature (1/mm) that a case's sheet keeps of largest moments (N mm/mm)."""
+    held = width_regime(case).held
+    sheet = case.sheet
+    law = section_law(sheet.material, sheet.thickness, case.model, held)
+    table = law_table(law, case.machine.rolls.upper_radius)
+    left = np.empty_like(moments)
+    left_curvatures(table, np.ascontiguousarray(moments), left)
+    left += sheet.curvature
+    return left
+
+
+def record_of(
+    case: Case,
+    result: Result,
+    stations: tuple[Station, ...],
+    stretches: tuple[Stretch, ...],
+) -> Record:
+    """Prepare the record of a case's job."""
+    sheet = result.sheet
+    before, after, weight = _placed(case, result, stations, stretches)
+    target, distance = case.target, case.machine.rear.distance
+    part = made = None
+    if target is not None:
+        # as a plan reads it: flats left to the machine are those it leaves
+        values = result.summary
+        edges = (values["flat_operator_straightedge"], values["flat_rear_straightedge"])
+        bend = wanted_part(target, case.sheet.thickness, edges).sharpest
+        made = read_made(result, bend, distance)
+        part = wanted_part(target, case.sheet.thickness, made.arc_flats)
+    record = Record(
+        case=case,
+        result=result,
+        zones=_zones(case, result, part),
+        station=before,
+        after=after,
+        weight=weight,
+        beyond=sheet["curvature_residual"] - left_by(case, sheet["moment_peak"]),
+        wanted=part,
+    )
+    if part is None or made is None:
+        return record
+    rows = judge(case, part, made)
+    own = measured(record, sheet["curvature_residual"])
+    radii = {ROWS[d.name]: d.made for d in rows if ROWS.get(d.name) in (1, 2)}
+    circle = tuple(radii.get(i, own[i]) / own[i] for i in (1, 2))
+    asked = [d for d in rows if not math.isnan(d.tolerance)]
+    return replace(
+        record,
+        circle=(circle[0], circle[1]) if np.all(np.isfinite(circle)) else (1.0, 1.0),
+        allowed=tuple(Allowed(ROWS[d.name], d.wanted, d.tolerance) for d in asked),
+    )
+
+
+def _placed(
+    case: Case,
+    result: Result,
+    stations: tuple[Station, ...],
+    stretches: tuple[Stretch, ...],
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
+    """Between which stations each element was bent most, and how far on."""
+    move = result.sheet["moment_peak_move"]
+    place = np.nan_to_num(result.sheet["moment_peak_place"])
+    count = move.size
+    before = np.zeros(count, dtype=np.intp)
+    after = np.zeros(count, dtype=np.intp)
+    weight = np.zeros(count)
+    turned = np.cumsum([isinstance(m, Turn) for m in case.moves]) % 2
+    for stretch in stretches:
+        mine = np.isin(move, stretch.moves)
+        if len(stretch.stations) == 1:
+            before[mine] = after[mine] = stretch.stations[0]
+            continue
+        sign = -1.0 if turned[stretch.feed - 1] else 1.0
+        nip = result.sheet["s"][mine] - sign * place[mine]
+        lifts = _lift_when(result, stretch.feed, nip)
+        own = np.array([stations[i].lift for i in stretch.stations])
+        # the stations' lifts rise or fall along the feed
+        order = np.argsort(own)
+        at = np.interp(lifts, own[order], np.arange(own.size, dtype=np.float64))
+        low = np.minimum(at.astype(np.intp), own.size - 2)
+        numbers = np.array(stretch.stations)[order]
+        before[mine], after[mine] = numbers[low], numbers[low + 1]
+        weight[mine] = at - low
+    return before, after, weight
+
+
+def _lift_when(result: Result, feed: int, nip: Array) -> Array:
+    """Lift (mm) in a feed when these s (mm) lay on the nip line."""
+    steps = result.steps["move"] == feed
+    there, lift = result.steps["nip"][steps], result.steps["lift"][steps]
+    order = np.argsort(there, kind="stable")
+    found: Array = np.interp(nip, there[order], lift[order])
+    return found
+
+
+def _zones(
+    case: Case, result: Result, part: Part | None
+) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Elements over which the radius of the operator's and the rear half is taken.
+
+    The target's own zones; without one each half of the blank from where its curve
+    begins, less what the machine's ends blur.
+    """
+    s, values = result.sheet["s_node"], result.summary
+    length = float(s[-1])
+    h = float(s[1] - s[0])
+    flats = (values["flat_operator_straightedge"], values["flat_rear_straightedge"])
+    ends = []
+    if case.target is not None and part is not None and case.target.drawing is None:
+        zones = zones_of(case.target, part, case.machine.rear.distance)
+        ends = [(zone.low, zone.high) for zone in zones]
+    else:
+        for flat in flats:
+            arc = max(0.5 * length - flat, 2.0 * h)
+            trim = min(TRIM * case.machine.rear.distance, LONGEST_TRIM * arc)
+            ends.append((flat + trim, flat + arc))
+    count = s.size - 1
+    found = []
+    for low, high in (ends[0], (length - ends[1][1], length - ends[1][0])):
+        first = min(max(round(low / h), 0), count - 2)
+        found.append((first, min(max(round(high / h), first + 2), count)))
+    return found[0], found[1]
+
+
+def curvature_of(record: Record, case: Case, ratios: Array) -> Array:
+    """Curvature (1/mm) of the part of a varied case.
+
+    ``ratios``: of the moment at each station to the case's own.
+    """
+    by = (1.0 - record.weight) * ratios[record.station]
+    by += record.weight * ratios[record.after]
+    peaks = record.result.sheet["moment_peak"] * by
+    curvature: Array = left_by(case, peaks) + record.beyond
+    return curvature
+
+
+def measured(record: Record, curvature: Array) -> Array:
+    """Measure a part: the ``QUANTITIES``, mm; a half that is straight has inf."""
+    case, s = record.case, record.result.sheet["s_node"]
+    shape = measure.free_outline(curvature, record.element)
+    gauge = case.measure
+    low = 0.0 if gauge.gauge_operator is None else gauge.gauge_operator
+    high = float(s[-1]) if gauge.gauge_rear is None else gauge.gauge_rear
+    radii = []
+    for first, last in record.zones:
+        mean = float(np.mean(curvature[first:last]))
+        radii.append(1.0 / mean if mean > 0.0 else math.inf)
+    gap = gauge.straightedge_gap
+    values = [
+        measure.opening(shape, s, low, high),
+        *(r * fitted for r, fitted in zip(radii, record.circle, strict=True)),
+        measure.straightedge_flat(shape, s, gap, from_end=False),
+        measure.straightedge_flat(shape, s, gap, from_end=True),
+        float(shape.theta[-1]),
+    ]
+    if record.wanted is not None and len(record.quantities) > GAP:
+        made = Made(
+            s=record.result.sheet["s"],
+            curvature=curvature,
+            element=record.element,
+            flats=(values[3], values[4]),
+            arc_flats=(math.nan, math.nan),
+            opening=values[OPENING],
+            turned=values[TURNED],
+        )
+        values.append(template_gap(made, record.wanted))
+    return np.array(values)
+
+
+def on_record(record: Record, curvature: Array, s: Array) -> Array:
+    """Curvature at the elements of the record, of another run's elements at ``s``."""
+    share = s / (s[-1] + s[0])
+    mine = record.result.sheet["s"]
+    found: Array = np.interp(mine / (mine[-1] + mine[0]), share, curvature)
+    return found
+
+
+def result_of(record: Record, curvature: Array) -> Result:
+    """Give a part as a result: the record's, with another shape, opening and flats."""
+    shape = measure.free_outline(curvature, record.element)
+    opening, _, _, flat_operator, flat_rear, turned, *_ = map(
+        float, measured(record, curvature)
+    )
+    sheet = record.result.sheet
+    return replace(
+        record.result,
+        sheet=sheet | {"curvature_residual": curvature, "x": shape.x, "y": shape.y},
+        summary=record.result.summary
+        | {
+            "opening": opening,
+            "turned_angle": turned,
+            "flat_operator_straightedge": flat_operator,
+            "flat_rear_straightedge": flat_rear,
+        },
+    )

@@ -1,0 +1,265 @@
+"""A case: one sheet, one machine, one programme, and what to measure."""
+
+from collections.abc import Callable
+from math import ceil
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from pinchline import library
+from pinchline.case.checks import check_case
+from pinchline.case.fields import (
+    Bounds,
+    Choice,
+    Length,
+    LengthOrZero,
+    Number,
+    Positive,
+    Record,
+    Share,
+    Table,
+    Tables,
+    Text,
+    YesNo,
+    read,
+    refuse,
+)
+from pinchline.case.machine import Machine, read_machine
+from pinchline.case.moves import Move, read_moves
+from pinchline.case.sheet import Sheet, read_sheet
+from pinchline.case.spread import ScatterTable
+from pinchline.case.target import Target, read_target
+
+_DEFAULT_ELEMENT = 0.25  # of the thickness
+_HALF = 32.0 / 13.0  # E'/t: half the thickness under an even pressure
+_LUMPED = 0.8  # E'/t: stands for bulging as well, calibrated on a continuum
+_LEAST_STEPS, _LONGEST_STEP = 2, 0.2  # mm: longer ones step over the peak at a roll
+_FLAT_GUESS = 0.4  # of the distance of the rear roll: a flat, until it is planned
+_HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
+
+
+class _Hardening(Number):
+    """Validator of the kinematic share, by word or number."""
+
+    @property
+    def allowed(self) -> str:
+        """What is accepted, in words."""
+        return '"isotropic", "kinematic", or the kinematic share, a number from 0 to 1'
+
+    def __call__(self, value: object) -> float:
+        """Return the kinematic share, or refuse the value."""
+        if isinstance(value, str):
+            if value in _HARDENING:
+                return _HARDENING[value]
+            hint = library.did_you_mean(value, list(_HARDENING))
+            refuse(f"is not known{hint}", value=value, allowed=self.allowed)
+        return super().__call__(value)
+
+
+Section = Annotated[
+    Literal["layered", "closed-form"],
+    BeforeValidator(Choice(("layered", "closed-form"))),
+]
+Regime = Annotated[
+    Literal["auto", "wide", "narrow"],
+    BeforeValidator(Choice(("auto", "wide", "narrow"))),
+]
+Hardening = Annotated[
+    float, BeforeValidator(_Hardening(Bounds(at_least=0.0, at_most=1.0)))
+]
+Layers = Annotated[
+    int, BeforeValidator(Number(Bounds(at_least=6, at_most=64), whole=True))
+]
+
+
+StepsPerElement = Annotated[
+    int, BeforeValidator(Number(Bounds(at_least=1, at_most=16), whole=True))
+]
+
+
+class ModelOptions(Record):
+    """How the case is computed.
+
+    Attributes
+    ----------
+    element : wished element length, mm; None takes a quarter of the thickness
+    steps_per_element : feed steps in which one element of sheet goes through the nip;
+        None takes two, or as many as keep a step within 0.2 mm
+    section : through-thickness layers, or the closed form
+    hardening : kinematic share, 0 to 1; None takes the card's
+    bulging : whether bent sheet bulges on its hollow side, and pressure works on that
+    contact : foundation stiffness as a multiple of E'/t; None takes 0.8, calibrated to
+        stand for bulging too, and with bulging that of half the thickness, 32/13
+    layers : per half thickness
+    drive_share : share of the drive that acts at the upper roll, 0 to 1
+    lift_step : largest lift per step, mm; None leaves it to the solver
+    regime : "wide" is held flat across by its width (plane strain), "narrow" is not;
+        "auto" decides by the Searle number
+    weight : whether the sheet's own weight counts
+    """
+
+    element: Length | None = None
+    steps_per_element: StepsPerElement | None = None
+    section: Section = "layered"
+    hardening: Hardening | None = None
+    bulging: YesNo = False
+    contact: Positive | None = None
+    layers: Layers = 20
+    drive_share: Share = 0.5
+    lift_step: Length | None = None
+    regime: Regime = "auto"
+    weight: YesNo = False
+
+    @property
+    def foundation(self) -> float:
+        """Foundation stiffness, times E'/t."""
+        return self.contact or (_HALF if self.bulging else _LUMPED)
+
+    @property
+    def plain(self) -> Self:
+        """Without bulging; a foundation that stands for it takes its place."""
+        if not self.bulging:
+            return self
+        contact = self.foundation * _LUMPED / _HALF
+        return self.model_copy(update={"bulging": False, "contact": contact})
+
+
+class Measures(Record):
+    """What to measure on the free part.
+
+    Attributes
+    ----------
+    straightedge_gap : gap at which the straightedge flat ends, mm
+    gauge_operator, gauge_rear : s of the gauge lines, mm; None takes the edges
+    zone_from, zone_to : s of the zone of the radius, mm; None finds the plateau
+    """
+
+    straightedge_gap: Length = 0.1
+    gauge_operator: LengthOrZero | None = None
+    gauge_rear: LengthOrZero | None = None
+    zone_from: LengthOrZero | None = None
+    zone_to: LengthOrZero | None = None
+
+
+class CaseTable(Record):
+    """Top level of a case file."""
+
+    title: Text | None = None
+    sheet: Annotated[
+        dict[str, Any],
+        BeforeValidator(
+            Table("a table [sheet] with material, direction, thickness ...")
+        ),
+    ]
+    machine: Annotated[
+        dict[str, Any],
+        BeforeValidator(Table('a table [machine], such as use = "bench-60"')),
+    ]
+    model: ModelOptions = ModelOptions()
+    move: Annotated[
+        list[dict[str, Any]],
+        BeforeValidator(Tables("tables [[move]], each with its kind")),
+    ] = Field(default_factory=list)
+    measure: Measures = Measures()
+    scatter: ScatterTable = ScatterTable()
+    target: Annotated[
+        dict[str, Any] | None,
+        BeforeValidator(Table("a table [target] with radius and angle, or others")),
+    ] = None
+
+
+class Case(Record):
+    """A checked case; every number in internal units.
+
+    Attributes
+    ----------
+    title : one line
+    text : the TOML text, verbatim
+    path : where it was read
+    sheet, machine, model, moves, measure : its parts
+    scatter : how far what it says may be off
+    target : the wanted part; a case with one may leave moves and sheet length to a plan
+    """
+
+    title: str
+    text: str
+    path: str
+    sheet: Sheet
+    machine: Machine
+    model: ModelOptions = ModelOptions()
+    moves: tuple[Move, ...]
+    measure: Measures = Measures()
+    scatter: ScatterTable = ScatterTable()
+    target: Target | None = None
+
+    @property
+    def elements(self) -> int:
+        """Number of elements of the sheet."""
+        wished = self.model.element or _DEFAULT_ELEMENT * self.sheet.thickness
+        return max(1, ceil(self.sheet.length / wished - 1.0e-9))
+
+    @property
+    def element(self) -> float:
+        """Length of an element, mm: the sheet holds a whole number of them."""
+        return self.sheet.length / self.elements
+
+    @property
+    def steps_per_element(self) -> int:
+        """Feed steps of an element."""
+        asked = self.model.steps_per_element
+        return asked or max(_LEAST_STEPS, ceil(self.element / _LONGEST_STEP - 1.0e-9))
+
+    @model_validator(mode="after")
+    def _possible(self) -> "Case":
+        check_case(self)
+        return self
+
+
+def parse_case(text: str, *, path: str) -> Case:
+    """Build a case from TOML text.
+
+    Parameters
+    ----------
+    text : the TOML text
+    path : where it comes from; relative paths in it start in that folder
+
+    Raises
+    ------
+    InputError
+        that names file, key, value and what is allowed
+    """
+    return build_case(library.parse_toml(text, path), text=text, path=path)
+
+
+def build_case(data: dict[str, Any], *, text: str, path: str) -> Case:
+    """Build a case from the table of its TOML ``text``, changed or not."""
+    table = read(CaseTable, data, file=path)
+    target = None if table.target is None else read_target(table.target, path)
+    machine = read_machine(table.machine, path)
+    return Case(
+        title=table.title or Path(path).stem,
+        text=text,
+        path=path,
+        sheet=read_sheet(table.sheet, path, _blank(target, machine)),
+        machine=machine,
+        model=table.model,
+        moves=read_moves(table.move, path),
+        measure=table.measure,
+        scatter=table.scatter,
+        target=target,
+    )
+
+
+def _blank(target: Target | None, machine: Machine) -> Callable[[float], float] | None:
+    """Length of a blank for a target, by the sheet's thickness; both in mm."""
+    if target is None:
+        return None
+    flat = _FLAT_GUESS * machine.rear.distance
+    return lambda thickness: target.blank(thickness, flat)
+
+
+def load_case(source: str | Path) -> Case:
+    """Build a case from a path (ends in ``.toml`` or holds a separator) or a name."""
+    found = library.fetch("cases", source)
+    return parse_case(found.text, path=found.where)

@@ -1,0 +1,1 @@
+"""Files of measured values: scrap strips, tensile tests."""

@@ -1,0 +1,288 @@
+"""Scrap strips that were rolled once and measured: settings and readings from a CSV.
+
+One row is one reading of a strip, or several in cells of their own; what a strip's
+first row says of its setting holds for its other rows. The README lists the columns.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Literal
+
+from pinchline.case.fields import Record
+from pinchline.case.measured.columns import Columns, Line, read_columns
+from pinchline.library import did_you_mean
+from pinchline.units import Dimension
+
+Way = Literal["rear", "operator"]
+Side = Literal["inside", "middle", "outside"]
+Kind = Literal[
+    "rise", "diameter", "radius", "opening", "flat", "thickness", "hand force"
+]
+Screw = Literal["lift", "turns", "gap"]
+
+EXAMPLE = (
+    "a header such as strip, lift [mm], toward, side, chord [mm], rise [mm], "
+    "rise error [mm]"
+)
+LIFT_ERROR = 0.05  # mm: how well a lift is set where the file does not say; assumed
+_FLAT = 0.02  # of the marks: what the reading of a flat strip may be off
+_WAYS: tuple[Way, ...] = ("rear", "operator")
+_SIDES: tuple[Side, ...] = ("inside", "middle", "outside")
+_KINDS: dict[Kind, Dimension] = {
+    "rise": "length",
+    "diameter": "length",
+    "radius": "length",
+    "opening": "length",
+    "flat": "length",
+    "thickness": "length",
+    "hand force": "force",
+}
+_SCREWS: dict[Screw, Dimension | None] = {
+    "lift": "length",
+    "turns": None,
+    "gap": "length",
+}
+# what a reading cannot be understood without
+_BESIDE: dict[Kind, str] = {"rise": "chord", "opening": "marks"}
+ON_A_FACE = ("rise", "diameter", "radius", "opening")  # of the sheet
+_OTHERS = ("strip", "toward", "side", "note", "chord", "marks", "width")
+KNOWN = (*_OTHERS, *_SCREWS, *_KINDS, *(f"{k} error" for k in (*_SCREWS, *_KINDS)))
+
+
+class Reading(Record):
+    """One number read off a strip.
+
+    Attributes
+    ----------
+    kind : what was measured
+    value, error : mm or N; the error is one standard deviation
+    side : of the sheet, where a radius was measured on it
+    beside : chord of a rise, or length along the sheet between the marks of an
+        opening, mm; 0 where there is none
+    line : of the file
+    """
+
+    kind: Kind
+    value: float
+    error: float
+    side: Side = "middle"
+    beside: float = 0.0
+    line: int = 0
+
+
+class Strip(Record):
+    """A strip, rolled flat and once through at one setting.
+
+    Attributes
+    ----------
+    name : as the file calls it
+    screw : what was set: the lift, turns of the screws from touch, or the gap between
+        upper and rear roll
+    setting, setting_error : mm or turns; without an error ``LIFT_ERROR`` counts
+    way : fed toward
+    width : along the rolls, mm; None is that of the case
+    readings : what was measured
+    """
+
+    name: str
+    screw: Screw
+    setting: float
+    setting_error: float | None
+    way: Way
+    width: float | None = None
+    readings: tuple[Reading, ...]
+
+
+def read_strips(source: str | Path) -> tuple[Strip, ...]:
+    """Read the strips of a measurement file.
+
+    Raises
+    ------
+    InputError
+        that names file, line, column, value and what is allowed
+    """
+    table = read_columns(source, EXAMPLE)
+    _check_heads(table)
+    strips: dict[str, Strip] = {}
+    for line in table.lines:
+        name = line.cells.get("strip")
+        if name is None:
+            message = "the row does not say which strip it is of"
+            raise table.fault(message, "a name or number in every row", line, "strip")
+        before = strips.get(name)
+        own = _strip(table, line, name, before)
+        found = tuple(_readings(table, line, own))
+        earlier = () if before is None else before.readings
+        strips[name] = own.model_copy(update={"readings": (*earlier, *found)})
+    for name, strip in strips.items():
+        if not strip.readings:
+            message = f"strip {name} has no reading"
+            raise table.fault(message, f"one of {', '.join(_KINDS)}")
+    return tuple(strips.values())
+
+
+def _check_heads(table: Columns) -> None:
+    """Refuse a header with unknown names, without a unit, or with too little."""
+    for name, head in table.heads.items():
+        if name not in KNOWN:
+            message = f"the column is not known{did_you_mean(name, list(KNOWN))}"
+            raise table.fault(message, ", ".join(KNOWN), None, head.name)
+    for name in ("strip", "toward"):
+        if name not in table.heads:
+            message = f"there is no column {name}"
+            raise table.fault(message, EXAMPLE)
+    if not any(name in table.heads for name in _SCREWS):
+        message = "no column says how the rear roll stood"
+        raise table.fault(message, "lift [mm], turns or gap [mm]")
+    if not any(name in table.heads for name in _KINDS):
+        message = "there is no column of readings"
+        raise table.fault(message, f"one of {', '.join(_KINDS)}, with its unit")
+    for kind in _KINDS:
+        for needed in (f"{kind} error", _BESIDE.get(kind, kind)):
+            if kind in table.heads and needed not in table.heads:
+                message = f"there is no column {needed} beside {kind}"
+                told = "how far a reading may be off, one standard deviation"
+                allowed = f"{needed} [mm]" + (f": {told}" if "error" in needed else "")
+                raise table.fault(message, allowed)
+    for name in table.heads:
+        dimension = _dimension(name)
+        if dimension is not None:
+            unit = "N" if dimension == "force" else "mm"
+            table.factor(name, dimension, f"{name} [{unit}]")
+
+
+def _dimension(name: str) -> Dimension | None:
+    """Of a column, None for words and pure numbers."""
+    plain = name.removesuffix(" error")
+    if plain in ("chord", "marks", "width"):
+        return "length"
+    for known in (_KINDS, _SCREWS):
+        for name, dimension in known.items():
+            if name == plain:
+                return dimension
+    return None
+
+
+def _number(table: Columns, line: Line, column: str) -> float | None:
+    """Give a cell in internal units; it must be above zero where it is told."""
+    if column not in table.heads:
+        return None
+    value = table.number(line, column)
+    if value is None:
+        return None
+    if value < 0.0 or (value == 0.0 and column not in ("rise", "lift", "turns", "gap")):
+        allowed = "from 0 up" if column in ("rise", *_SCREWS) else "above 0"
+        message = "is out of range"
+        raise table.fault(message, f"a number {allowed}", line, column)
+    dimension = _dimension(column)
+    return value if dimension is None else value * table.factor(column, dimension, "")
+
+
+def _word(
+    table: Columns, line: Line, column: str, known: tuple[str, ...]
+) -> str | None:
+    word = line.cells.get(column)
+    if word is None:
+        return None
+    if word.lower() not in known:
+        message = f"is not known{did_you_mean(word, list(known))}"
+        raise table.fault(message, ", ".join(known), line, column)
+    return word.lower()
+
+
+def _strip(table: Columns, line: Line, name: str, before: Strip | None) -> Strip:
+    """Read the setting of a strip; a later row may repeat it, not change it."""
+    screws = [s for s in _SCREWS if _number(table, line, s) is not None]
+    if len(screws) > 1:
+        message = "the row says twice how the rear roll stood"
+        raise table.fault(message, "one of lift, turns and gap", line, screws[1])
+    way = _word(table, line, "toward", _WAYS)
+    width = _number(table, line, "width")
+    if before is None:
+        if not screws:
+            message = f"nothing says how the rear roll stood for strip {name}"
+            raise table.fault(message, "lift, turns or gap in its first row", line)
+        if way is None:
+            message = f"nothing says which way strip {name} was fed"
+            raise table.fault(message, "rear or operator", line, "toward")
+        screw = screws[0]
+        return Strip(
+            name=name,
+            screw=screw,
+            setting=_number(table, line, screw) or 0.0,
+            setting_error=_number(table, line, f"{screw} error"),
+            way=way,  # type: ignore[arg-type]
+            width=width,
+            readings=(),
+        )
+    again = {
+        "toward": (way, before.way),
+        "width": (width, before.width),
+        before.screw: (_number(table, line, before.screw), before.setting),
+    }
+    for column, (now, then) in again.items():
+        if now is not None and now != then:
+            message = f"strip {name} was rolled otherwise in an earlier row"
+            allowed = "one setting for one strip: another name for another strip"
+            raise table.fault(message, allowed, line, column)
+    if screws and screws[0] != before.screw:
+        message = f"strip {name} was set by its {before.screw} in an earlier row"
+        raise table.fault(message, "the same column, or an empty cell", line, screws[0])
+    return before
+
+
+def _readings(table: Columns, line: Line, strip: Strip) -> Iterator[Reading]:
+    side = _word(table, line, "side", _SIDES)
+    for kind in _KINDS:
+        value = _number(table, line, kind)
+        if value is None:
+            continue
+        error = _number(table, line, f"{kind} error")
+        if error is None:
+            message = f"the reading of {kind} has no error"
+            allowed = "how far it may be off, one standard deviation"
+            raise table.fault(message, allowed, line, f"{kind} error")
+        if kind == "flat" and strip.way == "rear":
+            message = "the flat of a strip fed toward the rear is what was left in hand"
+            allowed = (
+                "that of a strip fed toward the operator until its edge has left the "
+                "rear roll, measured at that edge"
+            )
+            raise table.fault(message, allowed, line, kind)
+        if kind in ON_A_FACE and side is None:
+            message = f"nothing says on which side of the sheet the {kind} was measured"
+            raise table.fault(message, "side: inside, middle or outside", line, "side")
+        beside = 0.0
+        if kind in _BESIDE:
+            beside = _beside(table, line, kind, value)
+        yield Reading(
+            kind=kind,
+            value=value,
+            error=error,
+            side=side or "middle",  # type: ignore[arg-type]
+            beside=beside,
+            line=line.number,
+        )
+
+
+def _beside(table: Columns, line: Line, kind: Kind, value: float) -> float:
+    """Read the chord of a rise or the marks of an opening; refuse what cannot be."""
+    name = _BESIDE[kind]
+    beside = _number(table, line, name)
+    if beside is None:
+        message = f"the {kind} has no {name}"
+        raise table.fault(message, f"the {name} it was measured over", line, name)
+    if kind == "rise" and value > 0.5 * beside:
+        message = "the rise is larger than half the chord"
+        if value > beside:
+            message = "the rise is larger than the chord"
+        allowed = (
+            f"a rise up to half of the chord, {beside:.4g} mm; measure over an arc of "
+            "less than half a circle"
+        )
+        raise table.fault(message, allowed, line, kind)
+    if kind == "opening" and value > (1.0 + _FLAT) * beside:
+        message = "the opening is larger than the sheet between the marks"
+        allowed = f"up to {beside:.4g} mm, the length along the sheet"
+        raise table.fault(message, allowed, line, kind)
+    return beside

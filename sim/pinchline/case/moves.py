@@ -1,0 +1,141 @@
+"""The moves of a programme, in the order the operator makes them."""
+
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BeforeValidator, model_validator
+
+from pinchline import units
+from pinchline.case.fields import Choice, Length, LengthOrZero, Record, read, refuse
+from pinchline.errors import InputError
+from pinchline.library import did_you_mean
+
+Toward = Annotated[
+    Literal["rear", "operator"], BeforeValidator(Choice(("rear", "operator")))
+]
+
+
+class Place(Record):
+    """Lay the flat sheet in and close the nip.
+
+    Attributes
+    ----------
+    at : point of the sheet on the nip line, from the operator's edge, mm
+    """
+
+    kind: Literal["place"] = "place"
+    at: Length
+
+
+class Lift(Record):
+    """Raise the rear roll with the sheet at rest.
+
+    Attributes
+    ----------
+    to : lift along the slide from touch, mm
+    """
+
+    kind: Literal["lift"] = "lift"
+    to: LengthOrZero
+
+
+class Feed(Record):
+    """Drive sheet through the nip.
+
+    Attributes
+    ----------
+    toward : where the sheet goes
+    by : length to feed, mm
+    leave : or the length to leave between nip line and trailing edge, mm
+    lift_to : lift at the end of the feed, reached linearly, mm; None keeps it
+    """
+
+    kind: Literal["feed"] = "feed"
+    toward: Toward
+    by: Length | None = None
+    leave: LengthOrZero | None = None
+    lift_to: LengthOrZero | None = None
+
+    @model_validator(mode="after")
+    def _one_length(self) -> "Feed":
+        allowed = "one of by (a length to feed) and leave (a length to keep)"
+        if self.by is not None and self.leave is not None:
+            value = units.format(self.leave, "length")
+            message = "both by and leave are given"
+            refuse(message, key="leave", value=value, allowed=allowed)
+        if self.by is None and self.leave is None:
+            refuse("neither by nor leave is given", key="by", allowed=allowed)
+        return self
+
+
+class Lower(Record):
+    """Lower the rear roll.
+
+    Attributes
+    ----------
+    to : lift that remains, mm
+    """
+
+    kind: Literal["lower"] = "lower"
+    to: LengthOrZero = 0.0
+
+
+class Release(Record):
+    """Open the nip and set the sheet free."""
+
+    kind: Literal["release"] = "release"
+
+
+class Turn(Record):
+    """Take the sheet out and turn it end for end."""
+
+    kind: Literal["turn"] = "turn"
+
+
+Move = Place | Lift | Feed | Lower | Release | Turn
+
+KINDS: dict[str, type[Record]] = {
+    kind.model_fields["kind"].default: kind for kind in get_args(Move)
+}
+
+
+def describe(move: Move) -> str:
+    """Return the move in a few words."""
+    if move.kind == "place":
+        return f"place at {move.at:g} mm"
+    if move.kind == "lift":
+        return f"lift to {move.to:g} mm"
+    if move.kind == "feed":
+        how = (
+            f"by {move.by:g} mm" if move.by is not None else f"leave {move.leave:g} mm"
+        )
+        carried = "" if move.lift_to is None else f", lift to {move.lift_to:g} mm"
+        return f"feed toward {move.toward}, {how}{carried}"
+    if move.kind == "lower":
+        return f"lower to {move.to:g} mm"
+    return move.kind
+
+
+def move_key(number: int, kind: str) -> str:
+    """Name a move in messages; numbers start at 1."""
+    return f"move {number} ({kind})"
+
+
+def read_moves(tables: list[dict[str, Any]], file: str) -> tuple[Move, ...]:
+    """Build the moves of a case from its ``[[move]]`` tables."""
+    moves: list[Any] = []
+    for number, table in enumerate(tables, 1):
+        kind = table.get("kind")
+        model = KINDS.get(kind) if isinstance(kind, str) else None
+        if model is None or not isinstance(kind, str):
+            hint = did_you_mean(kind, list(KINDS)) if isinstance(kind, str) else ""
+            missing = "is missing" if kind is None else f"no move of that kind{hint}"
+            raise InputError(
+                missing,
+                file=file,
+                key=f"move {number}: kind",
+                value=kind,
+                allowed=", ".join(f'"{name}"' for name in KINDS),
+            )
+        key = f"{move_key(number, kind)}: "
+        moves.append(read(model, table, file=file, key=key))
+    return tuple(moves)

@@ -1,0 +1,107 @@
+"""The blank that goes into the bender."""
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, model_validator
+
+from pinchline import units
+from pinchline.case.fields import (
+    Choice,
+    Curvature,
+    Length,
+    Record,
+    SignedLength,
+    Words,
+    read,
+    refuse,
+)
+from pinchline.case.material import Direction, Material, load_material
+from pinchline.errors import InputError
+
+_MATERIAL = (
+    "a material card's name, the path of a .toml file, or a [sheet.material] table"
+)
+
+
+class _CardOrTable(Words):
+    """Validator of a name or path, or of a table that is read later."""
+
+    def __call__(self, value: object) -> Any:
+        """Return the value, or refuse it."""
+        return value if isinstance(value, dict) else super().__call__(value)
+
+
+class SheetTable(Record):
+    """Keys of ``[sheet]``."""
+
+    material: Annotated[str | dict[str, Any], BeforeValidator(_CardOrTable(_MATERIAL))]
+    direction: Annotated[Direction, BeforeValidator(Choice(("L", "LT")))]
+    thickness: Length
+    length: Length | None = None
+    width: Length
+    off_centre: SignedLength = 0.0
+    curvature: Curvature | None = None
+    radius: SignedLength | None = None
+
+    @model_validator(mode="after")
+    def _one_bend(self) -> "SheetTable":
+        if self.curvature is not None and self.radius is not None:
+            allowed = "curvature or radius, not both"
+            value = units.format(self.radius, "length")
+            refuse(
+                "is given beside curvature", key="radius", value=value, allowed=allowed
+            )
+        if self.radius == 0.0:
+            allowed = "a radius that is not zero; leave it out for flat sheet"
+            refuse("is zero", key="radius", value="0 mm", allowed=allowed)
+        return self
+
+
+class Sheet(Record):
+    """A blank; unit width is modelled, the width gives totals.
+
+    Attributes
+    ----------
+    material : of its direction and thickness
+    thickness, length, width : mm; length along the feed
+    off_centre : the sheet's middle from the middle of the rolls, mm, + to the right as
+        the operator sees it
+    curvature : natural curvature where the sheet is curved already, 1/mm
+    """
+
+    material: Material
+    thickness: Length
+    length: Length
+    width: Length
+    off_centre: SignedLength = 0.0
+    curvature: Curvature = 0.0
+
+
+def read_sheet(
+    table: dict[str, Any], file: str, blank: Callable[[float], float] | None = None
+) -> Sheet:
+    """Build the sheet of a case from its ``[sheet]`` table and the material card.
+
+    ``blank`` gives a length for a thickness (mm) where the table may leave it out.
+    """
+    keys = read(SheetTable, table, file=file, key="sheet")
+    length = keys.length
+    if length is None:
+        if blank is None:
+            allowed = units.allowed_text("length", "above 0")
+            message = "is missing"
+            raise InputError(message, file=file, key="sheet.length", allowed=allowed)
+        length = blank(keys.thickness)
+    material = load_material(keys.material, keys.direction, keys.thickness, where=file)
+    curvature = keys.curvature or 0.0
+    if keys.radius is not None:
+        curvature = 1.0 / keys.radius
+    return Sheet(
+        material=material,
+        thickness=keys.thickness,
+        length=length,
+        width=keys.width,
+        off_centre=keys.off_centre,
+        curvature=curvature,
+    )

@@ -1,0 +1,1 @@
+"""What a study varies of a case, keeps, and draws."""

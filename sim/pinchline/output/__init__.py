@@ -1,1 +1,0 @@
-"""What the user sees: pictures and tables of a result."""

@@ -1,0 +1,1 @@
+"""What a person sees: words, tables, pictures, pages and files."""

@@ -1,0 +1,111 @@
+"""Results for other programs: tables, drawings, shapes in space, moving pictures.
+
+The ending of the file's name chooses the kind. Every file appears whole or not at all.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pinchline.errors import InputError
+from pinchline.reports.export.animation import FORMATS, moving_picture
+from pinchline.reports.export.animation import FRAMES as PICTURES
+from pinchline.reports.export.drawing import drawing
+from pinchline.reports.export.shapes import write_shapes
+from pinchline.reports.export.spreadsheet import spreadsheets
+from pinchline.reports.run.playback import FRAMES
+from pinchline.results.schema import GROUPS
+from pinchline.results.tables import write_table
+from pinchline.results.writer import check_writable, write_whole
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pinchline.results.schema import Result
+    from pinchline.units import System
+
+TOLERANCE = 0.005  # mm, of a drawing
+TIGHTEST, WIDEST = 1.0e-5, 1.0  # mm
+SUFFIXES = (".csv", ".dxf", ".pvd", *FORMATS)
+
+
+def check_export(path: Path, group: str, tolerance: float) -> None:
+    """Refuse what cannot be exported, before anything is read or drawn."""
+    if path.suffix.lower() not in SUFFIXES:
+        message = "there is no export of that kind"
+        allowed = f"a name that ends in {', '.join(SUFFIXES)}"
+        raise InputError(message, file=path, allowed=allowed)
+    if group not in GROUPS:
+        message = "there is no such group"
+        raise InputError(message, key="group", value=group, allowed=", ".join(GROUPS))
+    if not TIGHTEST <= tolerance <= WIDEST:
+        message = "the tolerance is out of range"
+        allowed = f"{TIGHTEST:g} mm to {WIDEST:g} mm"
+        raise InputError(
+            message, key="tolerance", value=f"{tolerance:g} mm", allowed=allowed
+        )
+    check_writable(path)
+
+
+def export(
+    result: Result,
+    path: str | Path,
+    *,
+    group: str = "sheet",
+    tolerance: float = TOLERANCE,
+    system: System = "metric",
+) -> list[Path]:
+    """Write one file, or for some kinds several, by the ending of the name.
+
+    Parameters
+    ----------
+    result : of a run
+    path : ``.csv``, ``.dxf``, ``.pvd``, ``.gif`` or ``.mp4``
+    group : which datasets a ``.csv`` holds
+    tolerance : largest distance of a ``.dxf`` from the part, mm
+    system : in which units a ``.dxf`` is drawn, mm or inches
+
+    Returns
+    -------
+    The paths written, the one asked for first where it is one of them.
+
+    Raises
+    ------
+    InputError
+        where the name, the group or the tolerance will not do, or it cannot be written
+    """
+    path = Path(path)
+    check_export(path, group, tolerance)
+    kind = path.suffix.lower()
+    if kind == ".csv":
+        return _tables(result, path, group)
+    if kind == ".pvd":
+        return write_shapes(result, path)
+    if kind == ".dxf":
+        write_whole(path, drawing(result, tolerance, system))
+    else:
+        write_whole(path, moving_picture(result, kind))
+    return [path]
+
+
+def left_out(result: Result, path: Path) -> str:
+    """Say how many frames an export holds where it could not hold all, or nothing."""
+    most = {".pvd": FRAMES, ".gif": PICTURES, ".mp4": PICTURES}
+    held = result.frames["move"].size
+    shown = most.get(path.suffix.lower(), held)
+    if held <= shown:
+        return ""
+    return f"The result holds {held} frames; {path} has at most {shown} of them."
+
+
+def _tables(result: Result, path: Path, group: str) -> list[Path]:
+    """Write one table for each kind of row; with several, the name tells which."""
+    tables = spreadsheets(result, group)
+    names: Sequence[Path] = [path]
+    if len(tables) > 1:
+        names = [
+            path.with_name(f"{path.stem}-{table.dimension}{path.suffix}")
+            for table in tables
+        ]
+    return [write_table(table, name) for table, name in zip(tables, names, strict=True)]

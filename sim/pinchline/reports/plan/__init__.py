@@ -1,0 +1,1 @@
+"""The plan on paper: set-up sheet, template, measurements."""

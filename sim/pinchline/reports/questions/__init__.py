@@ -1,0 +1,1 @@
+"""Reports of the analyses: limits, rules, scatter, fit, width, cards."""

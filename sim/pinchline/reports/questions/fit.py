@@ -1,0 +1,225 @@
+"""What a fit found, in words: estimates, readings, what to trust, what to roll next."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from typing import TYPE_CHECKING
+
+from pinchline import units
+from pinchline.analysis.fitting.advise import Forecast, job_passes, learned
+from pinchline.analysis.fitting.solution import NINETY_FIVE
+from pinchline.case.measured.strips import ON_A_FACE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from pinchline.analysis.fitting.advise import Advice
+    from pinchline.analysis.fitting.solution import Estimate, Fit, Residual
+    from pinchline.units import System
+
+_WIDTH = 88
+_MUCH, _LITTLE = 0.5, 0.9  # of the prior's deviation: what counts as learned, or not
+_FLAT = 1.0e-5  # 1/mm: less is no bend
+_FEW = 1.5  # combinations: below it a fit says little
+
+
+def fit_words(found: Fit, advice: Advice | None, system: System) -> str:
+    """Say what the strips tell."""
+    case = found.case
+    thickness = units.format(case.sheet.thickness, "length", system)
+    count = _counted(len(found.strips), "strip")
+    lines = [
+        case.title,
+        f"{case.sheet.material.name}, {thickness}; {case.machine.title}",
+        f"{count} with {_counted(found.readings, 'reading')} in {found.source}",
+        "",
+        f"{'':<18} {'before':>13} {'95 %':>24} {'fitted':>13} {'95 %':>24}",
+        *(_estimate(e, system) for e in found.estimates),
+        "",
+    ]
+    for text in _told(found, system):
+        lines += textwrap.wrap(text, _WIDTH)
+    lines += ["", *_readings(found, system), "", *_job(found, system)]
+    lines += ["", *textwrap.wrap(_next(advice, system), _WIDTH)]
+    return "\n".join(lines)
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number != 1 else ''}"
+
+
+def _estimate(e: Estimate, system: System) -> str:
+    p = e.parameter
+
+    def say(value: float) -> str:
+        return units.format(value, p.dimension, system)
+
+    def span(ends: tuple[float, float]) -> str:
+        number = say(ends[0]).split()[0]
+        return f"{number} to {say(ends[1])}"
+
+    return (
+        f"{p.name:<18} {say(p.median):>13} {span(e.prior):>24} {say(e.value):>13} "
+        f"{span(e.interval):>24}"
+    )
+
+
+def _told(found: Fit, system: System) -> Iterator[str]:
+    """Say what was learned, what cannot be told apart, what does not agree."""
+    about = learned(found)
+    sharp = [e for e in found.estimates if e.deviation < _MUCH]
+    idle = [e for e in found.estimates if e.deviation > _LITTLE]
+    if about.combinations < _FEW:
+        yield (
+            "These strips say little: they fix one combination of "
+            f"{_listed(about.leading)} at best. Everything else is as it was assumed; "
+            "trust the fit near these lifts only, and roll another strip."
+        )
+    if sharp:
+        yield f"Learned: {_listed(e.parameter.name for e in sharp)}."
+    if idle:
+        yield (
+            f"Nothing learned of {_listed(e.parameter.name for e in idle)}: as assumed "
+            "before."
+        )
+    for pair in about.pairs:
+        how = "higher" if pair.correlation > 0.0 else "lower"
+        yield (
+            f"The strips tell {pair.first} and {pair.second} only together: a higher "
+            f"{pair.first} with a {how} {pair.second} would do as well."
+        )
+    for name in about.far:
+        yield (
+            f"CAUTION: the {name} comes out far from what was assumed before. Is it "
+            "the right card? Were lift, side and units written down right?"
+        )
+    yield from _agreement(found)
+    if not math.isfinite(max(found.corrected)):
+        yield (
+            "Not every strip could be rolled by the stepped solver; there the span "
+            "solver alone predicts, with an error of 1 % of the curvature."
+        )
+    yield from (f"{note[:1].upper()}{note[1:]}." for note in found.notes)
+    offset = found.values["touch offset"]
+    side = "above" if offset > 0.0 else "below"
+    yield (
+        f"Where the screws' scale says zero the roll stands "
+        f"{units.format(abs(offset), 'length', system)} {side} touch."
+    )
+
+
+def _agreement(found: Fit) -> Iterator[str]:
+    """Say whether the strips agree with each other and the model."""
+    names = [name for name, _ in found.strange]
+    if names:
+        others = "the others" if len(found.strips) > len(names) else "each other"
+        if len(names) == 1:
+            yield (
+                f"CAUTION: strip {names[0]} is not where {others} and the card expect "
+                "it. Measure it again, or leave it out and fit once more."
+            )
+        else:
+            yield (
+                f"CAUTION: strips {_listed(names)} contradict {others}. At least one "
+                "was set or measured wrongly: measure them again, or roll them again."
+            )
+    if found.widened > 1.0:
+        yield (
+            f"CAUTION: the readings lie further from the model than their errors allow "
+            f"(chance {found.chance:.1g}). All intervals are {found.widened:.1f} times "
+            "wider for that: something was misread, set wrongly, or not in the model."
+        )
+
+
+def _listed(names: Iterable[str]) -> str:
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _readings(found: Fit, system: System) -> list[str]:
+    unit = "in" if system == "inch" else "mm"
+    head = (
+        f"{'strip':<10}{'reading':<28}{'measured':>12}{'fitted':>12}{'before':>12}"
+        f"{'off, errors':>13}"
+    )
+    lines = [
+        f"Readings ({unit}; a force in {'lbf' if system == 'inch' else 'N'})",
+        head,
+    ]
+    return lines + [_reading(r, system) for r in found.residuals]
+
+
+def _reading(r: Residual, system: System) -> str:
+    dimension: units.Dimension = "force" if r.reading.kind == "hand force" else "length"
+
+    def say(value: float) -> str:
+        if math.isinf(value):
+            return "flat"
+        return units.format(value, dimension, system).split()[0]
+
+    words: str = r.reading.kind
+    if r.reading.beside:
+        over = units.format(r.reading.beside, "length", system)
+        words += f" over {over}"
+    if r.reading.kind in ON_A_FACE:
+        words += f", {r.reading.side}"
+    mark = "  *" if abs(r.off) > 3.0 else ""
+    return (
+        f"{r.strip[:9]:<10}{words:<28}{say(r.reading.value):>12}{say(r.predicted):>12}"
+        f"{say(r.before):>12}{r.off:>+13.1f}{mark}"
+    )
+
+
+def _job(found: Fit, system: System) -> list[str]:
+    """Say the radii of the case's own passes before and after."""
+    passes = job_passes(found)
+    if not passes:
+        return ["The case has no passes of its own to predict."]
+    forecast = Forecast(found)
+    lines = [
+        "The case's passes at these settings, radius of the middle (95 %)",
+        f"{'lift':>12}{'':2}{'toward':<12}{'before':>30}{'fitted':>30}",
+    ]
+    for p in passes:
+        card, fitted = (
+            _radius(forecast.band(p.lift, p.way, prior=prior), system)
+            for prior in (True, False)
+        )
+        lift = units.format(p.lift, "length", system)
+        lines.append(f"{lift:>12}{'':2}{p.way:<12}{card:>30}{fitted:>30}")
+    return lines
+
+
+def _radius(curvatures: tuple[float, float, float], system: System) -> str:
+    """Say a radius and where it lies, from curvatures (1/mm)."""
+
+    def say(k: float) -> str:
+        if not k > _FLAT:
+            return "flat"
+        return units.format(1.0 / k, "length", system)
+
+    middle, low, high = curvatures
+    if math.isnan(middle):
+        return "-"
+    if math.isnan(low):
+        return say(middle)
+    return f"{say(middle)} ({say(high).split()[0]} to {say(low).split()[0]})"
+
+
+def _next(advice: Advice | None, system: System) -> str:
+    if advice is None:
+        return "No further strip can be advised: the machine makes no other pass."
+    lift = units.format(advice.lift, "length", system)
+    radius = units.format(advice.radius, "length", system)
+    gain = f"from {NINETY_FIVE * advice.now:.1%} to {NINETY_FIVE * advice.then:.1%}"
+    what = f"{advice.wanted} (95 %) {gain}"
+    if not advice.worth:
+        return (
+            "Another strip would tell little more of the job: at best, at "
+            f"{lift} toward the {advice.way}, it would bring {what}."
+        )
+    return (
+        f"Roll next: {lift} by the scale, toward the {advice.way}; expect a radius of "
+        f"{radius}. It should bring {what}."
+    )

@@ -1,0 +1,113 @@
+"""Card, machine and case that a fit corrected, each with where its numbers are from."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pinchline import units
+from pinchline.analysis.fitting.strip_model import FITTED
+from pinchline.analysis.planning.job import tell_paths_from
+from pinchline.reports.questions.card import machine_card, material_card
+from pinchline.results.writer import write_whole
+
+if TYPE_CHECKING:
+    from pinchline.analysis.fitting.solution import Estimate, Fit
+    from pinchline.analysis.fitting.strip_model import Name
+
+_LONGEST = 90  # letters of a title
+
+
+def write_fit(found: Fit, folder: Path) -> tuple[Path, Path, Path]:
+    """Write material card, machine card and case into a folder; returns their paths.
+
+    The names are those of the case's own with ``-fit``; the case uses both cards by
+    their names in the folder.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    best = found.best
+    names = (
+        f"{Path(best.sheet.material.name).stem}-fit.toml",
+        f"{Path(best.machine.name).stem}-machine-fit.toml",
+        f"{Path(found.case.path).stem}-fit.toml",
+    )
+    texts = (_material(found), _machine(found), _case(found, folder, names[:2]))
+    paths = tuple(folder / name for name in names)
+    for path, text in zip(paths, texts, strict=True):
+        write_whole(path, text.encode())
+    return paths[0], paths[1], paths[2]
+
+
+def origin(found: Fit) -> str:
+    """Say which strips the numbers are fitted to, and when."""
+    day = dt.datetime.now(tz=dt.UTC).date().isoformat()
+    strips = f"{len(found.strips)} strip{'s' if len(found.strips) != 1 else ''}"
+    return f"fit of {strips} in {Path(found.source).name}, {day}"
+
+
+def fitted_words(estimate: Estimate) -> str:
+    """Say an estimate with its interval, and what it was before."""
+    p = estimate.parameter
+    low, high = (units.format(v, p.dimension) for v in estimate.interval)
+    before = units.format(p.median, p.dimension)
+    return f"95 % {low} to {high}; before {before}"
+
+
+def _material(found: Fit) -> str:
+    material = found.best.sheet.material
+    name = found.case.sheet.material.name
+    keys: dict[str, Name] = {
+        "yield_strength": "yield strength",
+        "tangent_modulus": "tangent modulus",
+    }
+    sources = dict(material.sources)
+    fitted = {p.name for p in found.parameters}
+    for key, parameter in keys.items():
+        if parameter in fitted:
+            told = fitted_words(found.estimate(parameter))
+            sources[key] = f"{origin(found)}, card {name}; {told}"
+    title = material.title.removesuffix(", fitted")[:_LONGEST]
+    changed = {"sources": sources, "basis": FITTED, "title": f"{title}, fitted"}
+    remarks = (
+        f"Written by `pinchline fit`: {origin(found)}.",
+        "It holds for the sheet the strips were cut from, in this direction.",
+    )
+    return material_card(material.model_copy(update=changed), remarks=remarks)
+
+
+def _machine(found: Fit) -> str:
+    machine = found.best.machine
+    own = (
+        "touch offset",
+        "nip play",
+        "clearance",
+        "nip stiffness",
+        "bearing stiffness",
+    )
+    remarks = [f"Written by `pinchline fit`: {origin(found)}; before {machine.name}."]
+    remarks += [
+        f"{e.parameter.name}: {fitted_words(e)}"
+        for e in found.estimates
+        if e.parameter.name in own
+    ]
+    title = f"{machine.title.removesuffix(', fitted')[:_LONGEST]}, fitted"
+    changed = machine.model_copy(update={"title": title})
+    return machine_card(changed, remarks=tuple(remarks))
+
+
+def _case(found: Fit, folder: Path, cards: tuple[str, ...]) -> str:
+    """Give the case's text with both cards and the fitted thickness in it."""
+    import tomlkit
+
+    document: Any = tomlkit.parse(found.case.text)
+    tell_paths_from(document, Path(found.case.path).parent, folder)
+    sheet = document["sheet"]
+    sheet.pop("material")
+    sheet.add("material", cards[0])
+    sheet["thickness"] = f"{found.best.sheet.thickness:.5g} mm"
+    machine = tomlkit.table()
+    machine.add("use", cards[1])
+    document["machine"] = machine
+    text = f"# Corrected by `pinchline fit`: {origin(found)}.\n"
+    return text + str(tomlkit.dumps(document))

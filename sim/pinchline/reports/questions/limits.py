@@ -1,0 +1,144 @@
+"""Radius against lift and what binds it, as text, table and picture."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline import units
+from pinchline.analysis.limits.single_pass import WRAP
+from pinchline.reports.style import theme
+from pinchline.results.tables import Column, Table
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from pinchline.analysis.limits.limits import Limits, OneWay
+    from pinchline.analysis.limits.single_pass import Pass
+    from pinchline.units import System
+
+_NUMBERS = (
+    ("lift", "mm", "lift of the rear roll from touch"),
+    ("radius", "mm", "residual radius of the mid-line, infinite where none remains"),
+    ("loaded", "mm", "radius under the rolls"),
+    ("strain", "1", "largest surface strain"),
+    ("grip_margin", "N/mm", "least grip beyond the drive"),
+    ("hand_force", "N", "largest force of the hand"),
+    ("screw_force", "N", "largest force on a screw of the rear roll"),
+    ("pinch_force", "N", "largest force on a pinch roll"),
+    ("roll_deflection", "mm", "largest deflection of a roll"),
+    ("nip_opening", "mm", "largest opening of the nip"),
+)
+
+
+def limits_table(limits: Limits, title: str) -> Table:
+    """Give every pass as a row: forward ones first, by rising lift."""
+    passes = [p for way in limits.ways for p in way.passes]
+    columns = [
+        Column(name, unit, words, np.array([getattr(p, name) for p in passes]))
+        for name, unit, words in _NUMBERS
+    ]
+    columns += [
+        Column("toward", "1", "the way it is fed", _text(p.way for p in passes)),
+        Column("limit", "1", "what forbids or ends it", _text(p.limit for p in passes)),
+    ]
+    return Table("pinchline-limits", "pass", tuple(columns), {"title": title})
+
+
+def _text(words: object) -> np.ndarray:
+    return np.array(list(words), dtype=object)  # type: ignore[call-overload]
+
+
+def limits_words(limits: Limits, title: str, system: System) -> str:
+    """Say the tightest radius each way and what binds it; then every pass."""
+    lines = [title, ""]
+    lines += [_answer(way, limits, system) for way in limits.ways]
+    lines += [
+        "",
+        "         lift      radius   under rolls    grip left   what it meets",
+    ]
+    for way in limits.ways:
+        lines.append(f"fed toward the {way.way}")
+        for p in way.passes:
+            lengths = (_say(value, system) for value in (p.lift, p.radius, p.loaded))
+            grip = units.format(p.grip_margin, "line_force", system)
+            row = "".join(f"{cell:>13}" for cell in (*lengths, grip))
+            lines.append(f"{row}   {p.limit}".rstrip())
+    lines += ["", "Radii of the mid-line; the inside is half a thickness tighter."]
+    return "\n".join(lines)
+
+
+def _say(value: float, system: System) -> str:
+    return "flat" if math.isinf(value) else units.format(value, "length", system)
+
+
+def _answer(way: OneWay, limits: Limits, system: System) -> str:
+    start = f"fed toward the {way.way}: "
+    p = way.tightest
+    if p is None:
+        return f"{start}no pass leaves a set ({way.binds})"
+    tight = f"{start}tightest {_say(p.radius, system)} at {_say(p.lift, system)} lift"
+    if way.binds == WRAP:
+        return f"{tight}; it lies on the upper roll (wrap): more lift does nothing"
+    if way.binds == limits.end:
+        return f"{tight}; the machine ends there ({limits.end})"
+    at = "" if math.isnan(way.beyond) else f" at {_say(way.beyond, system)}"
+    return f"{tight}; beyond it: {way.binds}{at}"
+
+
+def limits_picture(limits: Limits, title: str, system: System = "metric") -> Figure:
+    """Draw radius against lift, both ways, with what cannot be made marked."""
+    from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
+
+    length, size, _ = units.shop_unit("length", system)
+    with theme.applied():
+        fig = theme.figure(7.6, 5.4)
+        ax = fig.subplots()
+        for way, color, mark in zip(
+            limits.ways, (theme.BLUE, theme.RUST), ("o-", "s--"), strict=True
+        ):
+            _draw_way(ax, way, color, mark, size)
+        ax.axvline(
+            limits.longest / size, color=theme.INK, ls=":", lw=1.0, label=limits.end
+        )
+        ax.set_yscale("log")
+        ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        ax.yaxis.set_minor_locator(NullLocator())
+        ax.yaxis.set_major_formatter(FormatStrFormatter("%g"))
+        ax.set_ylabel(f"residual radius, {length}")
+        ax.set_xlabel(f"lift from touch, {length}")
+        ax.set_xlim(0.0, 1.03 * limits.longest / size)
+        theme.titled(ax, "How tight it can be rolled", title)
+        theme.legend_below(ax, 2)
+        return fig
+
+
+def _draw_way(ax: Axes, way: OneWay, color: str, mark: str, size: float) -> None:
+    """Draw one way, broken where a pass cannot be made; ``size``: of the unit, mm."""
+    lifts = [p.lift / size for p in way.passes]
+    radii = [
+        p.radius / size if p.possible and math.isfinite(p.radius) else math.nan
+        for p in way.passes
+    ]
+    ax.plot(lifts, radii, mark, color=color, label=f"fed toward the {way.way}")
+    bad = [p for p in way.passes if not p.possible]
+    if bad and not np.all(np.isnan(radii)):
+        under = [0.93 * float(np.nanmin(radii))] * len(bad)
+        words = f"cannot be made: {_kinds(bad)}"
+        ax.plot([p.lift / size for p in bad], under, "x", color=color, label=words)
+
+
+def _kinds(passes: list[Pass]) -> str:
+    return ", ".join(dict.fromkeys(p.limit for p in passes))
+
+
+def draw_limits(
+    limits: Limits, title: str, folder: Path, system: System = "metric"
+) -> Path:
+    """Draw the picture into a folder; returns its path."""
+    return theme.save_in(limits_picture(limits, title, system), folder, "limits.png")

@@ -1,0 +1,259 @@
+"""The spread of a part as text and as table."""
+
+from __future__ import annotations
+
+import math
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline import units
+from pinchline.analysis.scatter.inputs import DIMENSIONS, WORDS
+from pinchline.analysis.scatter.part import OPENING
+from pinchline.messages import alone
+from pinchline.results.tables import Column, Table
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pinchline.analysis.scatter.inputs import Input
+    from pinchline.analysis.scatter.scatter import Scatter
+    from pinchline.units import System
+
+LEVELS = (0.05, 0.5, 0.95)
+TOLD = 0.01  # of a spread: an input that explains less is not worth a word
+APART = 0.05  # alone and with others, of the spread: worth telling both
+MOST_RANKED = 4
+LINE = 79
+# how what matters most is found out
+HOW = {
+    "thickness": "with a micrometer, at both edges",
+    "yield_strength": "roll a scrap strip, or have a strip pulled",
+    "tangent_modulus": "roll scrap strips at two lifts, or have a strip pulled",
+    "youngs_modulus": "have a strip pulled",
+    "clamp": "note how far the screws of the nip are turned down",
+    "friction": "wipe sheet and rolls dry and clean",
+    "touch": "feel for it with a strip of paper, at both ends",
+    "lift": "set it with gauge blocks, at both ends",
+}
+
+
+def scatter_table(found: Scatter, title: str) -> Table:
+    """Give every part as a row: its inputs, what is measured of it, whether made."""
+    columns = [
+        Column(
+            f"input_{one.key}",
+            _unit(DIMENSIONS[one.key]),
+            _input_words(one),
+            found.points[:, number],
+        )
+        for number, one in enumerate(found.inputs)
+    ]
+    columns += [
+        Column(
+            q.name,
+            _unit(q.dimension),
+            q.words,
+            found.check.line(number).at(found.quick[:, number]),
+        )
+        for number, q in enumerate(found.quantities)
+    ]
+    made = found.made.astype(np.float64)
+    columns.append(Column("made", "1", "1 where no limit ends the job", made))
+    about: dict[str, str | float | int] = {"title": title, "seed": found.seed}
+    for number, q in enumerate(found.quantities):
+        about[f"{q.name}_stated"] = float(found.stated[number])
+        for level in LEVELS:
+            name = f"{q.name}_{100.0 * level:.0f}_percent"
+            about[name] = found.quantile(number, level)
+        for place, one in enumerate(found.inputs):
+            about[f"{q.name}_first_{one.key}"] = float(found.first[number, place])
+            about[f"{q.name}_total_{one.key}"] = float(found.total[number, place])
+    if found.allowed:
+        about["within_tolerance"] = found.within
+    return Table("pinchline-scatter", "part", tuple(columns), about)
+
+
+def _unit(dimension: units.Dimension | None) -> str:
+    if dimension is None:
+        return "1"
+    internal = {size: name for name, size in units.FACTORS[dimension].items()}
+    return internal[1.0]
+
+
+def _input_words(one: Input) -> str:
+    if one.key == "lift":
+        return "error of the setting of the lift that is farthest off"
+    if one.key == "touch":
+        return "error of the touch of the rear roll"
+    return WORDS[one.key]
+
+
+def scatter_words(found: Scatter, title: str, system: System) -> str:
+    """Say what scatters, what comes of it, what to measure first, how sure that is."""
+    count = found.made.size
+    lines = [title, "", "What scatters", ""]
+    lines += [_input_line(one, system) for one in found.inputs]
+    lines += ["", f"Of {count} parts nine in ten come out", ""]
+    lines.append(f"{'':26}{'from':>12}{'middle':>12}{'to':>12}{'as stated':>14}")
+    lines += [_quantity_line(found, number, system) for number in _shown(found)]
+    told = [*_stated(found, system), *_within(found, system), *_stops(found)]
+    lines += ["", *(line for text in told for line in wrap(text, LINE))]
+    lines += ["", "What to measure first", ""]
+    lines += [
+        line for number in _shown(found) for line in wrap(ranking(found, number), LINE)
+    ]
+    sure = " ".join(_sure(found, system))
+    return "\n".join([*lines, "", *wrap(sure, LINE)])
+
+
+def _shown(found: Scatter) -> range:
+    return range(len(found.quantities))
+
+
+def _amount(
+    value: float, dimension: units.Dimension | None, system: System, count: int = 3
+) -> str:
+    """Say a small amount to so many figures: shop decimals would lose it in inches."""
+    if dimension is None:
+        return units.figures(value, count)
+    unit, size, _ = units.shop_unit(dimension, system)
+    return f"{units.figures(value / size, count)} {unit}"
+
+
+def _input_line(one: Input, system: System) -> str:
+    dimension = DIMENSIONS[one.key]
+    set_by_hand = one.key in ("touch", "lift")
+    middle = "" if set_by_hand else _amount(one.middle, dimension, system)
+    wide = _amount(one.spread, dimension, system, 2)
+    spread = f"within {wide}" if one.law == "even" else f"sd {wide}"
+    cells = f"  {WORDS[one.key]:<22}{middle:>12}  {spread:<17}"
+    own = wrap(alone(one.origin, system), LINE - 36)
+    return f"\n{'':55}".join([f"{cells} {own[0]}", *own[1:]])
+
+
+def _told(value: float, dimension: units.Dimension, system: System) -> str:
+    return "flat" if math.isinf(value) else units.format(value, dimension, system)
+
+
+def _quantity_line(found: Scatter, number: int, system: System) -> str:
+    q = found.quantities[number]
+    values = [found.quantile(number, level) for level in LEVELS]
+    cells = [_told(v, q.dimension, system) for v in (*values, found.stated[number])]
+    return (
+        f"  {q.words:<24}" + "".join(f"{c:>12}" for c in cells[:3]) + f"{cells[3]:>14}"
+    )
+
+
+def _stated(found: Scatter, system: System) -> Iterator[str]:
+    """Say where the job as the case states it lies among the parts."""
+    values = found.values(OPENING)
+    stated = float(found.stated[OPENING])
+    below = float(np.mean(values < stated)) if values.size else 0.5
+    moved = [one for one in found.inputs if abs(one.middle - one.stated) > one.spread]
+    if LEVELS[0] <= below <= LEVELS[-1] or not moved:
+        return
+    one = moved[0]
+    side = "more" if below > 0.5 else "less"
+    yield (
+        f"As the case states it the part opens "
+        f"{units.format(stated, 'length', system)}, {side} than "
+        f"{100.0 * max(below, 1.0 - below):.0f} % of the parts: it takes "
+        f"{_amount(one.stated, DIMENSIONS[one.key], system)} for the "
+        f"{WORDS[one.key]}, where the middle is "
+        f"{_amount(one.middle, DIMENSIONS[one.key], system)}. Roll a scrap strip "
+        "before the job."
+    )
+
+
+def _within(found: Scatter, system: System) -> Iterator[str]:
+    if not found.allowed:
+        return
+    asked = ", ".join(
+        f"{found.quantities[a.quantity].words} "
+        f"{units.format(a.wanted, found.quantities[a.quantity].dimension, system)} "
+        f"\u00b1 "
+        f"{_amount(a.tolerance, found.quantities[a.quantity].dimension, system)}"
+        for a in found.allowed
+    )
+    yield f"Within tolerance are {100.0 * found.within:.0f} % of the jobs ({asked})."
+
+
+def _stops(found: Scatter) -> Iterator[str]:
+    if found.stops:
+        kinds = ", ".join(f"{s.kind} {100.0 * s.share:.2g} %" for s in found.stops)
+        yield f"A limit of the machine ends some of the jobs: {kinds}."
+
+
+def ranked(found: Scatter, number: int) -> list[tuple[Input, float, float]]:
+    """Sort inputs by what each explains of a quantity, alone and with others."""
+    rows = zip(found.inputs, found.first[number], found.total[number], strict=True)
+    known = [(one, float(f), float(t)) for one, f, t in rows if math.isfinite(t)]
+    return sorted(known, key=lambda row: -row[2])
+
+
+def ranking(found: Scatter, number: int) -> str:
+    """Say in words what makes most of the spread of a quantity."""
+    name = found.quantities[number].words.capitalize()
+    rows = [row for row in ranked(found, number) if row[2] >= TOLD]
+    if not rows:
+        return f"{name}: what makes its spread is not known."
+    shares = [f"{WORDS[one.key]} {_share(f, t)}" for one, f, t in rows[:MOST_RANKED]]
+    if number != OPENING:
+        return f"{name}: {', '.join(shares)}."
+    one, alone, together = rows[0]
+    text = (
+        f"Opening: the {WORDS[one.key]} first ({HOW[one.key]}): it explains "
+        f"{_share(alone, together)} of the spread."
+    )
+    return f"{text} Then {', '.join(shares[1:])}." if shares[1:] else text
+
+
+def _share(alone: float, together: float) -> str:
+    alone = min(max(alone, 0.0), 1.0)
+    if together - alone > APART:
+        return f"{100.0 * alone:.0f} %, with others {100.0 * together:.0f} %"
+    return f"{100.0 * alone:.0f} %"
+
+
+def _sure(found: Scatter, system: System) -> Iterator[str]:
+    """Say how near the quick answers are to the solvers."""
+    if found.runs:
+        yield (
+            "How sure: the job bends sheet that it has bent before, of which the span "
+            f"solver knows nothing. So {found.runs} runs of the stepped solver, one "
+            "thing off in each, say what it does to every place of the sheet."
+        )
+    else:
+        error = found.check.surface_error(OPENING)
+        yield (
+            f"How sure: the passes come from surfaces through {found.solutions} "
+            f"solutions of the span solver; asked itself at "
+            f"{found.check.span.shape[0]} of the parts, it differs by "
+            f"{_amount(error, 'length', system, 2)} (rms) in the opening."
+        )
+    line = found.check.line(OPENING)
+    told = [found.check.line(number).told for number in _shown(found)]
+    names = [q.words for q in found.quantities]
+    if line.points == 0:
+        yield "The stepped solver was not asked at other sheets."
+    else:
+        yield f"The stepped solver rolled {line.points} of the jobs whole."
+    if line.used:
+        middle = float(np.median(found.quick[found.made, OPENING]))
+        shift = abs(found.quantile(OPENING, 0.5) - middle)
+        yield (
+            f"It goes with the quick answers (correlation {line.together:.3f} in the "
+            f"opening) and corrects them, the middle of the opening by "
+            f"{_amount(shift, 'length', system, 2)}."
+        )
+    plain = [n for n, how in zip(names, told, strict=True) if how == "quick"]
+    if plain and line.points:
+        yield f"Not corrected: {', '.join(plain)}."
+    alone = [n for n, how in zip(names, told, strict=True) if how == "stepped"]
+    if alone:
+        yield (
+            f"Of {', '.join(alone)} the quick answers are no good: those are told, "
+            "roughly, from the few stepped jobs alone; more --checks tell them better."
+        )

@@ -1,0 +1,146 @@
+"""What the script of a page draws from: numbers of one job, packed small.
+
+Shapes travel as 16-bit steps of their range, about 0.005 mm on the demo; forces and
+travel with five figures. NaN is null.
+"""
+
+from __future__ import annotations
+
+import base64
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pinchline import units
+from pinchline.reports.run.playback import bend_edges, playback, thin, travel
+from pinchline.reports.style.table import move_words
+from pinchline.results.schema import ROLLS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from pinchline.reports.run.playback import Playback
+    from pinchline.results.schema import Result
+    from pinchline.units import Dimension, System
+
+    Array = NDArray[Any]
+
+TRACE = 3000  # the most steps of the curves over the travel
+PLACES = 1200  # the most places of the curves along the sheet
+_NO_VALUE = -32768  # of a packed number
+_TRACED = ("force_upper", "force_lower", "force_rear", "drive_force", "lift")
+_SHOWN = ("lift", "nip", *_TRACED[:4], "hand_force")
+_DIMENSIONS: tuple[Dimension, ...] = ("length", "line_force", "force")
+_SYSTEMS: tuple[System, ...] = ("metric", "inch")
+
+
+def page_data(results: Sequence[Result]) -> list[dict[str, Any]]:
+    """Return what the script needs of the jobs, ready for JSON.
+
+    Jobs beside one another are drawn in the same classes of bend.
+    """
+    shown = [playback(result) for result in results]
+    edges = bend_edges(np.concatenate([one.curvature.ravel() for one in shown]))
+    return [
+        _job(result, one, edges) for result, one in zip(results, shown, strict=True)
+    ]
+
+
+def _job(result: Result, shown: Playback, edges: tuple[float, ...]) -> dict[str, Any]:
+    return {
+        "title": result.title,
+        "thickness": result.inputs["thickness"],
+        "length": result.inputs["length"],
+        "radii": [result.inputs[f"{roll}_radius"] for roll in ROLLS],
+        "bound": result.inputs["curvature_wrap"],
+        "moves": move_words(result),
+        "edges": edges,
+        "frames": _frames(result, shown),
+        "trace": _trace(result),
+        "sheet": _sheet(result),
+        "units": {
+            name: [units.shop_unit(name, system) for system in _SYSTEMS]
+            for name in _DIMENSIONS
+        },
+    }
+
+
+def _frames(result: Result, shown: Playback) -> dict[str, Any]:
+    """Shapes, rolls, and the step of each frame with its forces."""
+    held, steps = result.frames, result.steps
+    step = held["step"][shown.rows]
+    centres = np.stack(
+        [held[f"roll_{axis}"][shown.rows] for axis in ("x", "y")], axis=2
+    )
+    contacts = np.stack(
+        [
+            np.stack([steps[f"{roll}_{axis}"][step] for axis in "xy"], 1)
+            for roll in ROLLS
+        ],
+        axis=1,
+    )
+    return {
+        "step": step.tolist(),
+        "move": held["move"][shown.rows].tolist(),
+        "travel": numbers(travel(result)[step]),
+        "s": numbers(shown.s),
+        "x": packed(shown.x),
+        "y": packed(shown.y),
+        "curvature": packed(shown.curvature),
+        "rolls": [[numbers(roll) for roll in frame] for frame in centres],
+        "contacts": [[numbers(roll) for roll in frame] for frame in contacts],
+        **{name: numbers(steps[name][step]) for name in _SHOWN},
+    }
+
+
+def _trace(result: Result) -> dict[str, Any]:
+    """Give forces, drive and lift over the travel; thinned, peaks kept."""
+    path = travel(result)
+    columns = [np.asarray(result.steps[name], dtype="f8") for name in _TRACED]
+    rows = thin(columns, TRACE)
+    curves = zip(_TRACED, columns, strict=True)
+    return {
+        "travel": numbers(path[rows]),
+        **{name: numbers(column[rows]) for name, column in curves},
+    }
+
+
+def _sheet(result: Result) -> dict[str, Any]:
+    """Curvature and moment along the sheet; thinned, peaks kept."""
+    held = result.sheet
+    ratio = np.abs(held["moment_peak"]) / result.inputs["moment_first_yield"]
+    loaded, residual = held["curvature_loaded_peak"], held["curvature_residual"]
+    rows = thin([residual, loaded, ratio], PLACES)
+    return {
+        "s": numbers(held["s"][rows]),
+        "residual": numbers(residual[rows]),
+        "loaded": numbers(loaded[rows]),
+        "moment": numbers(ratio[rows]),
+        "move": held["moment_peak_move"][rows].tolist(),
+    }
+
+
+def numbers(values: Array) -> list[float | None]:
+    """Return an array with five figures, null for what is no number."""
+    return [
+        float(f"{value:.5g}") if np.isfinite(value) else None
+        for value in np.asarray(values, dtype="f8").tolist()
+    ]
+
+
+def packed(values: Array) -> dict[str, Any]:
+    """Return an array (rows, columns) as 16-bit steps of its range, in base64."""
+    good = np.isfinite(values)
+    low = float(values[good].min()) if good.any() else 0.0
+    high = float(values[good].max()) if good.any() else 1.0
+    step = (high - low) / 65000.0 or 1.0
+    steps = np.full(values.shape, _NO_VALUE, dtype="<i2")
+    steps[good] = np.round((values[good] - low) / step) - 32500.0
+    return {
+        "zero": low + 32500.0 * step,
+        "step": step,
+        "columns": values.shape[1],
+        "data": base64.b64encode(steps.tobytes()).decode("ascii"),
+    }

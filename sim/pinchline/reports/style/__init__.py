@@ -1,0 +1,1 @@
+"""One style for every picture, page and table."""

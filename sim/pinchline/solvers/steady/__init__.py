@@ -1,0 +1,1 @@
+"""The steady solver: one long pass at one lift, by multiple shooting."""

@@ -1,0 +1,214 @@
+"""One equilibrium: the window that is solved, its Newton iteration, its acceptance."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pinchline.physics.contact import roll_forces
+from pinchline.physics.support import GIVE, support_energy
+from pinchline.physics.weight import weigh_arms
+from pinchline.solvers.rolls import REAR, UPPER
+from pinchline.solvers.stepped.equilibrium.assembly import Tooling
+from pinchline.solvers.stepped.equilibrium.commit import commit
+from pinchline.solvers.stepped.equilibrium.newton import CONVERGED, equilibrate
+from pinchline.solvers.stepped.equilibrium.predictor import remember
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.solvers.stepped.state import State
+
+MARGIN_ELEMENTS = 12
+MARGIN_THICKNESSES = 3.0
+
+
+class Shape(NamedTuple):
+    """Positions, forces and rolls, to come back to when a step fails."""
+
+    arrays: tuple[NDArray[np.float64], ...]
+    axes: NDArray[np.float64]
+    gives: NDArray[np.float64]
+    drive: float
+    lift: float
+    shift: NDArray[np.float64]
+    nip: tuple[int, float]
+    window: tuple[int, int]
+
+
+def keep(state: State) -> Shape:
+    """Copy what a first guess and an iteration overwrite."""
+    c = state.chain
+    arrays = tuple(a.copy() for a in (c.x, c.y, c.theta, c.axial, c.shear))
+    return Shape(
+        arrays,
+        state.axes.copy(),
+        state.supports[:, GIVE].copy(),
+        state.drive,
+        state.lift,
+        state.shift,
+        (state.nip_steps, state.nip_rest),
+        (state.first, state.last),
+    )
+
+
+def bring_back(state: State, shape: Shape) -> None:
+    """Undo an unaccepted step."""
+    c = state.chain
+    for array, kept in zip(
+        (c.x, c.y, c.theta, c.axial, c.shear), shape.arrays, strict=True
+    ):
+        array[:] = kept
+    state.axes[:] = shape.axes
+    state.supports[:, GIVE] = shape.gives
+    state.rolls[:, 3:] = 0.0
+    state.stand_rolls()
+    state.drive = shape.drive
+    state.lift = shape.lift
+    state.shift = shape.shift
+    state.nip_steps, state.nip_rest = shape.nip
+    state.first, state.last = shape.window
+
+
+def tooling(state: State) -> Tooling:
+    """Give rolls and drive as the kernels take them."""
+    element, xi = state.driven() if state.gripped else (-1, 0.0)
+    share = state.case.model.drive_share
+    offset = (share - 0.5) * state.case.sheet.thickness
+    return Tooling(
+        rolls=state.rolls,
+        supports=state.supports,
+        arms=state.arms,
+        foundation=state.foundation,
+        driven=element,
+        xi=xi,
+        offset=offset,
+    )
+
+
+def choose_window(state: State) -> None:
+    """Nodes between the outermost contacts and a margin; the rest is free arm."""
+    length = state.beam.length
+    nip = state.nip
+    lowest = highest = nip
+    touched = [False, False, False]
+    for roll, (*_, total, _, near, far) in enumerate(state.forces.tolist()):
+        if total > 0.0 and math.isfinite(near):
+            touched[roll] = True
+            lowest, highest = min(lowest, near), max(highest, far)
+    if not touched[REAR]:
+        highest = max(highest, nip + state.case.machine.rear.distance)
+    margin = max(
+        MARGIN_ELEMENTS * length, MARGIN_THICKNESSES * state.case.sheet.thickness
+    )
+    state.first = max(0, math.floor((lowest - margin) / length))
+    state.last = min(state.elements, math.ceil((highest + margin) / length))
+
+
+def settle(state: State) -> bool:
+    """Iterate the window to equilibrium; True when it holds.
+
+    Nothing is committed. ``state.work.report`` says why where it does not hold.
+    """
+    report = state.work.report
+    report[0] = state.drive
+    if state.beam.weight > 0.0:
+        state.lay_arms()
+        weigh_arms(state.beam, state.chain, state.first, state.last, state.arms)
+    status, iterations = equilibrate(
+        state.beam,
+        state.chain,
+        tooling(state),
+        state.limits,
+        state.work,
+        state.first,
+        state.last,
+    )
+    state.iterations += iterations
+    state.residual = float(report[1])
+    state.rolls[:, 3:] = 0.0
+    if status == CONVERGED:
+        state.stand_rolls()
+    return status == CONVERGED
+
+
+def window_holds(state: State) -> bool:
+    """Whether the free arms touch nothing; if not, the window grows to take them in."""
+    state.lay_arms()
+    c = state.chain
+    grown = False
+    slack = 1.0e-6 * state.beam.half
+    for roll in state.rolls:
+        for low, high in ((0, state.first), (state.last + 1, state.elements + 1)):
+            apart = np.hypot(c.x[low:high] - roll[0], c.y[low:high] - roll[1])
+            inside = np.flatnonzero(apart < roll[2] - slack)
+            if inside.size:
+                grown = True
+                margin = MARGIN_ELEMENTS
+                state.first = max(0, min(state.first, low + int(inside[0]) - margin))
+                state.last = min(
+                    state.elements, max(state.last, low + int(inside[-1]) + margin)
+                )
+    return not grown
+
+
+def accept(state: State, move: int) -> None:
+    """Commit the equilibrium: history, peaks, energies, forces.
+
+    The multiplier is what the sheet pushes back with along x; the force that works on
+    the feed is its part along the sheet at the nip line. Driven off its mid-line by
+    ``e``, the sheet moves by ``1 - e kappa`` of the feed there.
+    """
+    state.drive = float(state.work.report[0])
+    element, _ = state.driven()
+    ends = state.chain.theta[element : element + 2]
+    tilt, bend = 0.5 * (ends[0] + ends[1]), (ends[1] - ends[0]) / state.beam.length
+    lag = 1.0 - tooling(state).offset * bend
+    state.drive_force = float(-state.drive * math.cos(tilt) * lag)
+    commit(
+        state.beam,
+        state.chain,
+        state.first,
+        state.last,
+        state.work.scratch,
+        state.peaks,
+        move,
+        state.energies,
+    )
+    state.energy_support = float(support_energy(state.supports))
+    state.energy_contact = roll_forces(
+        state.beam,
+        state.chain,
+        state.first,
+        state.last,
+        state.foundation,
+        state.rolls,
+        state.forces,
+    )
+
+
+def memorise(state: State) -> None:
+    """Remember this step's places for the step one element of feed later."""
+    memory = state.memory
+    element, _ = state.driven()
+    remember(
+        state.chain,
+        state.first,
+        state.last,
+        element,
+        memory.places[memory.turn],
+        memory.pose[memory.turn],
+    )
+    memory.turn = (memory.turn + 1) % memory.size
+    memory.valid = min(memory.valid + 1, memory.size)
+
+
+def upper_patch(state: State) -> float:
+    """Length of the contact on the upper roll, mm."""
+    if state.forces[UPPER, 4] <= 0.0:
+        return 0.0
+    return (
+        float(state.forces[UPPER, 7] - state.forces[UPPER, 6]) + state.beam.length / 8.0
+    )

@@ -1,0 +1,335 @@
+"""The state of a job: sheet, machine, records. Copyable; a copy goes on as its own."""
+
+from __future__ import annotations
+
+import copy
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pinchline.physics.beam import Beam, Chain, lay_out
+from pinchline.physics.contact import ROLL_RESULTS
+from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STIFFNESS
+from pinchline.physics.weight import potential
+from pinchline.solvers.layers import (
+    SectionLaw,
+    bending_modulus,
+    bulge,
+    bulge_share,
+    plane_strain_modulus,
+    section_law,
+)
+from pinchline.solvers.regime import Regime, width_regime
+from pinchline.solvers.rolls import LOWER, UPPER, roll_table
+from pinchline.solvers.stepped.equilibrium.assembly import Work, workspace
+from pinchline.solvers.stepped.equilibrium.commit import PEAKS
+from pinchline.solvers.stepped.equilibrium.newton import Limits
+from pinchline.solvers.stepped.equilibrium.predictor import FIELDS
+from pinchline.solvers.supports import clamped_depths, support_table
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from pinchline.case.case import Case
+    from pinchline.solvers.stepped.roll_offsets import Track
+
+SHEAR_FACTOR = 5.0 / 6.0
+FORCE_TOLERANCE = 1.0e-7  # of the first-yield moment over the thickness
+LENGTH_TOLERANCE = 1.0e-9  # mm
+MOST_ITERATIONS = 80
+LARGEST_TURN = 0.2  # rad in one iteration
+GRAVITY = 9.80665e-9  # kg/m3 to N/mm3, standard gravity
+
+
+@dataclass
+class Memory:
+    """What the places of the machine bore at each step of the last elements of feed."""
+
+    places: NDArray[np.float64]  # (steps of two elements, slots, fields)
+    pose: NDArray[np.float64]  # (steps of two elements, 3)
+    valid: int = 0  # steps remembered in a row
+    turn: int = 0  # slot to be overwritten next: two elements ago
+
+    @property
+    def size(self) -> int:
+        """Steps that can be remembered."""
+        return int(self.places.shape[0])
+
+    @property
+    def element_ago(self) -> int:
+        """Slot of one element of feed ago."""
+        return (self.turn + self.size // 2) % self.size
+
+
+@dataclass
+class State:
+    """Everything that a step reads and changes.
+
+    Machine numbering runs along the feed: node 0 is the sheet's edge nearer the
+    operator now, which after an odd number of turns is not the edge s = 0.
+    """
+
+    case: Case
+    regime: Regime
+    section: SectionLaw
+    beam: Beam
+    chain: Chain
+    work: Work
+    limits: Limits
+    rolls: NDArray[np.float64]  # where they are, (3, 6)
+    axes: NDArray[np.float64]  # where they would be if nothing gave, (3, 2), mm
+    supports: NDArray[np.float64]
+    arms: NDArray[np.float64]
+    foundation: float
+    memory: Memory
+    peaks: NDArray[np.float64]
+    energies: NDArray[np.float64]
+    guess: NDArray[np.float64]
+    forces: NDArray[np.float64]
+    steps_per_element: int
+    lift: float = 0.0
+    shift: NDArray[np.float64] = field(default_factory=lambda: np.zeros(3))
+    track: Track | None = None  # of the shifts of the rolls along the job, mm
+    share: float = 0.0  # of the move that is done
+    nip_steps: int = 0  # whole steps of feed between edge 0 and the nip line
+    nip_rest: float = 0.0  # the rest, as a share of a step
+    first: int = 0
+    last: int = 0
+    gripped: bool = False
+    turned: bool = False
+    fed: float = 0.0
+    drive: float = 0.0  # multiplier of the nip line, N/mm
+    drive_force: float = 0.0  # along the sheet, + toward the rear roll, N/mm
+    energy_contact: float = 0.0
+    energy_support: float = 0.0
+    energy_height: float = 0.0
+    work_drive: float = 0.0
+    work_rear: float = 0.0
+    work_clamp: float = 0.0  # of the nip: closed on the sheet, set, opened
+    iterations: int = 0
+    residual: float = 0.0
+    wrapped_from: float = math.nan  # what was fed when the sheet came to wrap, mm
+    rear_touch: float = math.nan  # where the rear roll last touched, from edge 0, mm
+    notes: set[str] = field(default_factory=set)
+
+    @property
+    def elements(self) -> int:
+        """Number of elements."""
+        return int(self.chain.moment.shape[0])
+
+    @property
+    def step_length(self) -> float:
+        """Feed per step, mm."""
+        return self.beam.length / self.steps_per_element
+
+    @property
+    def nip(self) -> float:
+        """Sheet between edge 0 and the nip line, machine numbering, mm."""
+        return (self.nip_steps + self.nip_rest) * self.step_length
+
+    @property
+    def nip_s(self) -> float:
+        """The s that lies on the nip line, mm."""
+        length = self.elements * self.beam.length
+        return length - self.nip if self.turned else self.nip
+
+    def driven(self) -> tuple[int, float]:
+        """Element on the nip line, and the place in it (-1..1)."""
+        element, rest = divmod(self.nip_steps, self.steps_per_element)
+        share = (rest + self.nip_rest) / self.steps_per_element
+        if element >= self.elements:
+            return self.elements - 1, 1.0
+        return element, 2.0 * share - 1.0
+
+    def set_nip(self, nip: float) -> None:
+        """Put ``nip`` (mm from edge 0) on the nip line."""
+        steps = nip / self.step_length
+        self.nip_steps = int(steps)
+        self.nip_rest = steps - self.nip_steps
+        self.memory.valid = 0
+
+    @property
+    def nip_opening(self) -> float:
+        """Distance between the pinch rolls' surfaces, mm."""
+        rolls = self.case.machine.rolls
+        apart = self.rolls[UPPER, 1] - self.rolls[LOWER, 1]
+        return float(apart) - rolls.upper_radius - rolls.lower_radius
+
+    @property
+    def energy_elastic(self) -> float:
+        """Elastic energy of the sheet, N mm per mm."""
+        return float(self.energies[0] + self.energies[2])
+
+    @property
+    def energy_plastic(self) -> float:
+        """Plastic work, N mm per mm."""
+        return float(self.energies[1])
+
+    @property
+    def curvature_max(self) -> float:
+        """Largest curvature in the window, 1/mm."""
+        return float(np.max(self.chain.curvature[self.first : self.last]))
+
+    def lay_arms(self, reach: int | None = None) -> None:
+        """Place the free nodes outside the window: all, or ``reach`` on each side."""
+        n = self.elements
+        up = n if reach is None else min(n, self.last + reach)
+        down = 0 if reach is None else max(0, self.first - reach)
+        c = self.chain
+        length = self.beam.length
+        if up > self.last:
+            lay_out(c.x, c.y, c.theta, c.curvature, length, self.last, up)
+        if down < self.first:
+            lay_out(c.x, c.y, c.theta, c.curvature, length, self.first, down)
+
+    @property
+    def energy_given(self) -> float:
+        """Work that went in, N mm per mm."""
+        return self.work_drive + self.work_rear + self.work_clamp
+
+    @property
+    def energy_held(self) -> float:
+        """What is stored in sheet, contacts, supports and height, and what is spent."""
+        stored = self.energy_elastic + self.energy_contact + self.energy_support
+        return stored + self.energy_height + self.energy_plastic
+
+    @property
+    def energy_missing(self) -> float:
+        """Work that went in less what is held and spent, N mm per mm."""
+        return self.energy_given - self.energy_held
+
+    def stand_rolls(self) -> None:
+        """Put the rolls where their axes and their gives say."""
+        give = self.supports[:, GIVE : GIVE + 1]
+        away = self.supports[:, GIVE_X : GIVE_Y + 1]
+        self.rolls[:, :2] = self.axes + give * away
+
+    def shift_at(self, move: int, share: float) -> NDArray[np.float64]:
+        """Shift of each roll away from the sheet at a share of a move, mm."""
+        return self.shift if self.track is None else self.track.at(move, share)
+
+    def set_axes(self, lift: float, shift: NDArray[np.float64]) -> None:
+        """Put the axes of the rolls at a lift and their shifts (mm)."""
+        self.lift = lift
+        self.shift = shift
+        depths = clamped_depths(self.case, self.foundation)
+        thickness = self.case.sheet.thickness
+        table = roll_table(self.case.machine, thickness, lift, depths)
+        away = self.supports[:, GIVE_X : GIVE_Y + 1]
+        self.axes[:] = table[:, :2] + shift[:, np.newaxis] * away
+        self.rolls[:, 2] = table[:, 2]
+        self.stand_rolls()
+
+    def reset_rolls(self, move: int = 1) -> None:
+        """Put the rolls as they grip the flat sheet, the rear roll at touch."""
+        self.supports[:, GIVE] = 0.0
+        self.rolls[:, 3:] = 0.0
+        self.set_axes(0.0, self.shift_at(move, 0.0))
+
+    def measure_height(self) -> None:
+        """Take the energy of height; expects the arms laid out."""
+        if self.beam.weight > 0.0:
+            self.energy_height = float(potential(self.beam, self.chain))
+
+    def restore(self, kept: State) -> None:
+        """Go back to a copy, which becomes part of this state; the count goes on."""
+        spent = self.iterations
+        self.__dict__.update(kept.__dict__)
+        self.iterations = spent
+
+    def copy(self) -> State:
+        """Return a state of its own; the case is shared, since it never changes."""
+        other = copy.copy(self)
+        for name in (
+            "rolls",
+            "axes",
+            "supports",
+            "arms",
+            "peaks",
+            "energies",
+            "guess",
+            "forces",
+        ):
+            setattr(other, name, getattr(self, name).copy())
+        other.chain = Chain(*(a.copy() for a in self.chain))
+        other.work = Work(*(a.copy() for a in self.work))
+        other.memory = copy.deepcopy(self.memory)
+        other.notes = set(self.notes)
+        return other
+
+
+def new_state(case: Case) -> State:
+    """Sheet of a case, free and not yet placed."""
+    t = case.sheet.thickness
+    material = case.sheet.material
+    regime = width_regime(case)
+    held = regime.held
+    law = section_law(material, t, case.model, held)
+    n = case.elements
+    modulus = plane_strain_modulus(material)
+    strip = bending_modulus(material, held)
+    shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
+    beam = Beam(
+        axial=strip * t,
+        shear=SHEAR_FACTOR * shear * t,
+        bending=law.bending,
+        length=case.sheet.length / n,
+        half=t / 2.0,
+        first_yield=law.first_yield,
+        weight=material.density * GRAVITY * t if case.model.weight else 0.0,
+        bulge=bulge(material, t, held) if case.model.bulging else 0.0,
+        own=bulge_share(case.element / t),
+        law=law.law,
+        layers=law.layers,
+    )
+    natural = case.sheet.curvature
+    chain = Chain(
+        x=np.linspace(0.0, case.sheet.length, n + 1),
+        y=np.zeros(n + 1),
+        theta=np.zeros(n + 1),
+        axial=np.zeros(n),
+        shear=np.zeros(n),
+        curvature=np.full(n, natural),
+        moment=np.zeros(n),
+        low=np.full(n, natural + law.low),
+        high=np.full(n, natural + law.high),
+        anchor=np.full(n, natural),
+        history=np.repeat(law.virgin[np.newaxis], n, axis=0),
+    )
+    supports = support_table(case)
+    work = workspace(n, int(np.count_nonzero(supports[:, STIFFNESS])))
+    steps = case.steps_per_element
+    reach = 2.5 * case.machine.rear.distance / beam.length
+    slots = 2 * min(n, int(reach)) + 1
+    peaks = np.zeros((n, PEAKS))
+    peaks[:, 3:5] = natural
+    limits = Limits(
+        force=FORCE_TOLERANCE * law.first_yield / t,
+        length=LENGTH_TOLERANCE,
+        iterations=MOST_ITERATIONS,
+        turn=LARGEST_TURN,
+    )
+    state = State(
+        case=case,
+        regime=regime,
+        section=law,
+        beam=beam,
+        chain=chain,
+        work=work,
+        limits=limits,
+        rolls=np.zeros((3, 6)),
+        axes=np.zeros((3, 2)),
+        supports=supports,
+        arms=np.zeros((2, 3)),
+        foundation=case.model.foundation * modulus / t,
+        memory=Memory(np.zeros((2 * steps, slots, FIELDS)), np.zeros((2 * steps, 3))),
+        peaks=peaks,
+        energies=np.zeros(3),
+        guess=np.zeros((n, FIELDS)),
+        forces=np.zeros((3, ROLL_RESULTS)),
+        steps_per_element=steps,
+    )
+    state.reset_rolls()
+    return state
