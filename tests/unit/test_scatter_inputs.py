@@ -12,12 +12,12 @@ from pinchline.analysis.scatter.inputs import (
     Input,
     inputs_of,
     settings_in,
-    strengthened,
     varied_case,
 )
 from pinchline.analysis.scatter.sampling import columns_of, sample_of
 from pinchline.case.case import load_case, parse_case
 from pinchline.case.curve import Curve
+from pinchline.case.variation import strengthened
 from pinchline.errors import InputError
 
 BASE = load_case("strut-fairing").text

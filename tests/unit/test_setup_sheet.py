@@ -12,10 +12,11 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from pinchline.analysis.closing import Closing
-from pinchline.analysis.planning.plan import Deviation, Effect, Plan, settings_of
+from pinchline.analysis.planning.plan import Effect, Plan, settings_of
 from pinchline.case.case import load_case
 from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError
+from pinchline.parts.assess import Deviation
 from pinchline.reports.plan.measurements import measurements, rise
 from pinchline.reports.plan.setup_blocks import _plus_minus
 from pinchline.reports.plan.setup_sheet import setup_sheet, write_setup_sheet

@@ -19,7 +19,6 @@ from pinchline.analysis.rules.comparison import (
 )
 from pinchline.analysis.rules.pure_bending import (
     Point,
-    bends,
     good_from_to,
     metal,
     tempers,
@@ -28,7 +27,9 @@ from pinchline.case.case import ModelOptions, load_case
 from pinchline.case.material import load_material
 from pinchline.reports.questions.rules import rule_sentence, rules_table, rules_words
 from pinchline.reports.questions.rules_picture import draw_rules
+from pinchline.solvers import section_bend
 from pinchline.solvers.layers import section_law
+from pinchline.solvers.section_bend import bend_and_release
 from pinchline.solvers.stepped.program import run_case
 
 pytestmark = pytest.mark.verification
@@ -165,7 +166,7 @@ def test_pure_bending_of_the_closed_form_is_the_hardening_rule():
     for name in ("1100-O", "5052-H32", "7075-T6"):
         law = section_law(sheet(name), 1.0, options)
         of = metal(sheet(name), 1.0)
-        for bend in bends(law, [180.0, 60.0, 40.0, 20.0]):
+        for bend in bend_and_release(law, [180.0, 60.0, 40.0, 20.0]):
             rule = book.hardening(bend.loaded, 1.0, of.modulus, of.flow, of.h)
             if math.isinf(rule):
                 assert math.isinf(bend.free)
@@ -177,9 +178,9 @@ def test_the_range_is_bent_in_steps_that_are_small_enough(monkeypatch):
     """Four times as many move the free radius by less than 0.1 %, a fiftieth of 5 %."""
     law = section_law(sheet(), 1.0, ModelOptions())
     radii = [r for r in reversed(pure_bending.RATIOS) if r < 170.0]
-    coarse = [b.free for b in bends(law, radii)]
-    monkeypatch.setattr(pure_bending, "STEPS", 4 * pure_bending.STEPS)
-    fine = [b.free for b in bends(law, radii)]
+    coarse = [b.free for b in bend_and_release(law, radii)]
+    monkeypatch.setattr(section_bend, "STEPS", 4 * section_bend.STEPS)
+    fine = [b.free for b in bend_and_release(law, radii)]
     np.testing.assert_allclose(coarse, fine, rtol=1e-3)
 
 
@@ -188,7 +189,9 @@ def test_thickness_counts_only_through_radius_over_thickness():
     found = []
     for t in (0.4, 4.0):
         law = section_law(sheet().model_copy(), t, ModelOptions())
-        found.append([b.free / t for b in bends(law, [150.0 * t, 60.0 * t, 20.0 * t])])
+        found.append(
+            [b.free / t for b in bend_and_release(law, [150.0 * t, 60.0 * t, 20.0 * t])]
+        )
     np.testing.assert_allclose(*found, rtol=1e-9)
 
 
@@ -246,7 +249,7 @@ def test_a_sheet_let_go_by_the_rolls_springs_back_as_in_pure_bending():
     law = section_law(job().sheet.material, 1.0, job().model)
     for way in WAYS:
         loaded = own("circle", "radius under rolls", way).model
-        (alone,) = bends(law, [loaded])
+        (alone,) = bend_and_release(law, [loaded])
         rolled = own("circle", "free radius", way).model
         assert report("free radius, mm", rolled, alone.free) < 0.01
 

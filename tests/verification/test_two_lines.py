@@ -57,9 +57,9 @@ def pulled(
 def free(material: Material, loaded: float) -> float:
     """Radius left by the closed sum over the section, elastic on the way back."""
     law = section_law(material, 1.0, ModelOptions())
-    from pinchline.analysis.rules.pure_bending import bends
+    from pinchline.solvers.section_bend import bend_and_release
 
-    (bent,) = bends(law, [loaded])
+    (bent,) = bend_and_release(law, [loaded])
     return 1.0 / (1.0 / loaded - bent.moment / law.bending)
 
 

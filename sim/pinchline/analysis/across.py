@@ -18,11 +18,14 @@ import numpy as np
 from pinchline import parallel
 from pinchline.case.moves import Feed, Lift, Lower
 from pinchline.errors import InputError, SolverError
-from pinchline.physics.shaft import mean_influence, strips
 from pinchline.solvers.effort import Excess, exceeded, grip_slack, over_the_width
 from pinchline.solvers.stepped.program import run_shifted
 from pinchline.solvers.stepped.roll_offsets import POINTS, Track
-from pinchline.solvers.supports import roll_shaft, support_stiffness
+from pinchline.solvers.supports import (
+    roll_influence,
+    support_stiffness,
+    width_strips,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -122,7 +125,7 @@ def across(
         A station's job has no equilibrium.
     """
     _check(case, stations)
-    start, stop = _strips(case, stations)
+    start, stop = width_strips(case, stations)
     shafts = _Shafts(case, start, stop)
     jobs = [_skewed(case, z) for z in shafts.z]
     alone = _own_half(case, stations)
@@ -193,12 +196,6 @@ def _check(case: Case, stations: int) -> None:
         raise InputError(message, key="stations", value=stations, allowed="2 to 25")
 
 
-def _strips(case: Case, stations: int) -> tuple[Array, Array]:
-    shaft = case.machine.rolls.shaft
-    assert shaft is not None
-    return strips(case.sheet.width, case.sheet.off_centre, shaft.span, stations)
-
-
 class _Shafts:
     """The three rolls as shafts under the forces of the stations.
 
@@ -218,7 +215,7 @@ class _Shafts:
             3
         )  # compliance that a station's own support has, mm per N/mm
         for roll in range(3):
-            bent = mean_influence(roll_shaft(case.machine, roll), start, stop)
+            bent = roll_influence(case.machine, roll, start, stop)
             mean = float(np.mean(np.sum(bent, axis=1)))
             if math.isclose(mean, own[roll], rel_tol=1.0e-3):
                 matrices.append(bent - own[roll] * np.eye(start.size))

@@ -15,8 +15,7 @@ import numpy as np
 
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.measure import free_outline
-from pinchline.physics.beam import Chain, lay_out
-from pinchline.solvers.stepped.loaded_strip import HeldSheet, X, Y
+from pinchline.solvers.stepped.loaded_strip import HeldSheet, SheetCopy, X, Y
 from pinchline.solvers.stepped.placing import take_out
 
 if TYPE_CHECKING:
@@ -138,8 +137,7 @@ def _nodes(part: State, gauge: tuple[float, float] | None) -> tuple[int, int]:
 class _Kept:
     """A point of the way that can be gone back to."""
 
-    chain: Chain
-    energies: Array
+    sheet: SheetCopy
     gap: float
     force: float
     work: float
@@ -153,9 +151,9 @@ class _Press:
         self.sheet = HeldSheet(part.beam._replace(weight=0.0), part.chain)
         self.lines = lines
         c, (a, b) = self.sheet.chain, lines
-        lay_out(c.x, c.y, c.theta, c.curvature, part.beam.length, 0, part.elements)
-        self.before = self.gap = _apart(c, lines)
-        _level(c, a, b)
+        self.sheet.lay_out()
+        self.before = self.gap = _apart(self.sheet, lines)
+        _level(self.sheet, a, b)
         self.between = (b - a) * part.beam.length
         self.flat = self.before + NEARLY_FLAT * (self.between - self.before)
         self.start = c.curvature.copy()
@@ -171,15 +169,11 @@ class _Press:
 
     def keep(self) -> _Kept:
         """Copy all that a step changes."""
-        chain = Chain(*(array.copy() for array in self.sheet.chain))
-        energies = self.sheet.energies.copy()
-        return _Kept(chain, energies, self.gap, self.force, self.work, self.strain)
+        return _Kept(self.sheet.copy(), self.gap, self.force, self.work, self.strain)
 
     def restore(self, kept: _Kept) -> None:
         """Go back to a copy, which stays good."""
-        for array, copy in zip(self.sheet.chain, kept.chain, strict=True):
-            array[:] = copy
-        self.sheet.energies[:] = kept.energies
+        self.sheet.restore(kept.sheet)
         self.gap, self.force = kept.gap, kept.force
         self.work, self.strain = kept.work, kept.strain
 
@@ -226,9 +220,9 @@ class _Press:
     def _let_go(self) -> tuple[Array, float]:
         kept = self.keep()
         self.sheet.release()
-        c, n = self.sheet.chain, self.sheet.elements
-        lay_out(c.x, c.y, c.theta, c.curvature, self.sheet.beam.length, 0, n)
-        free, opening = c.curvature.copy(), _apart(c, self.lines)
+        self.sheet.lay_out()
+        c = self.sheet.chain
+        free, opening = c.curvature.copy(), _apart(self.sheet, self.lines)
         self.restore(kept)
         return free, opening
 
@@ -238,14 +232,16 @@ class _Press:
         self.strains.append(self.strain)
 
 
-def _apart(c: Chain, lines: tuple[int, int]) -> float:
+def _apart(sheet: HeldSheet, lines: tuple[int, int]) -> float:
     """Distance between two nodes, mm."""
+    c = sheet.chain
     a, b = lines
     return math.hypot(c.x[b] - c.x[a], c.y[b] - c.y[a])
 
 
-def _level(c: Chain, a: int, b: int) -> None:
+def _level(sheet: HeldSheet, a: int, b: int) -> None:
     """Turn the free sheet so that node a is the origin and node b lies on + x."""
+    c = sheet.chain
     x, y = c.x - c.x[a], c.y - c.y[a]
     angle = math.atan2(y[b], x[b])
     cosine, sine = math.cos(angle), math.sin(angle)

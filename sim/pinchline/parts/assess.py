@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from scipy.optimize import brentq, fsolve
 
-from pinchline.analysis.planning.plan import Deviation
 from pinchline.parts import measure
 
 if TYPE_CHECKING:
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
     from pinchline.case.target import Target
     from pinchline.parts.wanted import Part
     from pinchline.results.schema import Result
+    from pinchline.units import Dimension
 
     Array = NDArray[np.float64]
 
@@ -26,6 +26,30 @@ TRIM = 0.2  # of the distance to the rear roll: what an arc's ends leave to the 
 DEEP = 0.35  # of it, from the start of the arc: there it is as even as it gets
 NEAR = 3.0  # mm round a place whose curvature is read
 FLATTEST = 0.02  # mm of opening per mm of blank: less does not tell the blank
+
+
+class Deviation(NamedTuple):
+    """What was wanted of the part and what comes out, in internal units.
+
+    name: in words; wanted, made; tolerance: largest difference that is good; NaN where
+    nothing was asked and ``made`` is told for the record.
+    """
+
+    name: str
+    dimension: Dimension
+    wanted: float
+    made: float
+    tolerance: float
+
+    @property
+    def off(self) -> float:
+        """Difference, made less wanted."""
+        return self.made - self.wanted
+
+    @property
+    def good(self) -> bool:
+        """Whether it is within tolerance, or nothing was asked."""
+        return math.isnan(self.tolerance) or abs(self.off) <= self.tolerance
 
 
 class Zone(NamedTuple):

@@ -10,6 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+FLAT_CURVATURE = 1.0e-6  # 1/mm: less is no bend
 PLATEAU_BAND = 0.10  # total width of the band of curvature that counts as one plateau
 
 

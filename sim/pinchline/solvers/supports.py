@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.physics import support
-from pinchline.physics.shaft import Shaft, mean_compliance
+from pinchline.physics.shaft import Shaft, mean_compliance, mean_influence, strips
 from pinchline.solvers.rolls import LOWER, REAR, UPPER
 
 if TYPE_CHECKING:
@@ -56,6 +56,22 @@ def support_stiffness(case: Case) -> tuple[float, float, float]:
     if rear.stiffness is not None:
         found[REAR] = rear.stiffness
     return found[UPPER], found[LOWER], found[REAR]
+
+
+def width_strips(
+    case: Case, stations: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Start and stop (mm) of strips of sheet side by side, along the rolls' shafts."""
+    shaft = case.machine.rolls.shaft
+    assert shaft is not None
+    return strips(case.sheet.width, case.sheet.off_centre, shaft.span, stations)
+
+
+def roll_influence(
+    machine: Machine, roll: int, start: NDArray[np.float64], stop: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Mean deflection (mm) of a roll over strips by 1 N/mm on each, ``(n, n)``."""
+    return mean_influence(roll_shaft(machine, roll), start, stop)
 
 
 def support_table(case: Case) -> NDArray[np.float64]:

@@ -24,9 +24,10 @@ from pinchline.analysis.fitting.strip_model import (
     parameters_of,
     predicted,
 )
-from pinchline.analysis.limits.single_pass import HARDLY, one_pass, run_out_flat
+from pinchline.analysis.limits.single_pass import one_pass, run_out_flat
 from pinchline.case.measured.strips import ON_A_FACE, read_strips
 from pinchline.errors import InputError, SolverError
+from pinchline.parts.measure import FLAT_CURVATURE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -280,7 +281,7 @@ class _Problem:
             if math.isfinite(flat) and math.isfinite(radius):
                 model.set_run_out(flat, radius)
             plain = bent.curvature / model.correction
-            if math.isfinite(radius) and plain > HARDLY:
+            if math.isfinite(radius) and plain > FLAT_CURVATURE:
                 before, model.correction = model.correction, 1.0 / (radius * plain)
                 changed = max(changed, abs(model.correction - before))
                 self.errors[i] = STEPPED_ERROR

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from pinchline import library
-from pinchline.analysis.limits.single_pass import HARDLY
-from pinchline.analysis.scatter.inputs import strengthened
 from pinchline.case.fields import read
 from pinchline.case.material import Card
 from pinchline.case.measured.strips import LIFT_ERROR
+from pinchline.case.variation import strengthened
+from pinchline.parts.measure import FLAT_CURVATURE
 from pinchline.solvers.pass_efforts import pass_efforts
 from pinchline.solvers.rolls import rear_gap
 from pinchline.solvers.steady.follower import Neighbours
@@ -327,7 +327,7 @@ def gapes_after(curvature: float, gap: float) -> float:
 
     ``sqrt(2 g/k)``: the part of a flat by straightedge that is bent.
     """
-    return math.sqrt(2.0 * gap / max(curvature, HARDLY))
+    return math.sqrt(2.0 * gap / max(curvature, FLAT_CURVATURE))
 
 
 def rise_over(curvature: float, chord: float) -> float:

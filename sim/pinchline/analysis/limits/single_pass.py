@@ -13,6 +13,7 @@ import numpy as np
 
 from pinchline.case.moves import Feed, Lift, Place
 from pinchline.errors import SolverError
+from pinchline.parts.measure import FLAT_CURVATURE
 from pinchline.solvers.rolls import GRIP_EDGE, REAR, jam_lift, wrap_curvature
 from pinchline.solvers.stepped.program import run_case
 
@@ -28,7 +29,6 @@ REVERSE = (2.3, 0.2, 0.9)
 JUST_BENT = (6.0, 18.0)  # thicknesses from the nip line: bent, and not touched since
 # thicknesses that are fed at least: crease and waves take 14 beside what is judged
 SETTLED = 32.0
-HARDLY = 1.0e-6  # 1/mm: less is no bend
 WRAPPED = 0.99  # of the upper roll's curvature
 NO_SET, WRAP, STRAIN = "no permanent set", "wrap", "surface strain"
 EDGE, SOLVER = "an edge runs out", "solver"
@@ -140,7 +140,11 @@ def _just_bent(result: Result, way: Way) -> tuple[float, float]:
         return math.nan, math.nan
     residual = float(np.mean(result.sheet["curvature_residual"][zone]))
     peak = float(np.mean(result.sheet["curvature_loaded_peak"][zone]))
-    return tuple(1.0 / k if abs(k) > HARDLY else math.inf for k in (residual, peak))  # type: ignore[return-value]
+    return _radius(residual), _radius(peak)
+
+
+def _radius(curvature: float) -> float:
+    return 1.0 / curvature if abs(curvature) > FLAT_CURVATURE else math.inf
 
 
 def surface_strain(case: Case, loaded: float) -> float:

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from pinchline.analysis.limits.single_pass import (
     EDGE,
-    HARDLY,
     STRAIN,
     Pass,
     Way,
@@ -24,6 +23,7 @@ from pinchline.analysis.limits.single_pass import (
     sheet_limit,
     surface_strain,
 )
+from pinchline.parts.measure import FLAT_CURVATURE
 from pinchline.solvers.effort import Asked, Effort, asked_of, grip_slack
 from pinchline.solvers.pass_efforts import pass_efforts
 from pinchline.solvers.rolls import wrap_curvature
@@ -170,4 +170,4 @@ def _peak(steady: Steady, raised: Steady | None, natural: float) -> float:
 
 
 def _radius(curvature: float) -> float:
-    return 1.0 / curvature if curvature > HARDLY else math.inf
+    return 1.0 / curvature if curvature > FLAT_CURVATURE else math.inf

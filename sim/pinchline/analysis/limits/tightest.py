@@ -23,10 +23,10 @@ from pinchline.analysis.limits.single_pass import (
     surface_strain,
 )
 from pinchline.analysis.limits.sweep import TRIALS, Climb, Judged, Raises
-from pinchline.analysis.rules.pure_bending import bends
 from pinchline.solvers.layers import section_law
 from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import wrap_curvature
+from pinchline.solvers.section_bend import bend_and_release
 
 if TYPE_CHECKING:
     from pinchline.case.case import Case
@@ -171,7 +171,9 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
         return None
     held = width_regime(pass_case(case, longest_lift(case)[0], "operator")).held
     law = section_law(sheet.material, sheet.thickness, case.model, held)
-    (bent,) = bends(law, [1.0 / wrap_curvature(case.machine, sheet.thickness)])
+    (bent,) = bend_and_release(
+        law, [1.0 / wrap_curvature(case.machine, sheet.thickness)]
+    )
     if math.isinf(bent.free):  # not even the roll's curvature leaves a set
         return _none(NO_SET, WRAPPED_SHEET)
     if sheet_limit(case, bent.free, bent.loaded, 0.0) != WRAP:

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline import units
-from pinchline.analysis.rules.pure_bending import bends
 from pinchline.case.case import ModelOptions
 from pinchline.errors import InputError
 from pinchline.solvers.layers import section_law
+from pinchline.solvers.section_bend import bend_and_release
 from pinchline.solvers.sublayers import hardening_curve
 
 if TYPE_CHECKING:
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.rules.pure_bending import Bend
     from pinchline.case.material import Material
     from pinchline.solvers.layers import SectionLaw
+    from pinchline.solvers.section_bend import Bend
 
     Array = NDArray[np.float64]
 
@@ -91,13 +91,13 @@ def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoL
     if max(radii) > min(radii):
         weak = loaded_radius(law, thickness, max(radii))
     _within(metal, thickness, tight)
-    aim = np.array([b.moment for b in bends(law, [weak, tight])])
+    aim = np.array([b.moment for b in bend_and_release(law, [weak, tight])])
     start = _through(metal, thickness / (2.0 * weak), thickness / (2.0 * tight))
     youngs = metal.youngs_modulus
 
     def off(x: Array) -> Array:
         lines = with_lines(metal, x[0] * start[0], x[1] * youngs)
-        found = bends(_law(lines, thickness), [weak, tight])
+        found = bend_and_release(_law(lines, thickness), [weak, tight])
         apart: Array = np.array([b.moment for b in found]) / aim - 1.0
         return apart
 
@@ -146,7 +146,7 @@ def loaded_radius(law: SectionLaw, thickness: float, free: float) -> float:
     from scipy.optimize import brentq
 
     loaded = free
-    while bends(law, [loaded])[0].free > free:
+    while bend_and_release(law, [loaded])[0].free > free:
         loaded /= _RISE
         if loaded < thickness / SHARPEST:
             message = "the radius is too tight for the thickness"
@@ -155,7 +155,7 @@ def loaded_radius(law: SectionLaw, thickness: float, free: float) -> float:
             raise InputError(message, key="--radius", value=value, allowed=allowed)
 
     def more(radius: float) -> float:
-        left = bends(law, [radius])[0].free
+        left = bend_and_release(law, [radius])[0].free
         return 1.0 / free - (0.0 if math.isinf(left) else 1.0 / left)
 
     return float(brentq(more, loaded, loaded * _RISE, xtol=1.0e-9 * free))
@@ -208,7 +208,7 @@ def _judged(
     radii = [r for r in radii if r >= thickness / SHARPEST]
     plain = with_lines(metal, metal.yield_strength, metal.tangent_modulus)
     sets: list[list[Bend]] = [
-        bends(_law(m, thickness), radii) for m in (metal, lines, plain)
+        bend_and_release(_law(m, thickness), radii) for m in (metal, lines, plain)
     ]
     return tuple(
         Judged(

@@ -12,8 +12,8 @@ from pinchline.solvers.rolls import rear_gap
 if TYPE_CHECKING:
     from pinchline.case.case import Case
     from pinchline.case.machine import Machine
+    from pinchline.parts.assess import Deviation
     from pinchline.results.schema import Result
-    from pinchline.units import Dimension
 
 
 class Setting(NamedTuple):
@@ -34,30 +34,6 @@ class Setting(NamedTuple):
     fed: float
     crank_turns: float
     nip: float
-
-
-class Deviation(NamedTuple):
-    """What was wanted of the part and what comes out, in internal units.
-
-    name: in words; wanted, made; tolerance: largest difference that is good; NaN where
-    nothing was asked and ``made`` is told for the record.
-    """
-
-    name: str
-    dimension: Dimension
-    wanted: float
-    made: float
-    tolerance: float
-
-    @property
-    def off(self) -> float:
-        """Difference, made less wanted."""
-        return self.made - self.wanted
-
-    @property
-    def good(self) -> bool:
-        """Whether it is within tolerance, or nothing was asked."""
-        return math.isnan(self.tolerance) or abs(self.off) <= self.tolerance
 
 
 class Effect(NamedTuple):

@@ -50,9 +50,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.planning.plan import Deviation
     from pinchline.case.case import Case
     from pinchline.case.target import Target
+    from pinchline.parts.assess import Deviation
     from pinchline.results.schema import Result
     from pinchline.solvers.stepped.state import State
 

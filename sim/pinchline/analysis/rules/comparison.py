@@ -20,7 +20,6 @@ from pinchline.analysis.rules import rule_book as book
 from pinchline.analysis.rules.pure_bending import (
     FAIR,
     FINE,
-    Bend,
     Point,
     allowance_points,
     diameter_point,
@@ -35,6 +34,7 @@ from pinchline.case.moves import Feed, Lift, Lower, Place
 from pinchline.errors import SolverError
 from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import GRIP_EDGE
+from pinchline.solvers.section_bend import Bend
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:

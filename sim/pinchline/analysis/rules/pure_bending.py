@@ -13,23 +13,21 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from pinchline.analysis.limits.single_pass import HARDLY
 from pinchline.analysis.rules import rule_book as book
 from pinchline.case.tempers import tempers
-from pinchline.physics.section import HISTORY, SCRATCH, free_curvature, section_commit
 from pinchline.solvers.layers import bending_modulus, plastic_modulus, section_law
+from pinchline.solvers.section_bend import bend_and_release
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from pinchline.case.case import Case
     from pinchline.case.material import Material
-    from pinchline.solvers.layers import SectionLaw
+    from pinchline.solvers.section_bend import Bend
 
 FINE, FAIR = 0.05, 0.10  # errors of a rule that is good, and of one that will do
 RATIOS = tuple(float(r) for r in np.geomspace(20.0, 300.0, 28))  # R/t under the rolls
 GAUGES = (0.016, 0.025, 0.040, 0.063, 0.090, 0.125, 0.190)  # in
-STEPS = 12  # of bending, from one of RATIOS to the next
 SPRINGBACK = ("cubic", "cubic wide", "plastic", "hardening")
 SQUARE = 90.0  # deg, the bend of which the allowance is taken
 _IN = 25.4
@@ -97,14 +95,6 @@ class Metal(NamedTuple):
     h: float
 
 
-class Bend(NamedTuple):
-    """Pure bending to a mid-line radius: the free one (mm), moment (N mm/mm)."""
-
-    loaded: float
-    free: float
-    moment: float = math.nan
-
-
 def metal(material: Material, held: float) -> Metal:
     """Give what the rules ask of a material; of clad sheet, that of the whole sheet."""
     youngs, strength = material.youngs_modulus, material.yield_strength
@@ -119,26 +109,6 @@ def metal(material: Material, held: float) -> Metal:
     flow = strength * (1.0 + held * (2.0 / math.sqrt(3.0) - 1.0))
     hard = plastic_modulus(youngs, tangent) * (1.0 + held / 3.0)
     return Metal(youngs, strength, modulus, flow, hard / (modulus + hard))
-
-
-def bends(law: SectionLaw, radii: Sequence[float]) -> list[Bend]:
-    """Bend one mm of sheet to falling mid-line radii (mm) and let it go from each."""
-    code, layers = law.law, law.layers
-    history, scratch = law.virgin.copy(), np.zeros((HISTORY, SCRATCH))
-    found, bent = [], 0.0
-    for radius in radii:
-        step = (1.0 / radius - bent) / STEPS
-        for _ in range(STEPS):
-            moment, _, low, _ = section_commit(code, layers, history, step, scratch)
-        bent = 1.0 / radius
-        back = -moment / law.bending
-        if back < low:
-            opened = history.copy()
-            back = free_curvature(code, layers, opened, back, law.bending, scratch)
-        left = bent + back
-        free = 1.0 / left if left > HARDLY else math.inf
-        found.append(Bend(radius, free, moment))
-    return found
 
 
 def springback_points(
@@ -205,12 +175,12 @@ def pure_bending(case: Case, held: float) -> list[Point]:
             law = section_law(material, thickness, case.model, held)
             of = metal(material, held)
             radii = [ratio * thickness for ratio in reversed(RATIOS)]
-            for bend in bends(law, radii):
+            for bend in bend_and_release(law, radii):
                 points += springback_points(bend, thickness, of, material=name)
                 points += strain_points(bend, thickness, material=name)
             if wrap < thickness:
                 continue
-            (at_wrap,) = bends(law, [wrap + 0.5 * thickness])
+            (at_wrap,) = bend_and_release(law, [wrap + 0.5 * thickness])
             inside = at_wrap.free - 0.5 * thickness
             points.append(diameter_point(wrap, inside, thickness, material=name))
             points += least_bend_points(name, thickness, wrap)

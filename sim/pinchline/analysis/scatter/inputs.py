@@ -17,6 +17,7 @@ from pinchline.case.material import typical_values
 from pinchline.case.moves import Feed, Lift, Lower, Place
 from pinchline.case.spread import WIDEST
 from pinchline.case.tempers import own_source
+from pinchline.case.variation import strengthened
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import Case
-    from pinchline.case.material import Material
     from pinchline.case.moves import Move
     from pinchline.case.spread import Spread
     from pinchline.units import Dimension
@@ -320,34 +320,3 @@ def varied_case(case: Case, values: Values) -> Case:
     return case.model_copy(
         update={"sheet": sheet, "machine": machine, "moves": tuple(moves)}
     )
-
-
-def strengthened(
-    material: Material, ratio: float, youngs: float | None = None
-) -> Material:
-    """Give the material with every stress of its yielding in a ratio.
-
-    ``youngs``: its Young's modulus (MPa) from now on; None keeps it.
-    """
-    youngs = material.youngs_modulus if youngs is None else youngs
-    changed: dict[str, object] = {
-        "yield_strength": ratio * material.yield_strength,
-        "youngs_modulus": youngs,
-    }
-    clad, curve = material.clad, material.curve
-    if clad is not None:
-        skin = {"yield_strength": ratio * clad.yield_strength}
-        changed["clad"] = clad.model_copy(update=skin)
-    if curve is not None and curve.stress is not None and curve.strain is not None:
-        # the elastic part of every strain goes with its stress
-        elastic = ratio / youngs - 1.0 / material.youngs_modulus
-        points = list(zip(curve.strain, curve.stress, strict=True))
-        shifted = {
-            "strain": tuple(e + elastic * s for e, s in points),
-            "stress": tuple(ratio * s for _, s in points),
-        }
-        changed["curve"] = curve.model_copy(update=shifted)
-    elif curve is not None and curve.yield_offset is not None:
-        offset = {"yield_offset": ratio * curve.yield_offset}
-        changed["curve"] = curve.model_copy(update=offset)
-    return material.model_copy(update=changed)

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pinchline.analysis.closing import Closing
-    from pinchline.analysis.planning.plan import Deviation, Effect, Plan
+    from pinchline.analysis.planning.plan import Effect, Plan
+    from pinchline.parts.assess import Deviation
     from pinchline.reports.plan.steps import Step
     from pinchline.units import Dimension, System
 

@@ -6,11 +6,12 @@ and tangent; everything else is left to it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from pinchline.errors import SolverError
+from pinchline.physics.beam import Chain, lay_out
 from pinchline.physics.support import SUPPORT
 from pinchline.solvers.stepped.equilibrium.assembly import Tooling, assemble, workspace
 from pinchline.solvers.stepped.equilibrium.banded_solve import factor, solve
@@ -20,7 +21,7 @@ from pinchline.solvers.stepped.equilibrium.step_control import move, prepare
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.physics.beam import Beam, Chain
+    from pinchline.physics.beam import Beam
 
 X, Y, THETA = range(3)
 NO_ROLLS = Tooling(
@@ -34,6 +35,13 @@ NO_ROLLS = Tooling(
 )
 MOST_TURN = 0.3  # rad in one iteration
 MOST_ITERATIONS = 100
+
+
+class SheetCopy(NamedTuple):
+    """What a step changes of a held sheet: its chain and its energies, copied."""
+
+    chain: Chain
+    energies: NDArray[np.float64]
 
 
 class HeldSheet:
@@ -55,6 +63,22 @@ class HeldSheet:
         self.held: dict[int, float] = {}
         self.peaks = np.zeros((n, PEAKS))
         self.energies = np.zeros(3)
+
+    def copy(self) -> SheetCopy:
+        """Copy all that an equilibrium changes."""
+        chain = Chain(*(array.copy() for array in self.chain))
+        return SheetCopy(chain, self.energies.copy())
+
+    def restore(self, kept: SheetCopy) -> None:
+        """Go back to a copy, which stays good."""
+        for array, copy in zip(self.chain, kept.chain, strict=True):
+            array[:] = copy
+        self.energies[:] = kept.energies
+
+    def lay_out(self) -> None:
+        """Place the nodes by the curvature alone, from the first node on."""
+        c = self.chain
+        lay_out(c.x, c.y, c.theta, c.curvature, self.beam.length, 0, self.elements)
 
     def push(self, node: int, direction: int, force: float) -> None:
         """Dead load: force along X or Y (N/mm), or a moment about THETA."""

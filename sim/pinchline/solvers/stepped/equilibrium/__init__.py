@@ -1,1 +1,1 @@
-"""One equilibrium of the sheet between the rolls: residual, tangent, Newton, acceptance."""
+"""One equilibrium of the sheet between the rolls: residual, Newton, acceptance."""
