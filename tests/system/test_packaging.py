@@ -27,7 +27,7 @@ def test_the_wheel_carries_every_card_and_case(tmp_path: Path) -> None:
         for file in (REPO / kind).rglob("*.toml"):
             assert f"pinchline/{file.relative_to(REPO).as_posix()}" in inside
     for kind in ("html", "css", "js"):
-        assert f"pinchline/output/page/page.{kind}" in inside
+        assert f"pinchline/reports/run/page/page.{kind}" in inside
     assert "pinchline/py.typed" in inside
     assert not [name for name in inside if name.startswith("tests/")]
 
