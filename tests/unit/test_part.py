@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.case.outline.profile import Curvatures
+from pinchline.case.outline.points import Curvatures
 from pinchline.case.target import Nose, Target
 from pinchline.errors import InputError
 from pinchline.parts.measure import fit_circle

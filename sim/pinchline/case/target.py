@@ -32,7 +32,8 @@ from pinchline.case.fields import (
     read,
     refuse,
 )
-from pinchline.case.outline.profile import Curvatures, Points, read_profile
+from pinchline.case.outline.points import Curvatures, Points
+from pinchline.case.outline.profile import read_profile
 from pinchline.errors import InputError
 
 SIDES = ("inside", "middle", "outside")

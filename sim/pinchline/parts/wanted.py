@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.case.outline.profile import Points
+from pinchline.case.outline.points import Points
 from pinchline.errors import InputError
 from pinchline.parts import measure
 from pinchline.parts.smoothing import fit_curvature

@@ -20,10 +20,7 @@ from pinchline.case.moves import Turn
 from pinchline.parts import measure
 from pinchline.parts.assess import TRIM, Made, judge, read_made, template_gap, zones_of
 from pinchline.parts.wanted import wanted_part
-from pinchline.solvers.layers import section_law
-from pinchline.solvers.regime import width_regime
-from pinchline.solvers.steady.problem import law_table
-from pinchline.solvers.steady.section_table import left_curvatures
+from pinchline.solvers.steady.problem import residual_curvatures
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -124,18 +121,6 @@ class Record:
         return float(s[1] - s[0])
 
 
-def left_by(case: Case, moments: Array) -> Array:
-    """Curvature (1/mm) that a case's sheet keeps of largest moments (N mm/mm)."""
-    held = width_regime(case).held
-    sheet = case.sheet
-    law = section_law(sheet.material, sheet.thickness, case.model, held)
-    table = law_table(law, case.machine.rolls.upper_radius)
-    left = np.empty_like(moments)
-    left_curvatures(table, np.ascontiguousarray(moments), left)
-    left += sheet.curvature
-    return left
-
-
 def record_of(
     case: Case,
     result: Result,
@@ -161,7 +146,8 @@ def record_of(
         station=before,
         after=after,
         weight=weight,
-        beyond=sheet["curvature_residual"] - left_by(case, sheet["moment_peak"]),
+        beyond=sheet["curvature_residual"]
+        - residual_curvatures(case, sheet["moment_peak"]),
         wanted=part,
     )
     if part is None or made is None:
@@ -257,7 +243,7 @@ def curvature_of(record: Record, case: Case, ratios: Array) -> Array:
     by = (1.0 - record.weight) * ratios[record.station]
     by += record.weight * ratios[record.after]
     peaks = record.result.sheet["moment_peak"] * by
-    curvature: Array = left_by(case, peaks) + record.beyond
+    curvature: Array = residual_curvatures(case, peaks) + record.beyond
     return curvature
 
 

@@ -6,7 +6,7 @@ from math import atan, atan2, cos, degrees, dist, pi, radians, sin, tan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pinchline.case.outline.profile import LEAST_POINTS, Curvatures, Points
+from pinchline.case.outline.points import LEAST_POINTS, Curvatures, Points
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:

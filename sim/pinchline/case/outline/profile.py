@@ -5,65 +5,25 @@ import io
 import re
 from collections.abc import Iterator
 from itertools import pairwise
-from math import atan2, degrees, dist, hypot, isfinite, pi
+from math import atan2, degrees, hypot, isfinite, pi
 from pathlib import Path
 from typing import NamedTuple
 
 from pinchline import library, units
-from pinchline.case.fields import Record
+from pinchline.case.outline.drawing import read_dxf
+from pinchline.case.outline.points import LEAST_POINTS, Curvatures, Points
 from pinchline.errors import InputError
 from pinchline.units import Dimension
 
 KINDS = "a .csv of points (x, y) or curvature (s, curvature), or a .dxf"
-LEAST_POINTS, MOST_ROWS = 5, 20000
+MOST_ROWS = 20000
 _HEADS = 'a first line such as "x [mm], y [mm]" or "s [mm], curvature [1/mm]"'
 _CELL = re.compile(r"([a-z]+)[\s_/]*[\[(]?\s*([^\[\]()]*?)\s*[\])]?", re.IGNORECASE)
 _COLUMNS: dict[tuple[str, str], tuple[Dimension, Dimension]] = {
     ("x", "y"): ("length", "length"),
     ("s", "curvature"): ("length", "curvature"),
 }
-_STRAIGHT = 1.0e-6
 _SHARPEST = 0.5 * pi  # turn between points that no bent sheet makes
-
-
-class Points(Record):
-    """Points of an outline in order, from the operator's edge, mm."""
-
-    x: tuple[float, ...]
-    y: tuple[float, ...]
-
-    @property
-    def length(self) -> float:
-        """Sum of the chords, mm."""
-        places = list(zip(self.x, self.y, strict=True))
-        return sum(map(dist, places, places[1:]))
-
-    @property
-    def straight(self) -> bool:
-        """Whether the points lie on a line, to a millionth of its length."""
-        dx, dy = self.x[-1] - self.x[0], self.y[-1] - self.y[0]
-        across = (
-            dx * (y - self.y[0]) - dy * (x - self.x[0])
-            for x, y in zip(self.x, self.y, strict=True)
-        )
-        return max(map(abs, across)) <= _STRAIGHT * (dx * dx + dy * dy)
-
-
-class Curvatures(Record):
-    """Curvature (1/mm) along s (mm), linear between; a repeated s is a jump."""
-
-    s: tuple[float, ...]
-    curvature: tuple[float, ...]
-
-    @property
-    def length(self) -> float:
-        """Length of the line, mm."""
-        return self.s[-1]
-
-    @property
-    def straight(self) -> bool:
-        """Whether nothing is bent."""
-        return all(abs(k) * self.length <= _STRAIGHT for k in self.curvature)
 
 
 class Row(NamedTuple):
@@ -98,8 +58,6 @@ def read_profile(name: str, *, folder: Path, file: str) -> Points | Curvatures:
         )
         return _from_csv(text, str(path))
     if suffix == ".dxf":
-        from pinchline.case.outline.drawing import read_dxf
-
         return upward(read_dxf(path, name, file), str(path))
     message = "is of no known kind"
     raise InputError(

@@ -35,6 +35,7 @@ from pinchline.solvers.steady.march import (
 from pinchline.solvers.steady.section_table import (
     COLUMNS,
     left_curvature,
+    left_curvatures,
     tabulate,
     virgin_curvature,
 )
@@ -238,3 +239,15 @@ def nothing(lift: float, way: Way, status: str, iterations: int = 0) -> Pass:
     """Give a pass that is not there, and why."""
     nan = math.nan
     return Pass(lift, way, *(nan,) * 11, (nan, nan, nan), iterations, status)
+
+
+def residual_curvatures(case: Case, moments: Array) -> Array:
+    """Curvature (1/mm) that a case's sheet keeps of largest moments (N mm/mm)."""
+    held = width_regime(case).held
+    sheet = case.sheet
+    law = section_law(sheet.material, sheet.thickness, case.model, held)
+    table = law_table(law, case.machine.rolls.upper_radius)
+    left = np.empty_like(moments)
+    left_curvatures(table, np.ascontiguousarray(moments), left)
+    left += sheet.curvature
+    return left
