@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar, cast
 
@@ -20,14 +21,43 @@ if TYPE_CHECKING:
 P = ParamSpec("P")
 R = TypeVar("R")
 
+PACKAGE = Path(__file__).parents[1]
+IMPORTED = re.compile(rb"\nfrom (pinchline[\w.]*) import (\([^)]*\)|.*)")
+NAME = re.compile(r"\w+")
 OPTIONS: Any = numba.config  # its attributes have no type hints
+
+
+def _kernel_sources() -> dict[str, bytes]:
+    """Read the sources that make up the kernels, by their path from the package on.
+
+    Every module with a line ``@kernel``, wherever it lies, and what such modules import
+    from the package: compiled code holds their constants too.
+    """
+    modules: dict[str, bytes] = {}
+    for folder, _, files in os.walk(PACKAGE):
+        inside = Path(folder).relative_to(PACKAGE.parent).as_posix()
+        for file in files:
+            if file.endswith(".py"):
+                modules[f"{inside}/{file}"] = Path(folder, file).read_bytes()
+    waiting = [name for name, text in modules.items() if b"\n@kernel\n" in text]
+    taken: dict[str, bytes] = {}
+    while waiting:
+        name = waiting.pop()
+        if name in modules and name not in taken:
+            taken[name] = modules[name]
+            for where, what in IMPORTED.findall(b"\n" + modules[name]):
+                module = where.decode().replace(".", "/")
+                parts = NAME.findall(what.decode())
+                waiting += [f"{module}.py", *(f"{module}/{part}.py" for part in parts)]
+    return taken
 
 
 def _sources_digest() -> str:
     """Hash of every kernel source: numba's own cache misses edited callees."""
     digest = hashlib.sha256(numba.__version__.encode())
-    for source in sorted(Path(__file__).parent.glob("*.py")):
-        digest.update(source.read_bytes())
+    for name, text in sorted(_kernel_sources().items()):
+        digest.update(f"\n{name}\n{len(text)}\n".encode())
+        digest.update(text)
     return digest.hexdigest()[:16]
 
 
