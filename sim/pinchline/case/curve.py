@@ -71,6 +71,24 @@ class Curve(Record):
     measure: Measure = "engineering"
     source: Text | None = None
 
+    def moved(self, ratio: float, youngs: float, then: float) -> "Curve":
+        """Curve of metal so many times as strong; Young's modulus changes along, MPa.
+
+        Stresses go in the ratio, plastic strains stay, elastic ones go with the stress.
+        An exponent without a stress of its own goes with the yield strength anyhow.
+        """
+        if self.stress is not None and self.strain is not None:
+            elastic = ratio / then - 1.0 / youngs
+            points = list(zip(self.strain, self.stress, strict=True))
+            shifted = {
+                "strain": tuple(e + elastic * s for e, s in points),
+                "stress": tuple(ratio * s for _, s in points),
+            }
+            return self.model_copy(update=shifted)
+        if self.yield_offset is None:
+            return self
+        return self.model_copy(update={"yield_offset": ratio * self.yield_offset})
+
     @model_validator(mode="after")
     def _one_form(self) -> "Curve":
         if self.strain is None and self.stress is None:

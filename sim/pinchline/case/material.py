@@ -208,15 +208,18 @@ class Material(Record):
         return self
 
 
+Source = str | Path | dict[str, Any] | Material
+
+
 def load_material(
-    source: str | Path | dict[str, Any], direction: str, thickness: float, where: str
+    source: Source, direction: str, thickness: float, where: str
 ) -> Material:
     """Build a material from a card by name or path, or from an inline table.
 
     Parameters
     ----------
     source : name, path, or table with the card's keys (and ``use``, a card to start
-        from)
+        from); a material is taken as it is
     direction : ``"L"`` along the grain or ``"LT"`` across, of the bending strain
     thickness : of the sheet, mm
     where : the case file, for errors and as the start of relative paths
@@ -226,6 +229,8 @@ def load_material(
     InputError
         where there is no such card, or it does not cover the direction or thickness
     """
+    if isinstance(source, Material):
+        return source
     key = "sheet.material"
     ask = _Ask(direction, thickness, where)
     if not isinstance(source, dict):
@@ -239,13 +244,28 @@ def load_material(
         return _material("inline", title, ask, change, where, key)
     name, title, flat, _ = _from_card(own.use, ask, f"{key}.use")
     title = own.title or f"{title}, changed in the case"
-    return _material(name, title, ask, _more_special(flat, change), where, key)
+    whole = _material(name, title, ask, _more_special(flat, change), where, key)
+    return whole if "curve" in change else _with_curve_moved(whole, flat)
 
 
-def covered(
-    source: str | Path | dict[str, Any], where: str
-) -> tuple[float, float] | None:
+def _with_curve_moved(material: Material, flat: dict[str, Any]) -> Material:
+    """Take the curve of a card along where the case says another yield or modulus.
+
+    ``flat``: what the card says. The curve is of its metal: a stronger one has all of
+    it higher, in the ratio of the yield strengths.
+    """
+    before, youngs = _yield_strength(flat), flat.get("youngs_modulus")
+    if material.curve is None or before is None or youngs is None:
+        return material
+    ratio = material.yield_strength / before
+    curve = material.curve.moved(ratio, youngs, material.youngs_modulus)
+    return material.model_copy(update={"curve": curve})
+
+
+def covered(source: Source, where: str) -> tuple[float, float] | None:
     """Thinnest and thickest sheet (mm) that a card covers; None where it is silent."""
+    if isinstance(source, Material):
+        return None
     if isinstance(source, dict):
         own = read(Card, source, file=where, key="sheet.material")
         if own.use is not None and not own.range:
@@ -258,8 +278,10 @@ def covered(
     return (own.range[0].start, own.range[-1].end) if own.range else None
 
 
-def typical_values(source: str | Path | dict[str, Any], where: str) -> Typical | None:
+def typical_values(source: Source, where: str) -> Typical | None:
     """Typical values that stand on a card beside its minima; None without."""
+    if isinstance(source, Material):
+        return None
     if isinstance(source, dict):
         own = read(Card, source, file=where, key="sheet.material")
         if own.typical is None and own.use is not None:
@@ -379,19 +401,27 @@ def _range_at(card: Card, ask: _Ask, word: str) -> Range:
     )
 
 
+def _yield_strength(flat: dict[str, Any]) -> float | None:
+    """Yield strength in bending, MPa, of the properties on one level; None for none."""
+    if "yield_strength" in flat:
+        known: float | None = flat["yield_strength"]
+        return known
+    given = [flat[side] for side in _YIELDS[1:] if flat.get(side) is not None]
+    return sum(given) / len(given) if given else None
+
+
 def _material(
     name: str, title: str, ask: _Ask, flat: dict[str, Any], file: str, key: str
 ) -> Material:
     """Fill in what follows from the rest and check that nothing is missing."""
     values = dict(flat)
     sources = dict(values.get("sources", {}))
-    sides = [values.get("yield_tension"), values.get("yield_compression")]
-    given = [side for side in sides if side is not None]
-    if given and "yield_strength" not in values:
-        values["yield_strength"] = sum(given) / len(given)
+    strength = _yield_strength(values)
+    if strength is not None and "yield_strength" not in values:
+        values["yield_strength"] = strength
         one = "the one of tension and compression that is known"
-        rule = "mean of tension and compression" if len(given) > 1 else one
-        sources["yield_strength"] = rule
+        both = all(values.get(side) is not None for side in _YIELDS[1:])
+        sources["yield_strength"] = "mean of tension and compression" if both else one
     if "density" not in values:
         sources["density"] = "assumed: aluminium"
     radius = values.get("minimum_bend_radius")
