@@ -3,7 +3,6 @@
 import csv
 import importlib.util
 import sys
-import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +14,6 @@ import pinchline as pl
 from pinchline import cli, library
 from pinchline.analysis.sweep import study, worker
 from pinchline.analysis.sweep.points import points_of
-from pinchline.case.case import build_case
-from pinchline.case.study.keys import changed
 from pinchline.case.study.study import load_study
 from pinchline.errors import SolverError
 from pinchline.reports.studies.study_pictures import draw_study
@@ -86,10 +83,7 @@ def test_a_point_of_a_study_is_the_run_of_its_case(small):
     folder, _ = small
     found = pl.read_study(folder / "small.h5")
     case = pl.load_case(folder / "job.toml")
-    table = changed(
-        tomllib.loads(CASE), {"move.2.to": "14 mm", "sheet.material": "3003-H14"}
-    )
-    alone = pl.run(build_case(table, text="", path=case.path))
+    alone = pl.run(case.replace({"move.2.to": "14 mm", "sheet.material": "3003-H14"}))
     assert found["opening"][0, 1, 0] == alone.summary["opening"]
     assert found["force_rear_max"][0, 1, 0] == alone.summary["force_rear_max"]
 

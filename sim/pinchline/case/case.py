@@ -1,11 +1,13 @@
 """A case: one sheet, one machine, one programme, and what to measure."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from math import ceil
 from pathlib import Path
+from types import MappingProxyType
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from pinchline import library
 from pinchline.case.checks import check_case
@@ -26,16 +28,30 @@ from pinchline.case.fields import (
     refuse,
 )
 from pinchline.case.machine import Machine, read_machine
+from pinchline.case.material import Material
 from pinchline.case.moves import Move, read_moves
 from pinchline.case.sheet import Sheet, read_sheet
 from pinchline.case.spread import ScatterTable
 from pinchline.case.target import Target, read_target
+from pinchline.case.variation import (
+    Changes,
+    as_written,
+    changed,
+    in_numbers,
+    joined,
+    rebuilt,
+    text_with,
+    toml_table,
+    tree_of,
+)
 
 _DEFAULT_ELEMENT = 0.25  # of the thickness
 _HALF = 32.0 / 13.0  # E'/t: half the thickness under an even pressure
 _LUMPED = 0.8  # E'/t: stands for bulging as well, calibrated on a continuum
 _LEAST_STEPS, _LONGEST_STEP = 2, 0.2  # mm: longer ones step over the peak at a roll
 _FLAT_GUESS = 0.4  # of the distance of the rear roll: a flat, until it is planned
+# what the length of a blank is estimated from, beside the sheet
+_OF_BLANK = {"target", "machine.use", "machine.rear.distance"}
 _HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
 
 
@@ -175,7 +191,7 @@ class Case(Record):
     Attributes
     ----------
     title : one line
-    text : the TOML text, verbatim
+    written : the TOML text of its file, verbatim (argument ``text``)
     path : where it was read
     sheet, machine, model, moves, measure : its parts
     scatter : how far what it says may be off
@@ -183,7 +199,7 @@ class Case(Record):
     """
 
     title: str
-    text: str
+    written: str = Field(alias="text")
     path: str
     sheet: Sheet
     machine: Machine
@@ -192,6 +208,77 @@ class Case(Record):
     measure: Measures = Measures()
     scatter: ScatterTable = ScatterTable()
     target: Target | None = None
+    _changes: dict[str, object] = PrivateAttr(default_factory=dict)
+
+    @property
+    def text(self) -> str:
+        """TOML text of the case; what was changed since the file is written in."""
+        if not self._changes:
+            return self.written
+        changes = self._changes
+        if self._blank_found:
+            changes = {**changes, "sheet.length": self.sheet.length}
+        return text_with(self.written, as_written(self, changes))
+
+    @property
+    def table(self) -> dict[str, Any]:
+        """TOML table of the case; its material is a record where it was set as one."""
+        return self._table(self._changes)
+
+    def _table(self, changes: Changes) -> dict[str, Any]:
+        written = as_written(self, changes)
+        metal = changes.get("sheet.material")
+        if isinstance(metal, Material):
+            written["sheet.material"] = metal
+        return changed(toml_table(self.written, self.path), written, file=self.path)
+
+    def replace(self, changes: Changes) -> "Case":
+        """Give the case with other values under the dotted keys of its file, checked.
+
+        Parameters
+        ----------
+        changes : key to value: ``{"sheet.thickness": "0.8 mm", "move.2.to": "26 mm"}``.
+            Text and numbers as in a file, or plain floats in internal units; None takes
+            a key away. A whole part may be a record: ``sheet.material``, ``move`` (a
+            tuple of moves). Another thickness or direction takes the values of the
+            material's card for it, unless a material comes with it; another yield
+            strength moves the whole stress-strain curve.
+
+        Raises
+        ------
+        InputError
+            as for a file with these values
+        """
+        every = joined(self._changes, changes)
+        parts = {key.split(".")[0] for key in changes}
+        given = parts | set(changes)
+        blank = bool(given & _OF_BLANK) and "sheet.length" not in changes
+        blank = blank and self._blank_found
+        own = isinstance(self._changes.get("sheet.material"), Material)
+        case: Case | None = None
+        if not blank:
+            with suppress(LookupError, ValueError):
+                case = rebuilt(self, tree_of(in_numbers(self, changes, own=own)))
+        if case is None:
+            case = self._read_again(every, parts | {"sheet"} if blank else parts)
+        case._changes = every
+        return case
+
+    @property
+    def _blank_found(self) -> bool:
+        """Whether the length of the sheet is an estimate, until a plan finds it."""
+        told = toml_table(self.written, self.path)["sheet"]
+        return "length" not in told and "sheet.length" not in self._changes
+
+    def _read_again(self, changes: Changes, parts: set[str]) -> "Case":
+        """Read parts from the table of the file with all changes; the rest stays."""
+        kept = {
+            part: getattr(self, part)
+            for part in ("sheet", "machine", "target")
+            if part not in parts
+        }
+        table = self._table(changes)
+        return build_case(table, text=self.written, path=self.path, kept=kept)
 
     @property
     def elements(self) -> int:
@@ -232,16 +319,25 @@ def parse_case(text: str, *, path: str) -> Case:
     return build_case(library.parse_toml(text, path), text=text, path=path)
 
 
-def build_case(data: dict[str, Any], *, text: str, path: str) -> Case:
-    """Build a case from the table of its TOML ``text``, changed or not."""
+def build_case(
+    data: dict[str, Any],
+    *,
+    text: str,
+    path: str,
+    kept: Mapping[str, Any] = MappingProxyType({}),
+) -> Case:
+    """Build a case from the table of its TOML ``text``; ``kept``: parts that stay."""
     table = read(CaseTable, data, file=path)
-    target = None if table.target is None else read_target(table.target, path)
-    machine = read_machine(table.machine, path)
+    target = kept.get("target")
+    if "target" not in kept and table.target is not None:
+        target = read_target(table.target, path)
+    machine = kept.get("machine") or read_machine(table.machine, path)
+    blank = _blank(target, machine)
     return Case(
         title=table.title or Path(path).stem,
         text=text,
         path=path,
-        sheet=read_sheet(table.sheet, path, _blank(target, machine)),
+        sheet=kept.get("sheet") or read_sheet(table.sheet, path, blank),
         machine=machine,
         model=table.model,
         moves=read_moves(table.move, path),

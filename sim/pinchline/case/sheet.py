@@ -25,17 +25,19 @@ _MATERIAL = (
 
 
 class _CardOrTable(Words):
-    """Validator of a name or path, or of a table that is read later."""
+    """Validator of a name or path, of a table that is read later, or of a material."""
 
     def __call__(self, value: object) -> Any:
         """Return the value, or refuse it."""
-        return value if isinstance(value, dict) else super().__call__(value)
+        return value if isinstance(value, dict | Material) else super().__call__(value)
 
 
 class SheetTable(Record):
     """Keys of ``[sheet]``."""
 
-    material: Annotated[str | dict[str, Any], BeforeValidator(_CardOrTable(_MATERIAL))]
+    material: Annotated[
+        str | dict[str, Any] | Material, BeforeValidator(_CardOrTable(_MATERIAL))
+    ]
     direction: Annotated[Direction, BeforeValidator(Choice(("L", "LT")))]
     thickness: Length
     length: Length | None = None

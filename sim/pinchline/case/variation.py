@@ -1,39 +1,314 @@
-"""A case or a material with values changed."""
+"""Changes of a case: values under dotted keys, in its records and in its TOML text.
+
+A case is changed in its records where every new value is a number in internal units or
+a checked record. What is written the way a file writes it is put into the table of the
+file, and the parts that it concerns are read again.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import copy
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
+
+from pinchline import library, units
+from pinchline.case.fields import Choice, Number, Quantity, Record, Switch, Words
+from pinchline.case.material import Material
+from pinchline.errors import InputError
 
 if TYPE_CHECKING:
-    from pinchline.case.material import Material
+    from pinchline.units import Dimension
+
+Changes = Mapping[str, object]
+Tree = dict[str, Any]
+
+_LISTS = (list, dict, tuple)
+_FIELDS = {"move": "moves"}  # of a case, where its file has another word
+# of a material and a target: what their tables in a file do not have, or not beside
+# the yield strength
+_NOT_WRITTEN = {"name", "direction", "yield_tension", "yield_compression", "drawing"}
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What the value of a key may be.
+
+    Attributes
+    ----------
+    sort : a quantity has a unit, a number none, a word is text, a switch true or false
+    dimension : of a quantity
+    whole : a number that counts
+    allowed : what is accepted, in words
+    """
+
+    sort: Literal["quantity", "number", "word", "switch"]
+    allowed: str
+    dimension: Dimension | None = None
+    whole: bool = False
+
+
+def kind_in(parts: list[Any], *, inside: bool = False) -> Kind | None:
+    """Kind of value by the validator somewhere in an annotation.
+
+    ``inside``: the validator of what a list holds counts too.
+    """
+    for part in parts:
+        validator = getattr(part, "func", None)
+        if isinstance(validator, Quantity):
+            return Kind("quantity", validator.allowed, validator.dimension)
+        if isinstance(validator, Number):
+            return Kind("number", validator.allowed, whole=validator.whole)
+        if isinstance(validator, Words | Choice):
+            return Kind("word", validator.allowed)
+        if isinstance(validator, Switch):
+            return Kind("switch", validator.allowed)
+        if get_origin(part) in _LISTS and not inside:
+            continue
+        below = [*getattr(part, "__metadata__", ()), *get_args(part)]
+        found = (
+            kind_in(below, inside=inside) if below and part is not Annotated else None
+        )
+        if found is not None:
+            return found
+    return None
 
 
 def strengthened(
     material: Material, ratio: float, youngs: float | None = None
 ) -> Material:
-    """Give the material with every stress of its yielding in a ratio.
+    """Material with every stress of its yielding in a ratio, skins and curve included.
 
     ``youngs``: its Young's modulus (MPa) from now on; None keeps it.
     """
     youngs = material.youngs_modulus if youngs is None else youngs
-    changed: dict[str, object] = {
+    values: Tree = {
         "yield_strength": ratio * material.yield_strength,
         "youngs_modulus": youngs,
     }
-    clad, curve = material.clad, material.curve
+    clad = material.clad
     if clad is not None:
-        skin = {"yield_strength": ratio * clad.yield_strength}
-        changed["clad"] = clad.model_copy(update=skin)
-    if curve is not None and curve.stress is not None and curve.strain is not None:
-        # the elastic part of every strain goes with its stress
-        elastic = ratio / youngs - 1.0 / material.youngs_modulus
-        points = list(zip(curve.strain, curve.stress, strict=True))
-        shifted = {
-            "strain": tuple(e + elastic * s for e, s in points),
-            "stress": tuple(ratio * s for _, s in points),
-        }
-        changed["curve"] = curve.model_copy(update=shifted)
-    elif curve is not None and curve.yield_offset is not None:
-        offset = {"yield_offset": ratio * curve.yield_offset}
-        changed["curve"] = curve.model_copy(update=offset)
-    return material.model_copy(update=changed)
+        values["clad"] = {"yield_strength": ratio * clad.yield_strength}
+    found: Material = rebuilt(material, values)
+    return found
+
+
+def rebuilt(record: Any, tree: Tree) -> Any:
+    """Copy of a checked record with other values, numbers in internal units, checked.
+
+    Parameters
+    ----------
+    record : a ``Record``, or a tuple of them
+    tree : values by name, below a part another such table; by number, from 1, in a
+        tuple
+
+    Raises
+    ------
+    LookupError
+        The record has no such value, or nothing is there to be changed.
+    ValueError
+        The record refuses a value.
+    """
+    if record is None:
+        raise LookupError
+    if isinstance(record, tuple):
+        pieces = list(record)
+        for number, below in tree.items():
+            at = _place(number, record)
+            pieces[at] = rebuilt(pieces[at], below)
+        return tuple(pieces)
+    kind = type(record)
+    fields = kind.model_fields
+    values = {name: getattr(record, name) for name in record.model_fields_set}
+    for word, value in tree.items():
+        name = _FIELDS.get(word, word)
+        if name not in fields:
+            raise LookupError(name)
+        below = isinstance(value, dict)
+        values[name] = rebuilt(getattr(record, name), value) if below else value
+    moved = kind is Material and record.curve is not None and "curve" not in tree
+    if moved:
+        del values["curve"]
+    found = kind.model_validate({fields[n].alias or n: v for n, v in values.items()})
+    if not moved:
+        return found
+    curve = record.curve.moved(
+        found.yield_strength / record.yield_strength,
+        record.youngs_modulus,
+        found.youngs_modulus,
+    )
+    return found.model_copy(update={"curve": curve})
+
+
+def in_numbers(case: Record, changes: Changes, *, own: bool) -> Changes:
+    """Give changes with quantities as numbers in internal units, as far as they can be.
+
+    ``own``: the case has a material of its own; a card is read with what overrides it.
+    """
+    found = dict(changes)
+    for key, value in changes.items():
+        if isinstance(value, str) and (own or not key.startswith("sheet.material.")):
+            field = _field_at(case, key)
+            kind = field and kind_in([*field.metadata, field.annotation])
+            if kind and kind.dimension:
+                with suppress(InputError):  # the file's reader says what is wrong
+                    found[key] = units.parse(value, kind.dimension)
+    return found
+
+
+def tree_of(changes: Changes) -> Tree:
+    """Nested table of values under dotted keys; a part before the values in it.
+
+    Raises
+    ------
+    LookupError
+        Not all of it is records and numbers in internal units, or a value stands below
+        another; a thickness alone asks the card of the material for another range.
+    """
+    tree: Tree = {}
+    if "sheet.thickness" in changes and "sheet.material" not in changes:
+        raise LookupError
+    for key in _by_depth(changes):
+        value = changes[key]
+        if not isinstance(value, int | float | Record | tuple) and key != "title":
+            raise LookupError(key)
+        *path, last = key.split(".")
+        below = tree
+        for part in path:
+            below = below.setdefault(part, {})
+            if not isinstance(below, dict):
+                raise LookupError(key)
+        below[last] = value
+    return tree
+
+
+def joined(before: Changes, after: Changes) -> dict[str, object]:
+    """Put changes after others; a part that is replaced takes those in it along."""
+    kept = {
+        key: value
+        for key, value in before.items()
+        if not any(key.startswith(f"{other}.") for other in after)
+    }
+    return kept | dict(after)
+
+
+def changed(table: Tree, values: Changes, *, file: str | None = None) -> Tree:
+    """Copy of a case's TOML table with other values under dotted keys; None takes away.
+
+    Raises
+    ------
+    InputError
+        There is no such move.
+    """
+    table = copy.deepcopy(table)
+    for key in _by_depth(values):
+        *path, last = key.split(".")
+        held: Any = table
+        if path and path[0] == "move":
+            held, path = _move(table, key, file), path[2:]
+        for part in path:
+            below = held.get(part)
+            if isinstance(below, str):  # the name of a card: its values are overridden
+                below = {"use": below}
+            elif isinstance(below, Record):
+                below = as_table(below)
+            held[part] = {} if below is None else below
+            held = held[part]
+        if values[key] is None:
+            held.pop(last, None)
+        else:
+            held[last] = values[key]
+    return table
+
+
+def _by_depth(keys: Changes) -> list[str]:
+    """Keys, a part before what is in it."""
+    return sorted(keys, key=lambda key: key.count("."))
+
+
+def _move(table: Tree, key: str, file: str | None) -> Tree:
+    moves = table.get("move", [])
+    try:
+        found: Tree = moves[_place(key.split(".")[1], moves)]
+    except LookupError:
+        allowed = f"move.1 to move.{len(moves)}" if moves else "a case with moves"
+        message = "the case has no such move"
+        raise InputError(message, file=file, key=key, allowed=allowed) from None
+    return found
+
+
+def _place(number: str, pieces: Sequence[object]) -> int:
+    """Place of a piece, from 0, by its number, from 1."""
+    if not number.isdecimal() or not 0 < int(number) <= len(pieces):
+        raise LookupError(number)
+    return int(number) - 1
+
+
+@lru_cache(maxsize=64)
+def toml_table(text: str, path: str) -> Tree:
+    """TOML table of a text, kept: it is not to be written into."""
+    return library.parse_toml(text, path)
+
+
+def text_with(text: str, values: Changes) -> str:
+    """TOML text of a case with other values under dotted keys; comments stay."""
+    import tomlkit  # slow to import
+
+    plain = {key: value for key, value in values.items() if key.split(".")[0] != "move"}
+    if "move" not in values:
+        return tomlkit.dumps(changed(tomlkit.parse(text), values))
+    document: Any = changed(tomlkit.parse(text), {**plain, "move": None})
+    moves = tomlkit.aot()
+    for move in changed(toml_table(text, ""), values)["move"]:
+        moves.append(tomlkit.item(move))
+    document.append("move", moves)
+    return tomlkit.dumps(document)
+
+
+def as_table(record: Record) -> Tree:
+    """Give a record the way a file writes it; what it was not told stays out."""
+    told = record.model_fields_set | {"kind"}
+    table = {}
+    for name, field in type(record).model_fields.items():
+        value = getattr(record, name)
+        if name in told and name not in _NOT_WRITTEN and value is not None:
+            table[field.alias or name] = _spelled(value, field)
+    return table
+
+
+def as_written(case: Record, changes: Changes) -> dict[str, object]:
+    """Give changes of a case the way a file writes them, from internal units."""
+    return {
+        key: _spelled(value, _field_at(case, key)) for key, value in changes.items()
+    }
+
+
+def _field_at(record: Any, key: str) -> Any:
+    """Field of a record under a dotted key; None where there is none."""
+    *path, last = key.split(".")
+    try:
+        for part in path:
+            if isinstance(record, tuple):
+                record = record[_place(part, record)]
+            else:
+                record = getattr(record, _FIELDS.get(part, part))
+        return type(record).model_fields.get(last)
+    except (LookupError, AttributeError):
+        return None
+
+
+def _spelled(value: Any, field: Any) -> Any:
+    """Write a value of a field as TOML has it; numbers with their internal unit."""
+    if isinstance(value, Record):
+        return as_table(value)
+    if isinstance(value, tuple):
+        return [_spelled(one, field) for one in value]
+    if isinstance(value, bool) or not isinstance(value, int | float) or field is None:
+        return value
+    kind = kind_in([*field.metadata, field.annotation], inside=True)
+    if kind is None or kind.dimension is None:
+        return value
+    unit = next(u for u, f in units.FACTORS[kind.dimension].items() if f == 1.0)
+    return f"{repr(float(value)).removesuffix('.0')} {unit}"

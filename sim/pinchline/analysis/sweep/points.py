@@ -20,8 +20,8 @@ from pinchline.errors import InputError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.case.study.keys import Kind
     from pinchline.case.study.study import Study
+    from pinchline.case.variation import Kind
 
 POINT = "point"
 
@@ -165,7 +165,7 @@ def _table(study: Study) -> Points:
         allowed = "a header, such as sheet.thickness [mm], and a row for every point"
         message = "the table has no points"
         raise InputError(message, file=source.where, allowed=allowed)
-    known = known_keys(study.case, study.solver)
+    known = known_keys(study.case.table, study.solver)
     header, body = rows[0], rows[1:]
     for number, row in enumerate(body, 2):
         if len(row) != len(header):

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pinchline._version import __version__
-from pinchline.case.case import build_case
 from pinchline.case.fields import read
 from pinchline.case.study.study import Steady, at_point
 from pinchline.errors import InputError, SolverError
@@ -66,9 +65,7 @@ class Task(NamedTuple):
     """What the points of a study share, in a shape that travels between machines."""
 
     solver: Solver
-    case: dict[str, Any]
-    case_text: str
-    case_path: str
+    case: Case
     folder: str
     steady: dict[str, Any]
     keep: tuple[str, ...]
@@ -76,11 +73,10 @@ class Task(NamedTuple):
 
 def task_of(study: Study) -> Task:
     """Give what the points of a study share."""
+    path = str(Path(study.case_path).resolve())
     return Task(
         solver=study.solver,
-        case=study.case,
-        case_text=study.case_text,
-        case_path=str(Path(study.case_path).resolve()),
+        case=study.case.model_copy(update={"path": path}),
         folder=str(Path(study.path).resolve().parent),
         steady=study.steady,
         keep=study.keep,
@@ -137,7 +133,7 @@ def check_study(study: Study, points: Points) -> str:
                 if listed:
                     raise _at_value(error, study, axis.name, text) from None
                 continue
-            held = case.model_dump_json(exclude={"path", "text"})
+            held = case.model_dump_json(exclude={"path", "written"})
             digest.update(f"{held} {steady!r}".encode())
     return digest.hexdigest()
 
@@ -154,8 +150,7 @@ def _at_value(error: InputError, study: Study, name: str, text: object) -> Input
 
 
 def _build(task: Task, point: dict[str, Any]) -> tuple[Case, Steady | None]:
-    table, passed = at_point(task.case, task.steady, point, folder=Path(task.folder))
-    case = build_case(table, text=task.case_text, path=task.case_path)
+    case, passed = at_point(task.case, task.steady, point, folder=Path(task.folder))
     if task.solver == "stepped":
         return case, None
     return case, read(Steady, passed, file=task.folder, key="pass")

@@ -6,23 +6,21 @@ Moves are numbered from 1: ``move.2.to``. Keys of a material card stand below
 
 from __future__ import annotations
 
-import copy
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
+from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from pinchline.case.case import CaseTable
-from pinchline.case.fields import Choice, Number, Quantity, Record, Switch, Words
+from pinchline.case.fields import Record
 from pinchline.case.machine import MachineTable
 from pinchline.case.material import Card
 from pinchline.case.moves import KINDS
 from pinchline.case.sheet import SheetTable
+from pinchline.case.variation import Kind, kind_in
 from pinchline.errors import InputError
 from pinchline.library import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pinchline.units import Dimension
 
 _BELOW: dict[str, type[Record]] = {
     "sheet": SheetTable,
@@ -40,24 +38,6 @@ _NOT_VARIED = {
     "scatter",
 }
 _LISTS = (list, dict, tuple)
-
-
-@dataclass(frozen=True)
-class Kind:
-    """What the value of a key may be.
-
-    Attributes
-    ----------
-    sort : a quantity has a unit, a number none, a word is text, a switch true or false
-    dimension : of a quantity
-    whole : a number that counts
-    allowed : what is accepted, in words
-    """
-
-    sort: Literal["quantity", "number", "word", "switch"]
-    allowed: str
-    dimension: Dimension | None = None
-    whole: bool = False
 
 
 def keys_of(case: dict[str, Any]) -> dict[str, Kind]:
@@ -94,25 +74,6 @@ def kind_of(key: str, known: dict[str, Kind], *, file: str, place: str) -> Kind:
     )
 
 
-def changed(case: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
-    """Copy of a case's TOML table with other values under dotted keys."""
-    table = copy.deepcopy(case)
-    for key in sorted(values, key=lambda key: key.count(".")):  # a card before its keys
-        *path, last = key.split(".")
-        held: Any = table
-        if path[0] == "move":
-            held = table["move"][int(path[1]) - 1]
-            path = path[2:]
-        for part in path:
-            below = held.get(part)
-            if isinstance(below, str):  # the name of a card: its values are overridden
-                below = {"use": below}
-            held[part] = {} if below is None else below
-            held = held[part]
-        held[last] = values[key]
-    return table
-
-
 def keys_below(place: str, model: type[Record]) -> dict[str, Kind]:
     """Keys of a table and the tables in it; ``place`` stands before each."""
     return dict(_entries(place, model))
@@ -123,7 +84,7 @@ def _entries(place: str, model: type[Record]) -> Iterator[tuple[str, Kind]]:
         key = f"{place}{field.alias or name}"
         if name in _NOT_VARIED:
             continue
-        kind = _kind([*field.metadata, field.annotation])
+        kind = kind_in([*field.metadata, field.annotation])
         if kind is not None:
             yield key, kind
         inner = _BELOW.get(key) or _record(field.annotation)
@@ -139,24 +100,3 @@ def _record(annotation: Any) -> type[Record] | None:
         return None
     found = (_record(part) for part in get_args(annotation))
     return next((part for part in found if part is not None), None)
-
-
-def _kind(parts: list[Any]) -> Kind | None:
-    """Kind of value by the validator somewhere in an annotation."""
-    for part in parts:
-        validator = getattr(part, "func", None)
-        if isinstance(validator, Quantity):
-            return Kind("quantity", validator.allowed, validator.dimension)
-        if isinstance(validator, Number):
-            return Kind("number", validator.allowed, whole=validator.whole)
-        if isinstance(validator, Words | Choice):
-            return Kind("word", validator.allowed)
-        if isinstance(validator, Switch):
-            return Kind("switch", validator.allowed)
-        if get_origin(part) in _LISTS:
-            continue
-        inner = [*getattr(part, "__metadata__", ()), *get_args(part)]
-        found = _kind(inner) if inner and part is not Annotated else None
-        if found is not None:
-            return found
-    return None

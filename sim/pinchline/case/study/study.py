@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from pinchline import library
-from pinchline.case.case import build_case
+from pinchline.case.case import Case, parse_case
 from pinchline.case.fields import (
     Bounds,
     Choice,
@@ -21,9 +21,10 @@ from pinchline.case.fields import (
     refuse,
 )
 from pinchline.case.moves import Toward
-from pinchline.case.study.keys import Kind, changed, keys_below, keys_of, kind_of
+from pinchline.case.study.keys import keys_below, keys_of, kind_of
 from pinchline.case.study.picture import Picture
 from pinchline.case.study.values import Axis, Names, Vary, read_axis
+from pinchline.case.variation import Kind
 from pinchline.errors import InputError
 
 RESERVED = ("point", "done", "event", "message")  # names in the file of a study
@@ -118,7 +119,7 @@ class Study(Record):
     title : one line
     text, path : the TOML text, verbatim, and where it was read
     case_text, case_path : those of the case
-    case : the case's TOML table with the changes of ``[set]``
+    case : with the changes of ``[set]``
     steady : lift and direction of the span solver's pass as ``[set]`` gives them
     solver : the whole programme by the stepped solver, or one steady pass by the span
     keep : names of the results that are kept
@@ -131,7 +132,7 @@ class Study(Record):
     path: str
     case_text: str
     case_path: str
-    case: dict[str, Any]
+    case: Case
     steady: dict[str, Any]
     solver: Solver
     keep: tuple[str, ...]
@@ -163,13 +164,12 @@ def parse_study(text: str, *, path: str) -> Study:
     base = library.fetch(
         "cases", table.case, folder=Path(path).parent, file=path, key="case"
     )
-    case = library.parse_toml(base.text, base.where)
-    known = known_keys(case, table.solver)
+    case = parse_case(base.text, path=base.where)
+    known = known_keys(case.table, table.solver)
     fixed = dict(_flat(table.set))
     for key in fixed:
         kind_of(key, known, file=path, place="set")
     case, steady = at_point(case, {}, fixed, folder=Path(path).parent)
-    build_case(case, text=base.text, path=base.where)
     axes = _axes(table, known, path)
     varied = {key for axis in axes for key in axis.keys}
     if table.solver == "span" and table.sample.method != "table":
@@ -196,13 +196,13 @@ def known_keys(case: dict[str, Any], solver: Solver) -> dict[str, Kind]:
 
 
 def at_point(
-    case: dict[str, Any],
+    case: Case,
     steady: dict[str, Any],
     values: dict[str, Any],
     *,
     folder: Path,
-) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Tables of case and pass with other values; cards by path start in ``folder``."""
+) -> tuple[Case, dict[str, Any]]:
+    """Case and table of a pass with other values; cards by path start in ``folder``."""
     own = {k: v for k, v in values.items() if not k.startswith(_STEADY)}
     for key, value in own.items():
         if isinstance(value, str) and key in _CARDS and library.is_path(value):
@@ -210,7 +210,7 @@ def at_point(
     passed = {
         k.removeprefix(_STEADY): v for k, v in values.items() if k.startswith(_STEADY)
     }
-    return changed(case, own), steady | passed
+    return case.replace(own), steady | passed
 
 
 def read_pictures(text: str, *, path: str) -> tuple[Picture, ...]:

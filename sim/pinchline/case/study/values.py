@@ -8,7 +8,8 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from pinchline import units
 from pinchline.case.fields import Bounds, Choice, Number, Record, Text, Words, refuse
-from pinchline.case.study.keys import Kind, kind_of
+from pinchline.case.study.keys import kind_of
+from pinchline.case.variation import Kind
 from pinchline.errors import InputError
 from pinchline.units import Dimension
 
