@@ -73,23 +73,15 @@ def start_of(case: Case) -> float:
 
 def travel(case: Case) -> list[tuple[str, float, float]]:
     """Moves as ``(kind, lift, fed)`` at their ends, mm, as the case asks for them."""
-    nip, lift, length = start_of(case), 0.0, case.sheet.length
-    start = nip
+    start = start_of(case)
     ends: list[tuple[str, float, float]] = []
-    for move in case.moves:
-        if move.kind in ("lift", "lower"):
-            lift = move.to
-        elif move.kind == "feed":
-            way = 1.0 if move.toward == "rear" else -1.0
-            behind = nip if way > 0.0 else length - nip
-            by = move.by if move.by is not None else behind - (move.leave or 0.0)
-            nip -= way * by
-            lift = lift if move.lift_to is None else move.lift_to
-        elif move.kind != "place":
-            message = f"the continuum does not know the move {move.kind!r}"
+    for step in case.program:
+        kind = step.move.kind
+        if kind in ("turn", "release"):
+            message = f"the continuum does not know the move {kind!r}"
             raise ValueError(message)
-        if move.kind != "place":
-            ends.append((move.kind, lift, start - nip))
+        if kind != "place":
+            ends.append((kind, step.lift, start - step.nip))
     return ends
 
 

@@ -30,6 +30,7 @@ from pinchline.case.fields import (
 from pinchline.case.machine import Machine, read_machine
 from pinchline.case.material import Material
 from pinchline.case.moves import Move, read_moves
+from pinchline.case.program import ProgramTrace, trace_program
 from pinchline.case.sheet import Sheet, read_sheet
 from pinchline.case.spread import ScatterTable
 from pinchline.case.target import Target, read_target
@@ -261,6 +262,8 @@ class Case(Record):
                 case = rebuilt(self, tree_of(in_numbers(self, changes, own=own)))
         if case is None:
             case = self._read_again(every, parts | {"sheet"} if blank else parts)
+        if own and any(key.startswith("sheet.material.") for key in changes):
+            every = joined(every, {"sheet.material": case.sheet.material})
         case._changes = every
         return case
 
@@ -296,6 +299,11 @@ class Case(Record):
         """Feed steps of an element."""
         asked = self.model.steps_per_element
         return asked or max(_LEAST_STEPS, ceil(self.element / _LONGEST_STEP - 1.0e-9))
+
+    @property
+    def program(self) -> ProgramTrace:
+        """Where sheet and rear roll stand before and after every move."""
+        return trace_program(self.moves, self.sheet.length)
 
     @model_validator(mode="after")
     def _possible(self) -> "Case":

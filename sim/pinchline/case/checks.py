@@ -1,11 +1,11 @@
 """What must hold between the parts of a case before anything is computed."""
 
-from dataclasses import dataclass
 from math import cos, hypot, pi, sin
 from typing import TYPE_CHECKING, NoReturn
 
 from pinchline import units
-from pinchline.case.moves import Feed, Lift, Lower, Move, Place, Turn, move_key
+from pinchline.case.moves import Feed, Lower, Place, Turn, move_key
+from pinchline.case.program import TracedMove
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -217,79 +217,52 @@ def _check_elements(case: "Case") -> None:
 def _check_programme(case: "Case") -> None:
     if not case.moves and case.target is None:
         _refuse_no_programme('at least one [[move]], the first of kind "place"')
-    desk = _Desk(case.sheet.length)
-    for number, move in enumerate(case.moves, 1):
-        desk.make(move, move_key(number, move.kind))
+    last = ""
+    for number, step in enumerate(case.program, 1):
+        key = move_key(number, step.move.kind)
+        _check_order(step, last, key)
+        _check_move(step, case.sheet.length, key)
+        last = step.move.kind
 
 
-@dataclass
-class _Desk:
-    """Follows a programme on paper: where the sheet lies, how high the roll stands."""
+def _check_order(step: TracedMove, last: str, key: str) -> None:
+    """Refuse a move that cannot follow on one of the kind ``last``."""
+    move = step.move
+    if not last and not isinstance(move, Place):
+        allowed = 'a move of kind "place" first'
+        _refuse("no sheet is in the machine yet", f"{key}: kind", move.kind, allowed)
+    after = _AFTER.get(last)
+    if after is not None and move.kind not in after:
+        message = f"the sheet is out of the machine after {last}"
+        _refuse(message, f"{key}: kind", move.kind, f"{' or '.join(after)} next")
+    again = isinstance(move, Place) and bool(last)
+    if again and last not in {"lower", "release", "turn"}:
+        message = "the sheet is in the machine already"
+        allowed = "place again only after lower, release or turn"
+        _refuse(message, f"{key}: kind", move.kind, allowed)
+    if (again or isinstance(move, Turn)) and step.lift > 0.0:
+        message = f"the rear roll still stands at a lift of {_mm(step.lift)}"
+        allowed = f'{move.kind} with the rear roll down: a "lower" before it'
+        _refuse(message, f"{key}: kind", move.kind, allowed)
 
-    length: float
-    lift: float = 0.0
-    nip: float = 0.0
-    last: str = ""
 
-    def make(self, move: Move, key: str) -> None:
-        """Note a move, or refuse it where it makes no sense."""
-        self._check_order(move, key)
-        if isinstance(move, Place):
-            if not 0.0 < move.at < self.length:
-                self._refuse_length("the nip line misses the sheet", key, "at", move.at)
-            self.nip = move.at
-        elif isinstance(move, Lift):
-            self.lift = move.to
-        elif isinstance(move, Lower):
-            if move.to > self.lift + _ROUNDING:
-                allowed = f"a lift up to the present {_mm(self.lift)}"
-                _refuse(
-                    "lower would raise the roll", f"{key}: to", _mm(move.to), allowed
-                )
-            self.lift = move.to
-        elif isinstance(move, Feed):
-            self._feed(move, key)
-        self.last = move.kind
-
-    def _check_order(self, move: Move, key: str) -> None:
-        if not self.last and not isinstance(move, Place):
-            allowed = 'a move of kind "place" first'
-            _refuse(
-                "no sheet is in the machine yet", f"{key}: kind", move.kind, allowed
-            )
-        after = _AFTER.get(self.last)
-        if after is not None and move.kind not in after:
-            message = f"the sheet is out of the machine after {self.last}"
-            _refuse(message, f"{key}: kind", move.kind, f"{' or '.join(after)} next")
-        again = isinstance(move, Place) and bool(self.last)
-        if again and self.last not in {"lower", "release", "turn"}:
-            message = "the sheet is in the machine already"
-            allowed = "place again only after lower, release or turn"
-            _refuse(message, f"{key}: kind", move.kind, allowed)
-        if (again or isinstance(move, Turn)) and self.lift > 0.0:
-            message = f"the rear roll still stands at a lift of {_mm(self.lift)}"
-            allowed = f'{move.kind} with the rear roll down: a "lower" before it'
-            _refuse(message, f"{key}: kind", move.kind, allowed)
-
-    def _feed(self, move: Feed, key: str) -> None:
-        behind = self.nip if move.toward == "rear" else self.length - self.nip
-        if move.leave is not None and move.leave > behind + _ROUNDING:
-            _refuse(
-                f"only {_mm(behind)} of sheet are behind the nip line here",
-                f"{key}: leave",
-                _mm(move.leave),
-                f"a length up to {_mm(behind)}",
-            )
-        left = move.leave
-        if left is None:
-            left = max(behind - (move.by or 0.0), 0.0)
-        self.nip = left if move.toward == "rear" else self.length - left
-        if move.lift_to is not None:
-            self.lift = move.lift_to
-
-    def _refuse_length(self, message: str, key: str, name: str, value: float) -> None:
-        allowed = f"above 0 and below the sheet's length, {_mm(self.length)}"
-        _refuse(message, f"{key}: {name}", _mm(value), allowed)
+def _check_move(step: TracedMove, length: float, key: str) -> None:
+    """Refuse a move that makes no sense where sheet and roll stand."""
+    move = step.move
+    if isinstance(move, Place) and not 0.0 < move.at < length:
+        allowed = f"above 0 and below the sheet's length, {_mm(length)}"
+        message = "the nip line misses the sheet"
+        _refuse(message, f"{key}: at", _mm(move.at), allowed)
+    if isinstance(move, Lower) and move.to > step.lift_before + _ROUNDING:
+        allowed = f"a lift up to the present {_mm(step.lift_before)}"
+        _refuse("lower would raise the roll", f"{key}: to", _mm(move.to), allowed)
+    if isinstance(move, Feed) and (move.leave or 0.0) > step.behind + _ROUNDING:
+        _refuse(
+            f"only {_mm(step.behind)} of sheet are behind the nip line here",
+            f"{key}: leave",
+            _mm(move.leave or 0.0),
+            f"a length up to {_mm(step.behind)}",
+        )
 
 
 def _check_measures(case: "Case") -> None:

@@ -88,9 +88,11 @@ def strengthened(
         "yield_strength": ratio * material.yield_strength,
         "youngs_modulus": youngs,
     }
-    clad = material.clad
+    clad, curve = material.clad, material.curve
     if clad is not None:
         values["clad"] = {"yield_strength": ratio * clad.yield_strength}
+    if curve is not None:
+        values["curve"] = curve.moved(ratio, material.youngs_modulus, youngs)
     found: Material = rebuilt(material, values)
     return found
 
@@ -172,7 +174,8 @@ def tree_of(changes: Changes) -> Tree:
         raise LookupError
     for key in _by_depth(changes):
         value = changes[key]
-        if not isinstance(value, int | float | Record | tuple) and key != "title":
+        plain = isinstance(value, int | float | Record | tuple) or key == "title"
+        if not plain and (key, value) != ("target", None):
             raise LookupError(key)
         *path, last = key.split(".")
         below = tree

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
-from pinchline.case.moves import Feed, Lift
 from pinchline.physics.width import NARROW, WIDE, plane_strain_share, searle_number
 from pinchline.solvers.rolls import wrap_curvature
 
@@ -26,19 +25,16 @@ class Regime(NamedTuple):
     between: bool
 
 
-def expected_radius(case: Case) -> float:
+def expected_radius(case: Case, lift: float | None = None) -> float:
     """Radius (mm) of the circle level at the nip that meets the raised rear roll.
 
     A first estimate of the bend under the rolls; never tighter than the upper roll.
+    ``lift``: mm; None takes the highest of the programme.
     """
     rear = case.machine.rear
-    lifts = [move.to for move in case.moves if isinstance(move, Lift)]
-    lifts += [
-        move.lift_to
-        for move in case.moves
-        if isinstance(move, Feed) and move.lift_to is not None
-    ]
-    lift = min(max(lifts, default=0.0), rear.travel)
+    if lift is None:
+        lift = max((step.lift for step in case.program), default=0.0)
+    lift = min(lift, rear.travel)
     bound = 1.0 / wrap_curvature(case.machine, case.sheet.thickness)
     if lift <= 0.0:
         return math.inf
@@ -47,15 +43,15 @@ def expected_radius(case: Case) -> float:
     return max(bound, (x * x + y * y) / (2.0 * y))
 
 
-def width_regime(case: Case) -> Regime:
-    """Choose the regime of a case: what it says, or by the Searle number.
+def width_regime(case: Case, lift: float | None = None) -> Regime:
+    """Choose the regime of a case at a lift (mm): its own, or by the Searle number.
 
     Below ``NARROW`` the strip is free across, above ``WIDE`` it is held flat. Between
     them the share of the width that is held is that of the elastic strip, stretched to
     meet both limits so that no radius jumps; yielding sharpens it somewhat.
     """
     sheet = case.sheet
-    radius = expected_radius(case)
+    radius = expected_radius(case, lift)
     searle = searle_number(sheet.width, radius, sheet.thickness)
     told = case.model.regime
     if told != "auto":

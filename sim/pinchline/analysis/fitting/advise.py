@@ -12,7 +12,7 @@ from pinchline.analysis.fitting.strip_model import StripModel, lift_error
 from pinchline.analysis.limits.single_pass import WRAP, longest_lift
 from pinchline.analysis.limits.sweep import Climb
 from pinchline.case.measured.strips import Strip
-from pinchline.case.moves import Feed, Lift, Lower
+from pinchline.case.moves import Feed
 from pinchline.solvers.steady.solver import SOLVED, climb_lifts
 
 if TYPE_CHECKING:
@@ -207,15 +207,11 @@ def job_passes(found: Fit) -> list[Predicted]:
 
 
 def _settings(found: Fit) -> Iterator[tuple[float, Way]]:
-    case, lift = found.case, 0.0
+    case = found.case
     scale = case.machine.rear.touch_offset
-    for move in case.moves:
-        if isinstance(move, Lift | Lower):
-            lift = move.to
-        elif isinstance(move, Feed):
-            end = lift if move.lift_to is None else move.lift_to
-            yield 0.5 * (lift + end) - scale, move.toward
-            lift = end
+    for step in case.program:
+        if isinstance(step.move, Feed):
+            yield 0.5 * (step.lift_before + step.lift) - scale, step.move.toward
     if not case.moves and case.target is not None and case.target.radius:
         found_lift = lift_for(found.best, case.target.radius, "operator")
         if math.isfinite(found_lift):

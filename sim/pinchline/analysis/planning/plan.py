@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from pinchline.case.moves import Feed, Lift, Lower, Move, Place, Turn
 from pinchline.solvers.rolls import rear_gap
 
 if TYPE_CHECKING:
     from pinchline.case.case import Case
     from pinchline.case.machine import Machine
     from pinchline.parts.assess import Deviation
+    from pinchline.case.moves import Move
     from pinchline.results.schema import Result
 
 
@@ -103,35 +103,15 @@ def _screw_turns(machine: Machine, lift: float) -> float:
 def settings_of(case: Case) -> tuple[Setting, ...]:
     """Give every move of a case as the machine shows it."""
     machine, thickness = case.machine, case.sheet.thickness
-    length = case.sheet.length
-    lift, nip, turned = 0.0, math.nan, False
-    found: list[Setting] = []
-    for move in case.moves:
-        fed = 0.0
-        if isinstance(move, Place):
-            nip = move.at
-        elif isinstance(move, Lift | Lower):
-            lift = move.to
-        elif isinstance(move, Feed):
-            sign = 1.0 if move.toward == "rear" else -1.0
-            operator_side = length - nip if turned else nip
-            behind = operator_side if sign > 0.0 else length - operator_side
-            fed = move.by if move.by is not None else behind - (move.leave or 0.0)
-            fed *= sign
-            nip += fed if turned else -fed
-            lift = lift if move.lift_to is None else move.lift_to
-        else:
-            nip = math.nan
-            turned = turned != isinstance(move, Turn)
-        found.append(
-            Setting(
-                move=move,
-                lift=lift,
-                turns=_screw_turns(machine, lift),
-                gap=rear_gap(machine, thickness, lift),
-                fed=fed,
-                crank_turns=crank_turns(machine, fed),
-                nip=nip,
-            )
+    return tuple(
+        Setting(
+            move=step.move,
+            lift=step.lift,
+            turns=_screw_turns(machine, step.lift),
+            gap=rear_gap(machine, thickness, step.lift),
+            fed=step.fed,
+            crank_turns=crank_turns(machine, step.fed),
+            nip=step.nip,
         )
-    return tuple(found)
+        for step in case.program
+    )

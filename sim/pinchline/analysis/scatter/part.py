@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.case.moves import Turn
 from pinchline.parts import measure
 from pinchline.parts.assess import TRIM, Made, judge, read_made, template_gap, zones_of
 from pinchline.parts.wanted import wanted_part
@@ -177,13 +176,13 @@ def _placed(
     before = np.zeros(count, dtype=np.intp)
     after = np.zeros(count, dtype=np.intp)
     weight = np.zeros(count)
-    turned = np.cumsum([isinstance(m, Turn) for m in case.moves]) % 2
+    program = case.program
     for stretch in stretches:
         mine = np.isin(move, stretch.moves)
         if len(stretch.stations) == 1:
             before[mine] = after[mine] = stretch.stations[0]
             continue
-        sign = -1.0 if turned[stretch.feed - 1] else 1.0
+        sign = -1.0 if program[stretch.feed - 1].turned else 1.0
         nip = result.sheet["s"][mine] - sign * place[mine]
         lifts = _lift_when(result, stretch.feed, nip)
         own = np.array([stations[i].lift for i in stretch.stations])

@@ -18,7 +18,7 @@ import numpy as np
 
 from pinchline import parallel
 from pinchline.analysis.scatter.inputs import Values, settings_in, varied_case
-from pinchline.case.moves import Feed, Lift, Lower
+from pinchline.case.moves import Feed, Lift
 from pinchline.errors import SolverError
 from pinchline.solvers.steady.follower import Neighbours
 from pinchline.solvers.steady.solver import SOLVED
@@ -86,25 +86,22 @@ def stations_of(case: Case) -> tuple[tuple[Station, ...], tuple[Stretch, ...]]:
     stretches: list[Stretch] = []
     waiting: list[int] = []
     setting = {place: i for i, place in enumerate(settings_in(case.moves))}
-    lift, last = 0.0, -1
-    for number, move in enumerate(case.moves, 1):
-        before, was = lift, last
+    last = -1
+    program = case.program
+    for number, step in enumerate(program, 1):
+        was = last
         last = setting.get(number - 1, last)
-        if isinstance(move, Lift):
-            lift = move.to
+        if isinstance(step.move, Lift):
             waiting.append(number)
-        elif isinstance(move, Feed):
-            lift = before if move.lift_to is None else move.lift_to
-            if max(before, lift) > 0.0:
-                first = len(stations)
-                stations += _along(move, (before, lift), (was, last))
-                own = tuple(range(first, len(stations)))
-                stretches.append(Stretch((*waiting, number), number, own))
-                waiting = []
-        elif isinstance(move, Lower):
-            lift = move.to
+        elif isinstance(step.move, Feed) and max(step.lift_before, step.lift) > 0.0:
+            first = len(stations)
+            lifts = (step.lift_before, step.lift)
+            stations += _along(step.move, lifts, (was, last))
+            own = tuple(range(first, len(stations)))
+            stretches.append(Stretch((*waiting, number), number, own))
+            waiting = []
     if waiting:
-        stations.append(Station("rest", lift, last, last, 0.0))
+        stations.append(Station("rest", program[-1].lift, last, last, 0.0))
         own = (len(stations) - 1,)
         stretches.append(Stretch(tuple(waiting), waiting[-1], own))
     return tuple(stations), tuple(stretches)
