@@ -11,14 +11,16 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
+from pinchline.case.case import Measures
 from pinchline.case.moves import Feed, Lift, Place
-from pinchline.errors import SolverError
+from pinchline.errors import InputError, SolverError
 from pinchline.parts.measure import FLAT_CURVATURE
 from pinchline.solvers.rolls import GRIP_EDGE, REAR, jam_lift, wrap_curvature
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
     from pinchline.case.case import Case
+    from pinchline.case.moves import Move
     from pinchline.results.schema import Result
 
 Way = Literal["rear", "operator"]
@@ -73,9 +75,27 @@ def pass_case(case: Case, lift: float, way: Way) -> Case:
     more = max(SETTLED * case.sheet.thickness - by, 0.0)
     length, by = length + more, by + more
     at += more if way == "rear" else 0.0
-    sheet = case.sheet.model_copy(update={"length": length})
     moves = (Place(at=at), Lift(to=lift), Feed(toward=way, by=by))
-    return case.model_copy(update={"sheet": sheet, "moves": moves, "title": "one pass"})
+    return on_blank(case, length, moves, "one pass")
+
+
+def on_blank(case: Case, length: float, moves: tuple[Move, ...], title: str) -> Case:
+    """Give the job of moves on a blank of our own length (mm), measured where it ends.
+
+    Raises
+    ------
+    InputError
+        The sheet is curved, and so long a blank of it closes on itself.
+    """
+    gap = case.measure.straightedge_gap
+    return case.replace(
+        {
+            "title": title,
+            "sheet.length": length,
+            "move": moves,
+            "measure": Measures(straightedge_gap=gap),
+        }
+    )
 
 
 def longest_lift(case: Case) -> tuple[float, str]:
@@ -87,11 +107,13 @@ def longest_lift(case: Case) -> tuple[float, str]:
 
 def one_pass(case: Case, lift: float, way: Way) -> Pass:
     """Roll one pass at a lift (mm) with the stepped solver."""
-    job = pass_case(case, lift, way)
+    nothing = Pass(lift, way, *(math.nan,) * 3, SOLVER, *(math.nan,) * 6)
     try:
-        result = run_case(job)
+        result = run_case(pass_case(case, lift, way))
     except SolverError:
-        return Pass(lift, way, *(math.nan,) * 3, SOLVER, *(math.nan,) * 6)
+        return nothing
+    except InputError:  # curved sheet: so long a blank closes on itself
+        return nothing._replace(limit=CLOSED[1])
     values = result.summary
     radius, loaded = _just_bent(result, way)
     return Pass(
@@ -115,13 +137,13 @@ def run_out_flat(case: Case, lift: float) -> float:
 
     By straightedge, with the stepped solver; NaN where the job stops before.
     """
-    job = pass_case(case, lift, "operator")
-    place, lifted, _ = job.moves
-    to_end = Feed(toward="operator", leave=2.0 * GRIP_EDGE * case.sheet.thickness)
-    job = job.model_copy(update={"moves": (place, lifted, to_end)})
+    left = 2.0 * GRIP_EDGE * case.sheet.thickness
     try:
-        result = run_case(job)
-    except SolverError:
+        job = pass_case(case, lift, "operator")
+        place, lifted, _ = job.moves
+        to_end = Feed(toward="operator", leave=left)
+        result = run_case(job.replace({"move": (place, lifted, to_end)}))
+    except (InputError, SolverError):
         return math.nan
     return math.nan if result.stopped else result.summary["flat_rear_straightedge"]
 

@@ -15,7 +15,7 @@ import numpy as np
 from pinchline import parallel
 from pinchline.analysis.explain import explain_flats
 from pinchline.analysis.limits.limits import WAYS, limits
-from pinchline.analysis.limits.single_pass import one_pass
+from pinchline.analysis.limits.single_pass import on_blank, one_pass
 from pinchline.analysis.rules import rule_book as book
 from pinchline.analysis.rules.pure_bending import (
     FAIR,
@@ -31,7 +31,7 @@ from pinchline.analysis.rules.pure_bending import (
 )
 from pinchline.case.checks import rear_roll_centre
 from pinchline.case.moves import Feed, Lift, Lower, Place
-from pinchline.errors import SolverError
+from pinchline.errors import InputError, SolverError
 from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import GRIP_EDGE
 from pinchline.solvers.section_bend import Bend
@@ -154,13 +154,10 @@ def chosen_lifts(case: Case, rolled: Limits) -> dict[Way, float]:
 
     Where it has none, that of its other feed; without any, that of the tightest pass.
     """
-    lift = 0.0
     found: dict[Way, float] = {}
-    for move in case.moves:
-        if isinstance(move, Lift | Lower):
-            lift = move.to
-        elif isinstance(move, Feed) and lift > 0.0:
-            found.setdefault(move.toward, lift)
+    for step in case.program:
+        if isinstance(step.move, Feed) and step.lift_before > 0.0:
+            found.setdefault(step.move.toward, step.lift_before)
     best = rolled.tightest
     spare = best.tightest.lift if best and best.tightest else rolled.longest
     other = next(iter(found.values()), spare)
@@ -225,15 +222,14 @@ def flat_case(case: Case, lift: float, ahead: float = AHEAD) -> Case:
     """
     distance = case.machine.rear.distance
     length = (ahead + BEHIND) * distance
-    sheet = case.sheet.model_copy(update={"length": length})
-    least = GRIP_EDGE * sheet.thickness
+    least = GRIP_EDGE * case.sheet.thickness
     moves = (
         Place(at=BEHIND * distance),
         Lift(to=lift),
         Feed(toward="rear", leave=least),
         Lower(),
     )
-    return case.model_copy(update={"sheet": sheet, "moves": moves, "title": "flats"})
+    return on_blank(case, length, moves, "flats")
 
 
 def _flats(asked: tuple[Case, float]) -> Flats:
@@ -241,7 +237,7 @@ def _flats(asked: tuple[Case, float]) -> Flats:
     nothing = Flats(lift, *(math.nan,) * 3)
     try:
         result = run_case(flat_case(case, lift))
-    except SolverError:
+    except (InputError, SolverError):  # curved sheet: the blank closes on itself
         return nothing
     operator, rear = explain_flats(result)
     if result.stopped or "not bent at all" in (operator.reason, rear.reason):
