@@ -84,7 +84,7 @@ def _write(
     found: "Plan", folder: Path, name: str, system: "System", paper: "Paper | None"
 ) -> "Iterator[Path]":
     """Write the job, its result, the set-up sheet and the template."""
-    from pinchline.analysis.planning.job import with_text
+    from pinchline.analysis.planning.job import text_in
     from pinchline.analysis.scatter.around_plan import spread_parts
     from pinchline.parallel import aside
     from pinchline.reports.plan.setup_sheet import write_setup_sheet
@@ -95,7 +95,7 @@ def _write(
     start = folder / f"{name}-plan"
     job, result = start.with_suffix(".toml"), start.with_suffix(".h5")
     with aside(spread_parts, found) as parts:
-        write_whole(job, with_text(found.case, folder).text.encode())
+        write_whole(job, text_in(found.case, folder).encode())
         write_result(found.result, result)
         yield from (job, result)
         yield from write_template(

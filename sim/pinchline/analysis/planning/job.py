@@ -98,48 +98,17 @@ def moves_of(runs: tuple[Run, ...], length: float) -> tuple[Move, ...]:
 def job(case: Case, runs: tuple[Run, ...], length: float) -> Case:
     """Give the case with these runs and a blank of ``length`` (mm)."""
     length = _to(length, STEP_S)
-    sheet = case.sheet.model_copy(update={"length": length})
     moves = moves_of(tuple(run.rounded() for run in runs), length)
-    return case.model_copy(update={"sheet": sheet, "moves": moves})
+    return case.replace({"sheet.length": length, "move": moves})
 
 
-def _mm(value: float) -> str:
-    return f"{value:.10g} mm"
-
-
-def _table(move: Move) -> dict[str, str]:
-    """Give a move as a case file spells it."""
-    found: dict[str, str] = {"kind": move.kind}
-    for name, value in move:
-        if isinstance(value, float):
-            if not (move.kind == "lower" and value == 0.0):
-                found[name] = _mm(value)
-        elif name == "toward":
-            found[name] = str(value)
-    return found
-
-
-def with_text(case: Case, folder: Path | None = None) -> Case:
-    """Give the case with a text of its own moves and blank, comments kept.
-
-    ``folder``: where it will be written; relative paths in it are told from there.
-    """
+def text_in(case: Case, folder: Path) -> str:
+    """Give the text of a case that is written into a folder: its paths start there."""
     import tomlkit
 
-    document: Any = tomlkit.parse(case.text)
-    document["sheet"]["length"] = _mm(case.sheet.length)
-    moves = tomlkit.aot()
-    for move in case.moves:
-        table = tomlkit.table()
-        for name, value in _table(move).items():
-            table.add(name, value)
-        moves.append(table)
-    document.pop("move", None)
-    document.append("move", moves)
-    if folder is not None:
-        tell_paths_from(document, Path(case.path).parent, folder)
-    text: str = tomlkit.dumps(document)
-    return case.model_copy(update={"text": text})
+    document = tomlkit.parse(case.text)
+    tell_paths_from(document, Path(case.path).parent, folder)
+    return tomlkit.dumps(document)
 
 
 _PATHS = (("sheet", "material"), ("machine", "use"), ("target", "profile"))

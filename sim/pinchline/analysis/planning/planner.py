@@ -15,7 +15,6 @@ import numpy as np
 from pinchline import units
 from pinchline.analysis.closing import close_part
 from pinchline.analysis.limits.single_pass import ENDS, NO_SET, STRAIN, WRAP
-from pinchline.analysis.planning.job import with_text
 from pinchline.analysis.planning.lift_table import calibrated, lift_table
 from pinchline.analysis.planning.multi_pass import in_passes
 from pinchline.analysis.planning.plan import Plan, settings_of
@@ -123,7 +122,7 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         closing = _closing(draft)
         more = found()
     return Plan(
-        case=with_text(draft.case),
+        case=draft.case,
         result=draft.result,
         way=_way(draft),
         settings=settings_of(draft.case),
@@ -161,7 +160,7 @@ def _nearest_draft(
         if draft.stopped not in MACHINE:
             break
     wanted = Search(case, table).part(draft.made.arc_flats)
-    asked = draft.case.model_copy(update={"target": case.target})
+    asked = draft.case.replace({"target": case.target})
     rows = judge(asked, wanted, draft.made)
     return search, replace(draft, case=asked, part=wanted, deviations=rows)
 

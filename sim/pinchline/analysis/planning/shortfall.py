@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from pinchline import parallel
 from pinchline.analysis.limits.tightest import STEPPED, Tightest, checked, tightest
 from pinchline.analysis.planning.lift_table import LiftTable, lift_table
+from pinchline.errors import InputError
 
 if TYPE_CHECKING:
     from pinchline.case.case import Case
@@ -41,30 +42,28 @@ def bound(case: Case, table: LiftTable) -> Tightest:
 def _longer(case: Case) -> Case:
     """Give the sheet long enough for a pass: a plan's blank is found later."""
     length = max(case.sheet.length, ROOM * case.machine.rear.distance)
-    sheet = case.sheet.model_copy(update={"length": length})
-    return case.model_copy(update={"sheet": sheet})
+    return case.replace({"sheet.length": length})
 
 
 def _with_roll(case: Case, share: float) -> Case:
-    rolls = case.machine.rolls
-    rolls = rolls.model_copy(update={"upper_radius": share * rolls.upper_radius})
-    machine = case.machine.model_copy(update={"rolls": rolls})
-    return case.model_copy(update={"machine": machine})
+    return case.replace(
+        {"machine.rolls.upper_radius": share * case.machine.rolls.upper_radius}
+    )
 
 
 def _thinner(case: Case, share: float) -> Case:
     sheet = case.sheet
-    sheet = sheet.model_copy(update={"thickness": share * sheet.thickness})
-    return case.model_copy(update={"sheet": sheet})
+    return case.replace(
+        {
+            "sheet.thickness": share * sheet.thickness,
+            "sheet.material": sheet.material,
+        }
+    )
 
 
 def _softer(case: Case, share: float) -> Case:
-    sheet = case.sheet
-    strength = share * sheet.material.yield_strength
-    material = sheet.material.model_copy(update={"yield_strength": strength})
-    return case.model_copy(
-        update={"sheet": sheet.model_copy(update={"material": material})}
-    )
+    strength = share * case.sheet.material.yield_strength
+    return case.replace({"sheet.material.yield_strength": strength})
 
 
 _CHANGES = {"roll": _with_roll, "thickness": _thinner, "yield": _softer}
@@ -76,9 +75,11 @@ def _needed(asked: tuple[Case, str, float]) -> float:
     change = _CHANGES[kind]
 
     def enough(share: float) -> bool:
-        return (
-            MARGIN * reach(lift_table(change(case, share), stepped=False)) >= curvature
-        )
+        try:
+            changed = change(case, share)
+        except InputError:  # no such roll takes the sheet
+            return False
+        return MARGIN * reach(lift_table(changed, stepped=False)) >= curvature
 
     before = 1.0
     for share in SHARES:
@@ -123,15 +124,11 @@ def relaxed(case: Case, curvature: float) -> Case:
     if curvature <= 0.0:
         return case
     on_side = 1.0 / curvature - target.to_middle(0.0, thickness)
-    update: dict[str, object] = {}
+    changes: dict[str, object] = {"sheet.length": case.sheet.length}
     if target.radius is not None:
-        update["radius"] = max(target.radius, on_side)
+        changes["target.radius"] = max(target.radius, on_side)
     if target.nose is not None:
-        nose = target.nose
-        radii = {
-            name: max(getattr(nose, name), on_side)
-            for name in ("radius_operator", "radius_rear")
-        }
-        update["nose"] = nose.model_copy(update=radii)
-    changed = target.model_copy(update=update)
-    return case.model_copy(update={"target": changed})
+        for name in ("radius_operator", "radius_rear"):
+            radius = max(getattr(target.nose, name), on_side)
+            changes[f"target.nose.{name}"] = radius
+    return case.replace(changes)
