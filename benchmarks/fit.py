@@ -33,7 +33,7 @@ from pinchline.analysis.limits.single_pass import one_pass
 from pinchline.analysis.planning.planner import make_plan
 from pinchline.case.case import load_case
 from pinchline.case.measured.strips import Reading, Strip, Way
-from pinchline.case.moves import Feed, Lift
+from pinchline.case.program import lift_key
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
@@ -225,15 +225,12 @@ def keep_strips() -> None:
 def at_the_bench(plan: Plan, truth: dict[Name, float], zero: float) -> float:
     """Opening (mm) of a plan's job at a truth; ``zero``: touch offset it took (mm)."""
     off = truth["touch offset"] - zero
-    moves = []
-    for move in plan.case.moves:
-        if isinstance(move, Lift):
-            moves.append(move.model_copy(update={"to": move.to + off}))
-        elif isinstance(move, Feed) and move.lift_to is not None:
-            moves.append(move.model_copy(update={"lift_to": move.lift_to + off}))
-        else:
-            moves.append(move)
-    job = varied(plan.case.model_copy(update={"moves": tuple(moves)}), truth)
+    moves = {
+        f"move.{number}.{key}": getattr(move, key) + off
+        for number, move in enumerate(plan.case.moves, 1)
+        if move.kind != "lower" and (key := lift_key(move))
+    }
+    job = varied(plan.case.replace(moves), truth)
     return float(run_case(job).summary["opening"])
 
 

@@ -142,8 +142,7 @@ def _zone(case: Case) -> tuple[float, float]:
 def load(name: str, *, bulging: bool = False, contact: float | None = None) -> Case:
     """Read a case for one of the two contact laws and a stiffness (E'/t) of it."""
     case = load_case(HERE / "cases" / f"{name}.toml")
-    told = {"bulging": bulging, "contact": contact}
-    return case.model_copy(update={"model": case.model.model_copy(update=told)})
+    return case.replace({"model.bulging": bulging, "model.contact": contact})
 
 
 def main() -> None:

@@ -36,9 +36,8 @@ def main() -> None:
             less -= bulge(0.0, left, t, nu)
         opening = case.machine.nip.clearance
         assert opening is not None
-        nip = case.machine.nip.model_copy(update={"clearance": opening - less})
-        machine = case.machine.model_copy(update={"nip": nip})
-        narrow = engine(case.model_copy(update={"machine": machine}))
+        closer = {"machine.nip.clearance": opening - less}
+        narrow = engine(case.replace(closer))
         print(f"| {name} | {less:.4f} |", end="")
         for run in (plain, narrow):
             force = run.steady[0] / stored.steady[0] - 1.0

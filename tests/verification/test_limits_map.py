@@ -37,7 +37,6 @@ from pinchline.analysis.limits.tightest import (
     WRAPPED_SHEET,
     checked,
     tightest,
-    with_yield,
 )
 from pinchline.case.case import Case, parse_case
 from pinchline.errors import InputError
@@ -104,7 +103,7 @@ def small(kind: maps.Kind) -> LimitMap:
 
 def test_sheet_that_bulges_meets_the_same_limit() -> None:
     """Followed with its bulge the pass is lost short of wrap, and grip was named."""
-    plain = with_yield(case(thickness=1.42), 81.0)
+    plain = case(thickness=1.42).replace({"sheet.material.yield_strength": 81.0})
     model = plain.model.model_copy(update={"bulging": True})
     found = tightest(plain.model_copy(update={"model": model}))
     assert found.limit == WRAP
@@ -176,7 +175,8 @@ def test_a_point_of_a_map_is_the_same_sheet_asked_alone() -> None:
     """To rounding, whatever was solved before it in the same process."""
     p = small("yield").points[9]
     sheet = case(thickness=p.thickness)
-    alone = tightest(with_yield(case(thickness=p.thickness), p.yield_strength))
+    strength = {"sheet.material.yield_strength": p.yield_strength}
+    alone = tightest(sheet.replace(strength))
     assert sheet.sheet.thickness == pytest.approx(p.thickness, rel=1e-12)
     assert alone.limit == p.found.limit
     assert alone.radius == pytest.approx(p.found.radius, rel=1e-9)

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import parallel
-from pinchline.case.moves import Feed, Lift, Lower
+from pinchline.case.moves import Feed, Lift
+from pinchline.case.program import lift_key
 from pinchline.errors import InputError, SolverError
 from pinchline.solvers.effort import Excess, exceeded, grip_slack, over_the_width
 from pinchline.solvers.stepped.program import run_shifted
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import Case
-    from pinchline.case.moves import Move
     from pinchline.results.schema import Result
 
     Array = NDArray[np.float64]
@@ -247,17 +247,13 @@ def _skewed(case: Case, from_middle: float) -> Case:
     rise = case.machine.rear.skew * place / shaft.span
     if rise == 0.0:
         return case
-    moves = tuple(_raised(move, rise) for move in case.moves)
-    return case.model_copy(update={"moves": moves})
-
-
-def _raised(move: Move, rise: float) -> Move:
-    """Give a move with its lift shifted; a roll that is all the way down stays so."""
-    if isinstance(move, Lift | Lower) and move.to > 0.0:
-        return move.model_copy(update={"to": max(0.0, move.to + rise)})
-    if isinstance(move, Feed) and move.lift_to:
-        return move.model_copy(update={"lift_to": max(0.0, move.lift_to + rise)})
-    return move
+    changes = {}
+    for number, move in enumerate(case.moves, 1):
+        key = lift_key(move)
+        lift = getattr(move, key) if key else 0.0
+        if lift > 0.0:  # a roll that is all the way down stays so
+            changes[f"move.{number}.{key}"] = max(0.0, lift + rise)
+    return case.replace(changes)
 
 
 def _own_half(case: Case, stations: int) -> list[int]:
@@ -276,10 +272,8 @@ def _station(
     """Do one station's job, measured over the common zone; runs in a process."""
     case, shifts, zone, number = job
     if zone is not None and case.measure.zone_from is None:
-        measure = case.measure.model_copy(
-            update={"zone_from": zone[0], "zone_to": zone[1]}
-        )
-        case = case.model_copy(update={"measure": measure})
+        common = {"measure.zone_from": zone[0], "measure.zone_to": zone[1]}
+        case = case.replace(common)
     try:
         return run_shifted(case, shifts)
     except SolverError as error:

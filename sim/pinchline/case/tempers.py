@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from typing import TYPE_CHECKING, Any
 
 from pinchline import library
@@ -15,12 +14,12 @@ if TYPE_CHECKING:
     from pinchline.case.case import Case
     from pinchline.case.material import Material
 
-    Source = str | dict[str, Any]
+    Source = str | dict[str, Any] | Material
 
 
 def own_source(case: Case) -> Source:
     """Name, path or table of the case's material, as its file tells it."""
-    source: Source = tomllib.loads(case.text)["sheet"]["material"]
+    source: Source = case.table["sheet"]["material"]
     return source
 
 

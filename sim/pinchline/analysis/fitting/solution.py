@@ -121,11 +121,8 @@ class Fit:
     @property
     def best(self) -> Case:
         """The case with the estimates in it, and the touch offset on its screws."""
-        case = varied(self.case, self.values)
-        offset = {"touch_offset": self.values["touch offset"]}
-        rear = case.machine.rear.model_copy(update=offset)
-        machine = case.machine.model_copy(update={"rear": rear})
-        return case.model_copy(update={"machine": machine})
+        offset = {"machine.rear.touch_offset": self.values["touch offset"]}
+        return varied(self.case, self.values).replace(offset)
 
     def estimate(self, name: Name) -> Estimate:
         """Give the estimate of a parameter."""

@@ -7,16 +7,14 @@ value. What cannot be below zero goes by its logarithm.
 from __future__ import annotations
 
 import math
-from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from pinchline import library
-from pinchline.case.fields import read
-from pinchline.case.material import Card
+from pinchline.case.material import typical_values
 from pinchline.case.measured.strips import LIFT_ERROR
-from pinchline.case.variation import strengthened
+from pinchline.case.variation import rebuilt, strengthened
+from pinchline.errors import InputError
 from pinchline.parts.measure import FLAT_CURVATURE
 from pinchline.solvers.pass_efforts import pass_efforts
 from pinchline.solvers.rolls import rear_gap
@@ -55,6 +53,13 @@ _STEP: dict[Name, float] = {
     "touch offset": 0.05,
 }
 _COARSE = 0.1
+_KEYS: dict[Name, str] = {
+    "thickness": "sheet.thickness",
+    "nip play": "machine.nip.play",
+    "clearance": "machine.nip.clearance",
+    "nip stiffness": "machine.nip.stiffness",
+    "bearing stiffness": "machine.rolls.shaft.bearing_stiffness",
+}
 FITTED = "measured strips"  # basis of a card that a fit wrote
 RUN_OUT = 0.6  # of the distance to the rear roll: the flat at its edge, at first
 # mm: error of that, and of the stepped solver's flats (continuum: 0.1 to 0.6)
@@ -134,16 +139,11 @@ def _yield_spread(case: Case) -> tuple[float, str]:
     value too, sheet may well be as far off as that.
     """
     plain = "10 %; assumed: sheet of one temper"
-    data = library.parse_toml(case.text, case.path).get("sheet", {}).get("material")
-    if not isinstance(data, str):
+    own = case.table["sheet"]["material"]
+    typical = typical_values(own, case.path) if isinstance(own, str) else None
+    if typical is None or case.sheet.material.basis == FITTED:
         return YIELD_SD, plain
-    found = library.fetch("materials", data, folder=Path(case.path).parent)
-    card = read(Card, library.parse_toml(found.text, found.where), file=found.where)
-    if card.typical is None or case.sheet.material.basis == FITTED:
-        return YIELD_SD, plain
-    apart = abs(
-        math.log(card.typical.yield_strength / case.sheet.material.yield_strength)
-    )
+    apart = abs(math.log(typical.yield_strength / case.sheet.material.yield_strength))
     if apart <= YIELD_SD:
         return YIELD_SD, plain
     return apart, f"{apart:.0%}: as far as the card's typical value lies from it"
@@ -173,30 +173,15 @@ def _nip_parameters(case: Case) -> list[Parameter]:
 
 def varied(case: Case, values: dict[Name, float]) -> Case:
     """Give the case with the parameters of a fit; the touch offset is the screws'."""
-    sheet, machine = case.sheet, case.machine
-    material = sheet.material
+    material = case.sheet.material
     if "yield strength" in values:
         ratio = values["yield strength"] / material.yield_strength
         material = strengthened(material, ratio)
     if "tangent modulus" in values:
         tangent = min(values["tangent modulus"], 0.5 * material.youngs_modulus)
-        material = material.model_copy(update={"tangent_modulus": tangent})
-    thickness = values.get("thickness", sheet.thickness)
-    sheet = sheet.model_copy(update={"material": material, "thickness": thickness})
-    nip, rolls = machine.nip, machine.rolls
-    for name, key in (
-        ("nip play", "play"),
-        ("clearance", "clearance"),
-        ("nip stiffness", "stiffness"),
-    ):
-        if name in values:
-            nip = nip.model_copy(update={key: values[name]})
-    if "bearing stiffness" in values and rolls.shaft is not None:
-        bearing = {"bearing_stiffness": values["bearing stiffness"]}
-        shaft = rolls.shaft.model_copy(update=bearing)
-        rolls = rolls.model_copy(update={"shaft": shaft})
-    machine = machine.model_copy(update={"nip": nip, "rolls": rolls})
-    return case.model_copy(update={"sheet": sheet, "machine": machine})
+        material = rebuilt(material, {"tangent_modulus": tangent})
+    keys = {_KEYS[name]: value for name, value in values.items() if name in _KEYS}
+    return case.replace({"sheet.material": material, **keys})
 
 
 class Bent(NamedTuple):
@@ -222,8 +207,7 @@ class StripModel:
         self, case: Case, strip: Strip, parameters: tuple[Parameter, ...]
     ) -> None:
         width = strip.width or case.sheet.width
-        sheet = case.sheet.model_copy(update={"width": width, "off_centre": 0.0})
-        self.case = case.model_copy(update={"sheet": sheet})
+        self.case = case.replace({"sheet.width": width, "sheet.off_centre": 0.0})
         self.strip, self.parameters = strip, parameters
         self.lift_error = lift_error(case, strip)
         self.correction = 1.0  # stepped over span solver, of the curvature
@@ -257,7 +241,10 @@ class StripModel:
 
     def bent(self, x: Array, shift: float) -> Bent:
         """Predict the strip."""
-        case, lift = self.setting(x, shift)
+        try:
+            case, lift = self.setting(x, shift)
+        except InputError:  # more play than the sheet is thick: no such machine
+            return Bent(math.nan, math.nan, self.values(x)["thickness"])
         t, edge = case.sheet.thickness, (self.run_out, case.measure.straightedge_gap)
         if lift <= 0.0:
             return Bent(0.0, math.nan, t, *edge)

@@ -18,15 +18,10 @@ import numpy as np
 
 from pinchline import parallel
 from pinchline._version import __version__
-from pinchline.analysis.limits.tightest import (
-    STEPPED,
-    Tightest,
-    checked,
-    tightest,
-    with_yield,
-)
+from pinchline.analysis.limits.tightest import STEPPED, Tightest, checked, tightest
 from pinchline.case.checks import THICKEST
 from pinchline.case.material import covered
+from pinchline.case.moves import Place
 from pinchline.case.tempers import covered_by_all, own_source, tempers
 from pinchline.errors import InputError
 from pinchline.results.writer import write_whole
@@ -210,7 +205,8 @@ def _by_yield(case: Case, points: int) -> Iterator[Case]:
     high = ROUND * math.ceil(max(on_file) / ROUND)
     for strength in np.linspace(low, high, points):
         for thickness in thicknesses:
-            yield with_yield(_of(case, thickness, own), float(strength))
+            sheet = _of(case, thickness, own)
+            yield sheet.replace({"sheet.material.yield_strength": float(strength)})
 
 
 def _thicknesses(case: Case, spread: tuple[float, float], points: int) -> list[float]:
@@ -237,12 +233,18 @@ def _thicknesses(case: Case, spread: tuple[float, float], points: int) -> list[f
 
 def _of(case: Case, thickness: float, material: Material) -> Case:
     """Give a case with another sheet of the same width and length."""
-    sheet = case.sheet.model_copy(update={"thickness": thickness, "material": material})
-    model = case.model
-    if model.element is not None:
-        element = model.element * thickness / case.sheet.thickness
-        model = model.model_copy(update={"element": element})
-    return case.model_copy(update={"sheet": sheet, "model": model})
+    length = case.sheet.length
+    changes: dict[str, object] = {
+        "sheet.thickness": thickness,
+        "sheet.material": material,
+        "sheet.length": length,
+        "target": None,
+        "move": (Place(at=0.5 * length),),
+    }
+    if case.model.element is not None:
+        element = case.model.element * thickness / case.sheet.thickness
+        changes["model.element"] = element
+    return case.replace(changes)
 
 
 def _fingerprint(kind: Kind, sheets: list[Case]) -> str:

@@ -46,8 +46,7 @@ TRIALS = 2  # lifts that may be lost before the way is, or before any raise is f
 def _plain(case: Case) -> Case:
     """Give the case with a sheet that does not bulge; itself where it does not."""
     plain = case.model.plain
-    same = plain is case.model
-    return case if same else case.model_copy(update={"model": plain})
+    return case if plain is case.model else case.replace({"model": plain})
 
 
 class Judged(NamedTuple):

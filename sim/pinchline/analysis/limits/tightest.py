@@ -18,7 +18,6 @@ from pinchline.analysis.limits.single_pass import (
     Way,
     longest_lift,
     one_pass,
-    pass_case,
     sheet_limit,
     surface_strain,
 )
@@ -169,7 +168,7 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
     sheet = case.sheet
     if sheet.curvature or sheet.material.curve is not None:
         return None
-    held = width_regime(pass_case(case, longest_lift(case)[0], "operator")).held
+    held = width_regime(case, longest_lift(case)[0]).held
     law = section_law(sheet.material, sheet.thickness, case.model, held)
     (bent,) = bend_and_release(
         law, [1.0 / wrap_curvature(case.machine, sheet.thickness)]
@@ -179,7 +178,8 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
     if sheet_limit(case, bent.free, bent.loaded, 0.0) != WRAP:
         return None
     for times in HARDER:
-        harder = with_yield(case, times * sheet.material.yield_strength)
+        strength = times * sheet.material.yield_strength
+        harder = case.replace({"sheet.material.yield_strength": strength})
         found = _one_way(harder, "operator", Raises(harder))
         if found.limit == WRAP and found.best is not None:
             strain = surface_strain(case, bent.loaded)
@@ -188,13 +188,6 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
             )
             return _answer(on_roll, WRAP, WRAPPED_SHEET)
     return None
-
-
-def with_yield(case: Case, strength: float) -> Case:
-    """Give a case with another yield strength (MPa), all else the same."""
-    material = case.sheet.material.model_copy(update={"yield_strength": strength})
-    sheet = case.sheet.model_copy(update={"material": material})
-    return case.model_copy(update={"sheet": sheet})
 
 
 def _by_steps(case: Case) -> Tightest:

@@ -14,10 +14,11 @@ from scipy.special import ndtr, ndtri
 
 from pinchline import units
 from pinchline.case.material import typical_values
-from pinchline.case.moves import Feed, Lift, Lower, Place
+from pinchline.case.moves import Lower, Place
+from pinchline.case.program import lift_key
 from pinchline.case.spread import WIDEST
 from pinchline.case.tempers import own_source
-from pinchline.case.variation import strengthened
+from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -268,12 +269,8 @@ def _strength(case: Case) -> Input:
 
 def settings_in(moves: tuple[Move, ...]) -> list[int]:
     """Find the moves (from 0) that set a lift by hand."""
-    return [
-        i
-        for i, move in enumerate(moves)
-        if (isinstance(move, Lift | Lower) and move.to > 0.0)
-        or (isinstance(move, Feed) and move.lift_to is not None and move.lift_to > 0.0)
-    ]
+    keys = [lift_key(move) for move in moves]
+    return [i for i, key in enumerate(keys) if key and getattr(moves[i], key) > 0.0]
 
 
 def laid_in_again(case: Case) -> bool:
@@ -300,23 +297,22 @@ class Values(NamedTuple):
 
 def varied_case(case: Case, values: Values) -> Case:
     """Give a case with another sheet, nip and settings."""
-    sheet, nip = case.sheet, case.machine.nip
-    material = strengthened(
-        sheet.material, values.strength, values.youngs_modulus
-    ).model_copy(update={"tangent_modulus": values.tangent_modulus})
-    changed: dict[str, object] = {"friction": values.friction}
-    if nip.clamp is not None:
-        changed["clamp"] = values.clamp
-    machine = case.machine.model_copy(update={"nip": nip.model_copy(update=changed)})
-    sheet = sheet.model_copy(
-        update={"thickness": values.thickness, "material": material}
-    )
-    moves = list(case.moves)
+    material = strengthened(case.sheet.material, values.strength, values.youngs_modulus)
+    changes: dict[str, object] = {
+        "sheet.thickness": values.thickness,
+        "sheet.material": rebuilt(
+            material, {"tangent_modulus": values.tangent_modulus}
+        ),
+        "machine.nip.friction": values.friction,
+    }
+    if case.machine.nip.clamp is not None:
+        changes["machine.nip.clamp"] = values.clamp
+    standing = math.inf
     for place, error in zip(settings_in(case.moves), values.lifts, strict=True):
-        move = moves[place]
-        name = "lift_to" if isinstance(move, Feed) else "to"
-        lift = min(max(getattr(move, name) + error, 0.0), machine.rear.travel)
-        moves[place] = move.model_copy(update={name: lift})
-    return case.model_copy(
-        update={"sheet": sheet, "machine": machine, "moves": tuple(moves)}
-    )
+        move = case.moves[place]
+        name = lift_key(move)
+        lift = min(max(getattr(move, name) + error, 0.0), case.machine.rear.travel)
+        if isinstance(move, Lower):  # it cannot raise the roll
+            lift = min(lift, standing)
+        changes[f"move.{place + 1}.{name}"] = standing = lift
+    return case.replace(changes)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import parallel
+from pinchline.case.variation import rebuilt
 from pinchline.solvers.rolls import jam_lift
 from pinchline.solvers.steady import continuation, shooting
 from pinchline.solvers.steady.march import (
@@ -30,6 +31,16 @@ if TYPE_CHECKING:
 
 # columns of the parameters of solve_many; NaN takes the case's own
 THICKNESS, YIELD, TANGENT, YOUNGS, CLAMP, STIFFNESS, LIFT = range(7)
+_OF_METAL = {
+    "yield_strength": YIELD,
+    "tangent_modulus": TANGENT,
+    "youngs_modulus": YOUNGS,
+}
+_OF_CASE = {
+    "sheet.thickness": THICKNESS,
+    "machine.nip.clamp": CLAMP,
+    "machine.nip.stiffness": STIFFNESS,
+}
 # what a ratio of each does to the bend, roughly: tells which solution is nearest
 _WEIGHTS = np.array([1.0, 1.0, 0.1, 1.0, 0.1, 0.1, 2.0])
 # columns of a path that are forces or moments, and their rates
@@ -119,21 +130,18 @@ class Neighbours(Follower):
 
 def _varied(case: Case, row: Array) -> Case:
     """Give a case with the parameters of a row; NaN leaves the case's own."""
-
-    def given(**columns: int) -> dict[str, float]:
-        return {k: float(row[c]) for k, c in columns.items() if not np.isnan(row[c])}
-
-    material = case.sheet.material.model_copy(
-        update=given(
-            yield_strength=YIELD, tangent_modulus=TANGENT, youngs_modulus=YOUNGS
-        )
-    )
-    sheet = case.sheet.model_copy(
-        update={"material": material, **given(thickness=THICKNESS)}
-    )
-    nip = case.machine.nip.model_copy(update=given(clamp=CLAMP, stiffness=STIFFNESS))
-    machine = case.machine.model_copy(update={"nip": nip})
-    return case.model_copy(update={"sheet": sheet, "machine": machine})
+    metal = {
+        key: float(row[column])
+        for key, column in _OF_METAL.items()
+        if not np.isnan(row[column])
+    }
+    changes: dict[str, object] = {
+        key: float(row[column])
+        for key, column in _OF_CASE.items()
+        if not np.isnan(row[column])
+    }
+    changes["sheet.material"] = rebuilt(case.sheet.material, metal)
+    return case.replace(changes)
 
 
 def _chunk(job: tuple[Case, Way, Array, float, int]) -> list[Pass]:

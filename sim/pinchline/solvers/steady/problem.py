@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from pinchline.case.moves import Lift
 from pinchline.physics.section import HISTORY, SCRATCH
 from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.solvers.layers import (
@@ -16,7 +15,6 @@ from pinchline.solvers.layers import (
     plane_strain_modulus,
     section_law,
 )
-from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import REAR, UPPER, roll_table
 from pinchline.solvers.steady.march import (
     BEND,
@@ -111,11 +109,6 @@ class Setting(NamedTuple):
     machine: Array
     slide: Array
     supports: Array
-
-
-def held_flat(case: Case, lift: float) -> float:
-    """Share of the width that a lift (mm) holds flat."""
-    return width_regime(case.model_copy(update={"moves": (Lift(to=lift),)})).held
 
 
 def law_table(law: SectionLaw, upper_radius: float) -> Array:

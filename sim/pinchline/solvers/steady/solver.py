@@ -31,6 +31,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import jam_lift
 from pinchline.solvers.steady import continuation, shooting
 from pinchline.solvers.steady.problem import (
@@ -41,7 +42,6 @@ from pinchline.solvers.steady.problem import (
     Pass,
     Setting,
     Way,
-    held_flat,
     nothing,
     read_pass,
     setting_of,
@@ -168,10 +168,8 @@ class Follower:
 
     def _clamped(self, case: Case, lift: float, share: float) -> Setting:
         """Give the setting with a share of the clamp."""
-        nip = case.machine.nip
-        nip = nip.model_copy(update={"clamp": share * (nip.clamp or 0.0)})
-        machine = case.machine.model_copy(update={"nip": nip})
-        return self._setting(case.model_copy(update={"machine": machine}), lift)
+        clamp = share * (case.machine.nip.clamp or 0.0)
+        return self._setting(case.replace({"machine.nip.clamp": clamp}), lift)
 
     def _approach(self, setting: Setting, lift: float) -> tuple[int, int]:
         """Solve at a lift from what ``solution`` holds."""
@@ -220,7 +218,7 @@ class Follower:
 
     def _setting(self, case: Case, lift: float) -> Setting:
         """Give the setting; the lift counts where it changes how the width bends."""
-        held = held_flat(case, lift)
+        held = width_regime(case, lift).held
         if self._last is None or self._last[0] is not case or self._last[1] != held:
             segment = self.segment * (0.5 if case.model.bulging else 1.0)
             setting = setting_of(case, held, self.natural, self.way, segment)
