@@ -6,8 +6,8 @@ import pytest
 from pinchline.analysis.sweep.points import points_of
 from pinchline.analysis.sweep.worker import check_study
 from pinchline.case.case import load_case
-from pinchline.case.study.keys import keys_of
 from pinchline.case.study.study import parse_study
+from pinchline.case.study.values import keys_of
 from pinchline.case.variation import changed
 from pinchline.errors import InputError
 

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pinchline import library, units
-from pinchline.case.study.keys import kind_of
 from pinchline.case.study.study import MOST_POINTS, check_apart, known_keys
-from pinchline.case.study.values import Axis, default_name
+from pinchline.case.study.values import Axis, default_name, kind_of
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:

@@ -21,9 +21,16 @@ from pinchline.case.fields import (
     refuse,
 )
 from pinchline.case.moves import Toward
-from pinchline.case.study.keys import keys_below, keys_of, kind_of
 from pinchline.case.study.picture import Picture
-from pinchline.case.study.values import Axis, Names, Vary, read_axis
+from pinchline.case.study.values import (
+    Axis,
+    Names,
+    Vary,
+    keys_below,
+    keys_of,
+    kind_of,
+    read_axis,
+)
 from pinchline.case.variation import Kind
 from pinchline.errors import InputError
 
