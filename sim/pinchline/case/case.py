@@ -38,7 +38,6 @@ from pinchline.case.variation import (
     Changes,
     as_written,
     changed,
-    in_numbers,
     joined,
     rebuilt,
     text_with,
@@ -252,14 +251,13 @@ class Case(Record):
         """
         every = joined(self._changes, changes)
         parts = {key.split(".")[0] for key in changes}
-        given = parts | set(changes)
-        blank = bool(given & _OF_BLANK) and "sheet.length" not in changes
-        blank = blank and self._blank_found
+        blank = self._blank_found and "sheet.length" not in changes
+        blank = blank and not _OF_BLANK.isdisjoint({*parts, *changes})
         own = isinstance(self._changes.get("sheet.material"), Material)
         case: Case | None = None
         if not blank:
             with suppress(LookupError, ValueError):
-                case = rebuilt(self, tree_of(in_numbers(self, changes, own=own)))
+                case = rebuilt(self, tree_of(changes, own=own))
         if case is None:
             case = self._read_again(every, parts | {"sheet"} if blank else parts)
         if own and any(key.startswith("sheet.material.") for key in changes):

@@ -1,15 +1,14 @@
 """Changes of a case: values under dotted keys, in its records and in its TOML text.
 
-A case is changed in its records where every new value is a number in internal units or
-a checked record. What is written the way a file writes it is put into the table of the
-file, and the parts that it concerns are read again.
+A case is changed in its records, which check what they hold as they do for a file. What
+concerns a card or another file is put into the table of the case's file, and the parts
+that it concerns are read again; so is what a record refuses, for the file's message.
 """
 
 from __future__ import annotations
 
 import copy
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
@@ -144,38 +143,24 @@ def rebuilt(record: Any, tree: Tree) -> Any:
     return found.model_copy(update={"curve": curve})
 
 
-def in_numbers(case: Record, changes: Changes, *, own: bool) -> Changes:
-    """Give changes with quantities as numbers in internal units, as far as they can be.
+def tree_of(changes: Changes, *, own: bool) -> Tree:
+    """Nested table of values under dotted keys.
 
-    ``own``: the case has a material of its own; a card is read with what overrides it.
-    """
-    found = dict(changes)
-    for key, value in changes.items():
-        if isinstance(value, str) and (own or not key.startswith("sheet.material.")):
-            field = _field_at(case, key)
-            kind = field and kind_in([*field.metadata, field.annotation])
-            if kind and kind.dimension:
-                with suppress(InputError):  # the file's reader says what is wrong
-                    found[key] = units.parse(value, kind.dimension)
-    return found
-
-
-def tree_of(changes: Changes) -> Tree:
-    """Nested table of values under dotted keys; a part before the values in it.
+    ``own``: the material is one of the case's own, not that of a card.
 
     Raises
     ------
     LookupError
-        Not all of it is records and numbers in internal units, or a value stands below
-        another; a thickness alone asks the card of the material for another range.
+        A value concerns a file that the case reads, or stands below another.
     """
     tree: Tree = {}
     if "sheet.thickness" in changes and "sheet.material" not in changes:
         raise LookupError
     for key in _by_depth(changes):
         value = changes[key]
-        plain = isinstance(value, int | float | Record | tuple) or key == "title"
-        if not plain and (key, value) != ("target", None):
+        of_card = key.startswith("sheet.material.") and not own
+        gone = value is None and key != "target"
+        if of_card or gone or key == "target.profile" or isinstance(value, dict | list):
             raise LookupError(key)
         *path, last = key.split(".")
         below = tree
