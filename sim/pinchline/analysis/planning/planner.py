@@ -160,7 +160,8 @@ def _nearest_draft(
         if draft.stopped not in MACHINE:
             break
     wanted = Search(case, table).part(draft.made.arc_flats)
-    asked = draft.case.replace({"target": case.target})
+    made = draft.case
+    asked = case.replace({"sheet.length": made.sheet.length, "move": made.moves})
     rows = judge(asked, wanted, draft.made)
     return search, replace(draft, case=asked, part=wanted, deviations=rows)
 
