@@ -11,8 +11,8 @@ from pinchline.solvers.rolls import rear_gap
 if TYPE_CHECKING:
     from pinchline.case.case import Case
     from pinchline.case.machine import Machine
-    from pinchline.parts.assess import Deviation
     from pinchline.case.moves import Move
+    from pinchline.parts.assess import Deviation
     from pinchline.results.schema import Result
 
 

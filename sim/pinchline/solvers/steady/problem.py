@@ -15,6 +15,7 @@ from pinchline.solvers.layers import (
     plane_strain_modulus,
     section_law,
 )
+from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import REAR, UPPER, roll_table
 from pinchline.solvers.steady.march import (
     BEND,
