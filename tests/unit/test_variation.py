@@ -36,6 +36,7 @@ CHANGES = [
     {"sheet.material.use": "6061-T4"},
     {"sheet.material.yield_strength": "150 MPa"},
     {"sheet.radius": "400 mm"},
+    {"sheet.curvature": 0.0025},
     {"machine.use": "bench-76"},
     {"machine.rear.slide_angle": "80 deg", "machine.rolls.upper_radius": 29.0},
     {"machine.nip.friction": 0.15, "machine.crank.efficiency": 0.8},
@@ -204,6 +205,16 @@ def test_a_target_changes_and_its_blank_with_it():
     assert parts_of(again) == parts_of(case)
     moves = (Place(at=20.0), Turn(), Place(at=20.0), Release())
     assert parse_case(NOSE.replace({"move": moves}).text, path="x").moves == moves
+
+
+def test_two_ways_to_say_one_thing_are_refused_as_in_a_file():
+    curved = CASE.replace({"sheet.radius": "400 mm"})
+    assert "radius" in refused({"sheet.curvature": 0.0025}, curved)
+    told = {"sheet.curvature": 0.001, "sheet.radius": None}
+    assert curved.replace(told).sheet.curvature == 0.001
+    assert "leave" in refused({"move.3.by": 20.0})
+    fed = CASE.replace({"move.3.by": 20.0, "move.3.leave": None})
+    assert (fed.moves[2].by, fed.moves[2].leave) == (20.0, None)
 
 
 def test_a_kind_of_nip_gives_way_to_the_other():

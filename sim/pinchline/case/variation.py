@@ -26,6 +26,8 @@ Tree = dict[str, Any]
 
 _LISTS = (list, dict, tuple)
 _FIELDS = {"move": "moves"}  # of a case, where its file has another word
+# what a file may say in another way, or in another file
+_OF_FILE = {"sheet.curvature", "target.profile"}
 # of a material and a target: what their tables in a file do not have, or not beside
 # the yield strength
 _NOT_WRITTEN = {"name", "direction", "yield_tension", "yield_compression", "drawing"}
@@ -160,7 +162,7 @@ def tree_of(changes: Changes, *, own: bool) -> Tree:
         value = changes[key]
         of_card = key.startswith("sheet.material.") and not own
         gone = value is None and key != "target"
-        if of_card or gone or key == "target.profile" or isinstance(value, dict | list):
+        if of_card or gone or key in _OF_FILE or isinstance(value, dict | list):
             raise LookupError(key)
         *path, last = key.split(".")
         below = tree
