@@ -94,7 +94,7 @@ def bare_cost(case: Case, count: Count, iterations: int) -> float:
     zeroing = timed(lambda: work.band[:size].fill(0.0))
     solving = timed(one_solve) - 2 * overhead - 2 * zeroing
     history = state.chain.history[0]
-    bend = 3.0 * state.section.yield_curvature
+    bend = 3.0 * state.sheet.law.yield_curvature
     args = (beam.law, beam.layers, history, bend, work.scratch)
     moment = timed(section_moment, *args) - overhead
     commit = timed(section_commit, beam.law, beam.layers, history, 0.0, work.scratch)

@@ -69,7 +69,7 @@ def test_no_change_of_curvature_is_always_elastic():
     c = state.chain
     shares = np.linspace(1.1, 30.0, state.elements)
     for share in (0.6, 1.0):
-        for e, bend in enumerate(share * shares * state.section.yield_curvature):
+        for e, bend in enumerate(share * shares * state.sheet.law.yield_curvature):
             advance(state.beam, c, e, bend, state.work.scratch, state.energies)
         assert np.all(c.low <= c.curvature)
         assert np.all(c.curvature <= c.high)

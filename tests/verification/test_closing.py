@@ -139,7 +139,7 @@ def test_first_yield_comes_where_the_elastica_reaches_the_section_s_own() -> Non
     angle = math.pi
     state = arc(angle, strength=100.0)
     way = close_part(state, 60.0)
-    limit = state.section.high * state.beam.bending
+    limit = state.sheet.law.high * state.beam.bending
     forces, openings = way.forces[1:], way.opening[1:]
     lowest = int(np.argmax(openings < way.first_yield_opening))
     force = float(
@@ -216,7 +216,7 @@ def test_a_rolled_part_closes_further_than_it_opens_before_it_yields() -> None:
     """
     _, state = rolled()
     free = state.copy()
-    chain, law = free.chain, state.section
+    chain, law = free.chain, state.sheet.law
     chain.anchor[:] = chain.curvature
     chain.low[:], chain.high[:] = chain.curvature + law.low, chain.curvature + law.high
     chain.history[:] = law.virgin

@@ -95,7 +95,7 @@ def test_the_foundation_stores_what_presses_the_sheet_in() -> None:
             state.chain,
             0,
             state.elements,
-            state.foundation,
+            state.sheet.foundation,
             state.rolls,
             state.forces,
         )
@@ -171,7 +171,7 @@ def test_the_pressure_works_on_the_bulge(element: float) -> None:
             chain,
             0,
             state.elements,
-            state.foundation,
+            state.sheet.foundation,
             state.rolls,
             state.forces,
         )
@@ -184,7 +184,7 @@ def test_the_pressure_works_on_the_bulge(element: float) -> None:
                 chain,
                 e,
                 3 * e,
-                state.foundation,
+                state.sheet.foundation,
                 roll,
                 0.0,
                 np.zeros((residual.size, WIDTH)),

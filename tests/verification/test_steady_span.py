@@ -8,7 +8,7 @@ import pytest
 from passes import a_pass, stepped
 from steady_span import TO_OPERATOR, TO_REAR, point_contact
 
-from pinchline.solvers.stepped import state
+from pinchline.solvers import sheet
 
 pytestmark = pytest.mark.verification
 
@@ -44,7 +44,7 @@ def test_a_reverse_pass_tends_to_the_span_as_the_contact_stiffens(
     section 4), and gone in the limit. Left in, shear alone keeps 0.9 % of radius at 16
     times E'/t; ``soft_span`` has both, and there nothing is changed.
     """
-    monkeypatch.setattr(state, "SHEAR_FACTOR", 50.0)
+    monkeypatch.setattr(sheet, "SHEAR_FACTOR", 50.0)
     lift = 16.0
     point = point_contact(a_pass(TO_OPERATOR, lift), -1, lift).radius
     gaps = []

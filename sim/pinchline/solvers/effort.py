@@ -12,7 +12,7 @@ from pinchline import units
 from pinchline.physics.shaft import middle_compliance
 from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.solvers.rolls import LOWER, REAR, UPPER
-from pinchline.solvers.stepped.state import GRAVITY
+from pinchline.solvers.sheet import GRAVITY
 from pinchline.solvers.supports import roll_shaft
 
 if TYPE_CHECKING:

@@ -67,7 +67,7 @@ class Pressed(NamedTuple):
 
 def foundation() -> float:
     """Stiffness per area (MPa/mm) that the solver gives the sheet of ``SHEET``."""
-    return new_state(parse_case(SHEET, path="verify")).foundation
+    return new_state(parse_case(SHEET, path="verify")).sheet.foundation
 
 
 def press(depth: float, stiffness: float, radius: float = ROLL) -> Pressed:

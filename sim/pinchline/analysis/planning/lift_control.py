@@ -42,7 +42,7 @@ def set_under_rolls(state: State) -> float:
     high = min(state.elements, int(element + AHEAD * t / h) + 1)
     moment = state.chain.moment[low:high]
     at = int(np.argmax(moment))
-    taken = float(moment[at]) / state.section.bending
+    taken = float(moment[at]) / state.sheet.law.bending
     return float(state.chain.curvature[low + at]) - taken
 
 
@@ -75,7 +75,7 @@ def raise_until(state: State, least: float, wanted: float, most: float) -> float
 
 def sets(state: State) -> Array:
     """Curvature (1/mm) that every element would keep now."""
-    return state.chain.curvature - state.chain.moment / state.section.bending
+    return state.chain.curvature - state.chain.moment / state.sheet.law.bending
 
 
 def follow(

@@ -9,14 +9,9 @@ import numpy as np
 
 from pinchline.physics.section import HISTORY, SCRATCH
 from pinchline.physics.support import GIVE_X, GIVE_Y
-from pinchline.solvers.layers import (
-    bending_modulus,
-    bulge,
-    plane_strain_modulus,
-    section_law,
-)
 from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import REAR, UPPER, roll_table
+from pinchline.solvers.sheet import sheet_properties
 from pinchline.solvers.steady.march import (
     BEND,
     DRIVE,
@@ -39,7 +34,6 @@ from pinchline.solvers.steady.section_table import (
     virgin_curvature,
 )
 from pinchline.solvers.steady.shooting import pinch_pressure
-from pinchline.solvers.stepped.state import SHEAR_FACTOR
 from pinchline.solvers.supports import clamped_depths, support_table
 
 if TYPE_CHECKING:
@@ -140,20 +134,18 @@ def setting_of(
     ``held``: share of the width held flat; ``natural``: curvature that the sheet came
     with (1/mm); ``segment``: longest in the nip, in thicknesses.
     """
-    sheet, model = case.sheet, case.model
-    material, t = sheet.material, sheet.thickness
-    law = section_law(material, t, model, held)
+    sheet, t = sheet_properties(case, held), case.sheet.thickness
+    law = sheet.law
     table = law_table(law, case.machine.rolls.upper_radius)
-    shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
     strip = Strip(
-        axial=bending_modulus(material, held) * t,
-        shear=SHEAR_FACTOR * shear * t,
+        axial=sheet.axial,
+        shear=sheet.shear,
         bending=law.bending,
-        foundation=model.foundation * plane_strain_modulus(material) / t,
-        bulge=bulge(material, t, held) if model.bulging else 0.0,
+        foundation=sheet.foundation,
+        bulge=sheet.bulge,
         natural=natural,
         thickness=t,
-        offset=(model.drive_share - 0.5) * t,
+        offset=sheet.drive_offset,
         first_yield=law.first_yield,
         rest=way == "rest",
         segment=segment,

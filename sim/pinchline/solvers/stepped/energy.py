@@ -69,7 +69,7 @@ def overcounted_work(
         state.chain,
         max(state.first, nodes[0]),
         min(state.last, nodes[1]),
-        state.foundation,
+        state.sheet.foundation,
         before,
         state.rolls,
     )

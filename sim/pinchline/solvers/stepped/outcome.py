@@ -105,8 +105,8 @@ def _inputs(state: State) -> dict[str, float]:
         },
         "searle_number": state.regime.searle,
         "held_flat": state.regime.held,
-        "moment_first_yield": state.section.first_set,
-        "curvature_first_yield": state.section.yield_curvature,
+        "moment_first_yield": state.sheet.law.first_set,
+        "curvature_first_yield": state.sheet.law.yield_curvature,
         "curvature_wrap": wrap_curvature(machine, sheet.thickness),
         "youngs_modulus": material.youngs_modulus,
         "poisson_ratio": material.poisson_ratio,
@@ -151,7 +151,7 @@ def _summary(
     s = sheet["s_node"]
     low = 0.0 if gauge.gauge_operator is None else gauge.gauge_operator
     high = float(s[-1]) if gauge.gauge_rear is None else gauge.gauge_rear
-    least = BENT_SHARE * state.section.yield_curvature
+    least = BENT_SHARE * state.sheet.law.yield_curvature
     loaded, residual = sheet["curvature_loaded_peak"], sheet["curvature_residual"]
     material = case.sheet.material
     zone = _zone(case, residual, least, state.beam.length)
@@ -195,7 +195,7 @@ def _flats(
         flats[f"flat_{name}_moment"] = measure.moment_flat(
             sheet["moment_peak"],
             state.beam.length,
-            state.section.first_set,
+            state.sheet.law.first_set,
             from_end=end,
         )
     return flats

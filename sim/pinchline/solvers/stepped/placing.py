@@ -36,7 +36,7 @@ def place(state: State, s: float, move: int) -> bool:
     state.forces[:, 6] = math.inf
     _lay_level(state)
     n = state.elements
-    depths = clamped_depths(state.case, state.foundation)
+    depths = clamped_depths(state.case, state.sheet.foundation)
     for index, gripped in enumerate(depths):
         depth = deepest(state.beam, state.chain, 0, n, state.rolls[index])
         if depth > gripped - state.shift[index] + 0.02 * state.beam.half:

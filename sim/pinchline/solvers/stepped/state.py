@@ -13,16 +13,10 @@ from pinchline.physics.beam import Beam, Chain, lay_out
 from pinchline.physics.contact import ROLL_RESULTS
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STIFFNESS
 from pinchline.physics.weight import potential
-from pinchline.solvers.layers import (
-    SectionLaw,
-    bending_modulus,
-    bulge,
-    bulge_share,
-    plane_strain_modulus,
-    section_law,
-)
+from pinchline.solvers.layers import bulge_share
 from pinchline.solvers.regime import Regime, width_regime
 from pinchline.solvers.rolls import LOWER, UPPER, roll_table
+from pinchline.solvers.sheet import SheetProperties, sheet_properties
 from pinchline.solvers.stepped.equilibrium.assembly import Work, workspace
 from pinchline.solvers.stepped.equilibrium.commit import PEAKS
 from pinchline.solvers.stepped.equilibrium.newton import Limits
@@ -35,12 +29,10 @@ if TYPE_CHECKING:
     from pinchline.case.case import Case
     from pinchline.solvers.stepped.roll_offsets import Track
 
-SHEAR_FACTOR = 5.0 / 6.0
 FORCE_TOLERANCE = 1.0e-7  # of the first-yield moment over the thickness
 LENGTH_TOLERANCE = 1.0e-9  # mm
 MOST_ITERATIONS = 80
 LARGEST_TURN = 0.2  # rad in one iteration
-GRAVITY = 9.80665e-9  # kg/m3 to N/mm3, standard gravity
 
 
 @dataclass
@@ -73,7 +65,7 @@ class State:
 
     case: Case
     regime: Regime
-    section: SectionLaw
+    sheet: SheetProperties
     beam: Beam
     chain: Chain
     work: Work
@@ -82,7 +74,6 @@ class State:
     axes: NDArray[np.float64]  # where they would be if nothing gave, (3, 2), mm
     supports: NDArray[np.float64]
     arms: NDArray[np.float64]
-    foundation: float
     memory: Memory
     peaks: NDArray[np.float64]
     energies: NDArray[np.float64]
@@ -214,7 +205,7 @@ class State:
         """Put the axes of the rolls at a lift and their shifts (mm)."""
         self.lift = lift
         self.shift = shift
-        depths = clamped_depths(self.case, self.foundation)
+        depths = clamped_depths(self.case, self.sheet.foundation)
         thickness = self.case.sheet.thickness
         table = roll_table(self.case.machine, thickness, lift, depths)
         away = self.supports[:, GIVE_X : GIVE_Y + 1]
@@ -263,23 +254,19 @@ class State:
 def new_state(case: Case) -> State:
     """Sheet of a case, free and not yet placed."""
     t = case.sheet.thickness
-    material = case.sheet.material
     regime = width_regime(case)
-    held = regime.held
-    law = section_law(material, t, case.model, held)
+    sheet = sheet_properties(case, regime.held)
+    law = sheet.law
     n = case.elements
-    modulus = plane_strain_modulus(material)
-    strip = bending_modulus(material, held)
-    shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
     beam = Beam(
-        axial=strip * t,
-        shear=SHEAR_FACTOR * shear * t,
+        axial=sheet.axial,
+        shear=sheet.shear,
         bending=law.bending,
         length=case.sheet.length / n,
         half=t / 2.0,
         first_yield=law.first_yield,
-        weight=material.density * GRAVITY * t if case.model.weight else 0.0,
-        bulge=bulge(material, t, held) if case.model.bulging else 0.0,
+        weight=sheet.weight,
+        bulge=sheet.bulge,
         own=bulge_share(case.element / t),
         law=law.law,
         layers=law.layers,
@@ -314,7 +301,7 @@ def new_state(case: Case) -> State:
     state = State(
         case=case,
         regime=regime,
-        section=law,
+        sheet=sheet,
         beam=beam,
         chain=chain,
         work=work,
@@ -323,7 +310,6 @@ def new_state(case: Case) -> State:
         axes=np.zeros((3, 2)),
         supports=supports,
         arms=np.zeros((2, 3)),
-        foundation=case.model.foundation * modulus / t,
         memory=Memory(np.zeros((2 * steps, slots, FIELDS)), np.zeros((2 * steps, 3))),
         peaks=peaks,
         energies=np.zeros(3),

@@ -75,16 +75,14 @@ def bring_back(state: State, shape: Shape) -> None:
 def tooling(state: State) -> Tooling:
     """Give rolls and drive as the kernels take them."""
     element, xi = state.driven() if state.gripped else (-1, 0.0)
-    share = state.case.model.drive_share
-    offset = (share - 0.5) * state.case.sheet.thickness
     return Tooling(
         rolls=state.rolls,
         supports=state.supports,
         arms=state.arms,
-        foundation=state.foundation,
+        foundation=state.sheet.foundation,
         driven=element,
         xi=xi,
-        offset=offset,
+        offset=state.sheet.drive_offset,
     )
 
 
@@ -165,7 +163,7 @@ def accept(state: State, move: int) -> None:
     element, _ = state.driven()
     ends = state.chain.theta[element : element + 2]
     tilt, bend = 0.5 * (ends[0] + ends[1]), (ends[1] - ends[0]) / state.beam.length
-    lag = 1.0 - tooling(state).offset * bend
+    lag = 1.0 - state.sheet.drive_offset * bend
     state.drive_force = float(-state.drive * math.cos(tilt) * lag)
     commit(
         state.beam,
@@ -183,7 +181,7 @@ def accept(state: State, move: int) -> None:
         state.chain,
         state.first,
         state.last,
-        state.foundation,
+        state.sheet.foundation,
         state.rolls,
         state.forces,
     )
