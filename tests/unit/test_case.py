@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from pinchline import library
 from pinchline.case.case import Case, load_case, parse_case
-from pinchline.case.checks import rear_roll_centre
+from pinchline.case.layout import rear_roll_centre
 from pinchline.case.machine import load_machine
 from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError, SolverError

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pinchline.case.case import load_case, parse_case
-from pinchline.case.checks import rear_roll_centre
+from pinchline.case.layout import rear_roll_centre
 from pinchline.case.machine import load_machine
 from pinchline.solvers.rolls import (
     LOWER,

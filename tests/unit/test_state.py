@@ -1,11 +1,13 @@
 """A copy of a state goes on as its own, and to the same end."""
 
+from dataclasses import fields
+
 import numpy as np
 
 from pinchline.case.case import load_case, parse_case
 from pinchline.solvers.stepped.equilibrium.commit import advance
 from pinchline.solvers.stepped.placing import place, turn
-from pinchline.solvers.stepped.state import new_state
+from pinchline.solvers.stepped.state import TRIAL_CHAIN, new_state
 from pinchline.solvers.stepped.stepping import feed, move_rear
 
 
@@ -73,3 +75,33 @@ def test_no_change_of_curvature_is_always_elastic():
             advance(state.beam, c, e, bend, state.work.scratch, state.energies)
         assert np.all(c.low <= c.curvature)
         assert np.all(c.curvature <= c.high)
+
+
+def test_a_step_that_is_not_accepted_leaves_no_trace():
+    state = bent_state()
+    kept, tried = state.copy(), state.copy(trial=True)
+    for name in TRIAL_CHAIN:
+        getattr(state.chain, name)[:] += 1.0e-3
+    for array in (state.rolls, state.axes, state.supports):
+        array += 1.0e-3
+    state.set_axes(3.0, np.ones(3))
+    state.drive, state.first, state.last, state.nip_steps = 1.0, 2, 3, 4
+    state.restore(tried, trial=True)
+    for each in fields(state):
+        if each.name not in ("case", "memory"):
+            mine, its = getattr(state, each.name), getattr(kept, each.name)
+            np.testing.assert_equal(mine, its)
+    assert state.shift is kept.shift
+
+
+def test_a_snapshot_shares_nothing_that_is_written_into():
+    state = bent_state()
+    other = state.copy()
+    for each in fields(state):
+        if "fixed" not in each.metadata:
+            mine, its = getattr(state, each.name), getattr(other, each.name)
+            pairs = zip(mine, its, strict=True) if isinstance(mine, tuple) else ()
+            if isinstance(mine, np.ndarray):
+                pairs = [(mine, its)]
+            assert not any(np.shares_memory(a, b) for a, b in pairs)
+    assert not np.shares_memory(state.memory.places, other.memory.places)

@@ -4,13 +4,13 @@ from math import cos, hypot, pi, sin
 from typing import TYPE_CHECKING, NoReturn
 
 from pinchline import units
+from pinchline.case.layout import rear_roll_centre
 from pinchline.case.moves import Feed, Lower, Place, Turn, move_key
 from pinchline.case.program import TracedMove
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
     from pinchline.case.case import Case
-    from pinchline.case.machine import Machine
 
 _MOST_ELEMENTS = 20000
 _LEAST_ELEMENTS = 8
@@ -52,16 +52,6 @@ def require_programme(case: "Case") -> None:
             _refuse_no_programme("[[move]] tables, such as `pinchline plan` writes")
         except InputError as error:
             raise error.located(file=case.path) from None
-
-
-def rear_roll_centre(
-    machine: "Machine", thickness: float, lift: float
-) -> tuple[float, float]:
-    """Axis of the rear roll at a lift, mm from the nip; ``thickness`` in mm."""
-    rear = machine.rear
-    x = rear.distance - lift * cos(rear.slide_angle)
-    y = -(machine.rolls.rear_radius + 0.5 * thickness) + lift * sin(rear.slide_angle)
-    return x, y
 
 
 def _refuse(message: str, key: str, value: str, allowed: str) -> NoReturn:

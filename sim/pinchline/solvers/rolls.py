@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.case.checks import rear_roll_centre
+from pinchline.case.layout import rear_roll_centre
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

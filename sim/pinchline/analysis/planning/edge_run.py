@@ -78,7 +78,7 @@ def find_edge(
     trace = follow(state, lambda _: bend, until, slope, most)
     run = edge_knots(trace, state.case.sheet.thickness)
     for replay in range(replays + 1):
-        state.restore(laid.copy())
+        state.restore(laid)
         play(state, run)
         take_out(state, 0)
         curve = state.chain.curvature

@@ -29,7 +29,7 @@ from pinchline.analysis.rules.pure_bending import (
     springback_points,
     strain_points,
 )
-from pinchline.case.checks import rear_roll_centre
+from pinchline.case.layout import rear_roll_centre
 from pinchline.case.moves import Feed, Lift, Lower, Place
 from pinchline.errors import InputError, SolverError
 from pinchline.solvers.regime import width_regime

@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.physics.contact import overcounted
-from pinchline.physics.support import GIVE_X, GIVE_Y, mean_work
+from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, mean_work
 
 if TYPE_CHECKING:
-    from pinchline.solvers.stepped.equilibrium.window import Shape
     from pinchline.solvers.stepped.state import State
 
 
@@ -51,7 +50,7 @@ def work_scale(state: State) -> float:
 
 
 def overcounted_work(
-    state: State, here: Shape, held: float, nodes: tuple[int, int]
+    state: State, here: State, held: float, nodes: tuple[int, int]
 ) -> float:
     """Work (N mm/mm) that the mean of a step's end forces counts too much.
 
@@ -61,11 +60,11 @@ def overcounted_work(
     """
     away = state.supports[:, GIVE_X : GIVE_Y + 1]
     before = state.rolls.copy()
-    before[:, :2] = here.axes + here.gives[:, np.newaxis] * away
-    x, y, theta, *_ = here.arrays
+    gives = here.supports[:, GIVE]
+    before[:, :2] = here.axes + gives[:, np.newaxis] * away
     contacts = overcounted(
         state.beam,
-        state.chain._replace(x=x, y=y, theta=theta),
+        here.chain,
         state.chain,
         max(state.first, nodes[0]),
         min(state.last, nodes[1]),
@@ -73,5 +72,5 @@ def overcounted_work(
         before,
         state.rolls,
     )
-    supports = mean_work(state.supports, here.gives) - (state.energy_support - held)
+    supports = mean_work(state.supports, gives) - (state.energy_support - held)
     return float(contacts + supports)

@@ -14,7 +14,7 @@ from pinchline.solvers.stepped.leading_edge import left_over, rides_up_to
 
 if TYPE_CHECKING:
     from pinchline.solvers.effort import Effort
-    from pinchline.solvers.stepped.state import State
+    from pinchline.solvers.stepped.state import Noticed, State
 
 WRAP_FEED = 8.0  # thicknesses of feed that tell a pass from a crease going by
 WRAP_SHARE = 0.99  # of the curvature of the upper roll, over at least a thickness
@@ -69,12 +69,15 @@ def warnings(state: State) -> list[Finding]:
     return found
 
 
-def notices(state: State, *, feeding: bool) -> list[Finding]:
-    """Find what begins or ends with this step; each beginning is told once a job."""
+def notices(state: State, *, feeding: bool) -> tuple[list[Finding], Noticed]:
+    """Find what begins or ends with this step, and what is noticed with it.
+
+    Each beginning is told once a job: the caller keeps what was noticed in the state.
+    """
     found: list[Finding] = []
-    notes = state.notes
-    if "yield" not in notes and state.energy_plastic > 0.0:
-        notes.add("yield")
+    noticed = state.noticed
+    if "yield" not in noticed.reported and state.energy_plastic > 0.0:
+        noticed = noticed.reporting("yield")
         found.append(
             Finding(
                 "permanent set begins",
@@ -83,16 +86,19 @@ def notices(state: State, *, feeding: bool) -> list[Finding]:
                 value=state.lift,
             )
         )
-    found += _wrap(state, feeding=feeding)
+    wraps, noticed = _wrap(state, noticed, feeding=feeding)
+    found += wraps
     if state.forces[REAR, 4] > 0.0:
-        state.rear_touch = float(state.forces[REAR, 7])
-    elif feeding and math.isfinite(state.rear_touch):
+        noticed = noticed._replace(rear_touch=float(state.forces[REAR, 7]))
+    elif feeding and math.isfinite(noticed.rear_touch):
         found.append(_off_the_rear_roll(state))
-        state.rear_touch = math.nan
-    return found
+        noticed = noticed._replace(rear_touch=math.nan)
+    return found, noticed
 
 
-def _wrap(state: State, *, feeding: bool) -> list[Finding]:
+def _wrap(
+    state: State, noticed: Noticed, *, feeding: bool
+) -> tuple[list[Finding], Noticed]:
     """Tell when the sheet lies on the upper roll: at rest, and for a stretch of feed.
 
     At rest it is the crease alone that has come to the roll's curvature; a pass wraps
@@ -107,32 +113,31 @@ def _wrap(state: State, *, feeding: bool) -> list[Finding]:
         wrapped = bool(np.max(patch) >= WRAP_SHARE * bound)
     key = "wrap in a pass" if feeding else "wrap at rest"
     if not wrapped:
-        state.wrapped_from = math.nan
-        return []
+        return [], noticed._replace(wrapped_from=math.nan)
     if not feeding:
-        state.wrapped_from = math.nan
+        noticed = noticed._replace(wrapped_from=math.nan)
         where = "under the nip where it is at rest; the rest of the sheet is bent less"
     else:
-        if math.isnan(state.wrapped_from):
-            state.wrapped_from = state.fed
-        if abs(state.fed - state.wrapped_from) < WRAP_FEED * thickness:
-            return []
+        if math.isnan(noticed.wrapped_from):
+            noticed = noticed._replace(wrapped_from=state.fed)
+        if abs(state.fed - noticed.wrapped_from) < WRAP_FEED * thickness:
+            return [], noticed
         where = "as it is fed, and more lift no longer tightens it"
-    if key in state.notes:
-        return []
-    state.notes.add(key)
+    if key in noticed.reported:
+        return [], noticed
     message = (
         f"wrap begins at {state.lift:.2f} mm lift: the sheet lies on the upper roll "
         f"{where}"
     )
-    return [Finding("wrap begins", stops=False, message=message, value=state.lift)]
+    finding = Finding("wrap begins", stops=False, message=message, value=state.lift)
+    return [finding], noticed.reporting(key)
 
 
 def _off_the_rear_roll(state: State) -> Finding:
     """Tell whether the edge has run off the rear roll or the sheet has lifted off."""
     length = state.elements * state.beam.length
     left = left_over(state)
-    if length - state.rear_touch <= EDGE_REACH * state.case.sheet.thickness:
+    if length - state.noticed.rear_touch <= EDGE_REACH * state.case.sheet.thickness:
         message = (
             f"the edge leaves the rear roll with {left:.1f} mm of sheet beyond the "
             "nip: the bending ends, the feed does not"

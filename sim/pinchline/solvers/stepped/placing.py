@@ -27,7 +27,7 @@ def place(state: State, s: float, move: int) -> bool:
     length = state.elements * state.beam.length
     state.set_nip(length - s if state.turned else s)
     state.drive = 0.0
-    state.rear_touch = math.nan
+    state.noticed = state.noticed._replace(rear_touch=math.nan)
     state.gripped = True
     held = state.energy_held
     state.share = 0.0

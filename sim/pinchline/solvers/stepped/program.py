@@ -61,7 +61,8 @@ class Job:
         if state.track is not None:
             now = [*pushed_away(state), grip_margin(state), state.drive_force]
             self.log.note(self.move, state.share, np.array(now))
-        for finding in events.notices(state, feeding=feeding):
+        found, state.noticed = events.notices(state, feeding=feeding)
+        for finding in found:
             self.note(finding)
         if self.stopped:
             return False

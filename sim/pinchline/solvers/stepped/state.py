@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -33,6 +33,9 @@ FORCE_TOLERANCE = 1.0e-7  # of the first-yield moment over the thickness
 LENGTH_TOLERANCE = 1.0e-9  # mm
 MOST_ITERATIONS = 80
 LARGEST_TURN = 0.2  # rad in one iteration
+FIXED = {"fixed": True}  # fields whose value is replaced, never written into
+TRIAL = {"trial": True}  # what a step that is tried changes before it is accepted
+TRIAL_CHAIN = ("x", "y", "theta", "axial", "shear")
 
 
 @dataclass
@@ -55,6 +58,23 @@ class Memory:
         return (self.turn + self.size // 2) % self.size
 
 
+class Noticed(NamedTuple):
+    """What has been noticed in a job so far.
+
+    reported: beginnings that are told once; wrapped_from: what was fed when the sheet
+    came to wrap (mm); rear_touch: where the rear roll last touched, from edge 0 (mm);
+    both NaN where they do not hold.
+    """
+
+    reported: frozenset[str] = frozenset()
+    wrapped_from: float = math.nan
+    rear_touch: float = math.nan
+
+    def reporting(self, key: str) -> Noticed:
+        """Add a beginning that is told."""
+        return self._replace(reported=self.reported | {key})
+
+
 @dataclass
 class State:
     """Everything that a step reads and changes.
@@ -63,16 +83,17 @@ class State:
     operator now, which after an odd number of turns is not the edge s = 0.
     """
 
-    case: Case
-    regime: Regime
-    sheet: SheetProperties
-    beam: Beam
-    chain: Chain
+    case: Case = field(metadata=FIXED)
+    regime: Regime = field(metadata=FIXED)
+    sheet: SheetProperties = field(metadata=FIXED)
+    beam: Beam = field(metadata=FIXED)
+    chain: Chain = field(metadata=TRIAL)  # of it, TRIAL_CHAIN
     work: Work
-    limits: Limits
-    rolls: NDArray[np.float64]  # where they are, (3, 6)
-    axes: NDArray[np.float64]  # where they would be if nothing gave, (3, 2), mm
-    supports: NDArray[np.float64]
+    limits: Limits = field(metadata=FIXED)
+    # where the rolls are, (3, 6); where if nothing gave, (3, 2), mm; their supports
+    rolls: NDArray[np.float64] = field(metadata=TRIAL)
+    axes: NDArray[np.float64] = field(metadata=TRIAL)
+    supports: NDArray[np.float64] = field(metadata=TRIAL)
     arms: NDArray[np.float64]
     memory: Memory
     peaks: NDArray[np.float64]
@@ -80,18 +101,24 @@ class State:
     guess: NDArray[np.float64]
     forces: NDArray[np.float64]
     steps_per_element: int
-    lift: float = 0.0
-    shift: NDArray[np.float64] = field(default_factory=lambda: np.zeros(3))
-    track: Track | None = None  # of the shifts of the rolls along the job, mm
+    lift: float = field(default=0.0, metadata=TRIAL)
+    shift: NDArray[np.float64] = field(
+        default_factory=lambda: np.zeros(3), metadata=FIXED | TRIAL
+    )
+    # of the shifts of the rolls along the job, mm
+    track: Track | None = field(default=None, metadata=FIXED)
     share: float = 0.0  # of the move that is done
-    nip_steps: int = 0  # whole steps of feed between edge 0 and the nip line
-    nip_rest: float = 0.0  # the rest, as a share of a step
-    first: int = 0
-    last: int = 0
+    # whole steps of feed between edge 0 and the nip line, the rest as a share of a step
+    nip_steps: int = field(default=0, metadata=TRIAL)
+    nip_rest: float = field(default=0.0, metadata=TRIAL)
+    # nodes of the window
+    first: int = field(default=0, metadata=TRIAL)
+    last: int = field(default=0, metadata=TRIAL)
     gripped: bool = False
     turned: bool = False
     fed: float = 0.0
-    drive: float = 0.0  # multiplier of the nip line, N/mm
+    # multiplier of the nip line, N/mm
+    drive: float = field(default=0.0, metadata=TRIAL)
     drive_force: float = 0.0  # along the sheet, + toward the rear roll, N/mm
     energy_contact: float = 0.0
     energy_support: float = 0.0
@@ -101,9 +128,7 @@ class State:
     work_clamp: float = 0.0  # of the nip: closed on the sheet, set, opened
     iterations: int = 0
     residual: float = 0.0
-    wrapped_from: float = math.nan  # what was fed when the sheet came to wrap, mm
-    rear_touch: float = math.nan  # where the rear roll last touched, from edge 0, mm
-    notes: set[str] = field(default_factory=set)
+    noticed: Noticed = field(default_factory=Noticed, metadata=FIXED)
 
     @property
     def elements(self) -> int:
@@ -224,31 +249,38 @@ class State:
         if self.beam.weight > 0.0:
             self.energy_height = float(potential(self.beam, self.chain))
 
-    def restore(self, kept: State) -> None:
-        """Go back to a copy, which becomes part of this state; the count goes on."""
+    def copy(self, *, trial: bool = False) -> State:
+        """Return a snapshot, which goes on as a state of its own.
+
+        Only to be restored, of a step that is tried and not yet accepted, ``trial``
+        takes what such a step changes and shares the rest.
+        """
+        other = copy.copy(self)
+        other._take(self, trial=trial)
+        return other
+
+    def restore(self, kept: State, *, trial: bool = False) -> None:
+        """Go back to a snapshot, which stays as it is; the count of iterations goes on.
+
+        With ``trial``, undo a step that was tried but not accepted.
+        """
         spent = self.iterations
-        self.__dict__.update(kept.__dict__)
+        self._take(kept, trial=trial)
         self.iterations = spent
 
-    def copy(self) -> State:
-        """Return a state of its own; the case is shared, since it never changes."""
-        other = copy.copy(self)
-        for name in (
-            "rolls",
-            "axes",
-            "supports",
-            "arms",
-            "peaks",
-            "energies",
-            "guess",
-            "forces",
-        ):
-            setattr(other, name, getattr(self, name).copy())
-        other.chain = Chain(*(a.copy() for a in self.chain))
-        other.work = Work(*(a.copy() for a in self.work))
-        other.memory = copy.deepcopy(self.memory)
-        other.notes = set(self.notes)
-        return other
+    def _take(self, other: State, *, trial: bool) -> None:
+        """Take the values of another state over, of all fields or those of a trial."""
+        for each in fields(self):
+            if trial and "trial" not in each.metadata:
+                continue
+            value: Any = getattr(other, each.name)
+            if trial and each.name == "chain":
+                chain: Chain = other.chain
+                moved = {name: getattr(chain, name).copy() for name in TRIAL_CHAIN}
+                value = chain._replace(**moved)
+            elif "fixed" not in each.metadata:
+                value = copy.deepcopy(value)
+            setattr(self, each.name, value)
 
 
 def new_state(case: Case) -> State:

@@ -15,15 +15,13 @@ from pinchline.solvers.stepped import leading_edge
 from pinchline.solvers.stepped.energy import overcounted_work, work_scale
 from pinchline.solvers.stepped.equilibrium.predictor import carry, recall
 from pinchline.solvers.stepped.equilibrium.window import (
-    Shape,
     accept,
-    bring_back,
     choose_window,
-    keep,
     memorise,
     settle,
     window_holds,
 )
+from pinchline.solvers.stepped.state import TRIAL_CHAIN
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -71,7 +69,7 @@ class Watch:
 
 
 def _guess_rolls(
-    state: State, lift: float, shift: NDArray[np.float64], before: Shape | None
+    state: State, lift: float, shift: NDArray[np.float64], before: State | None
 ) -> None:
     """First guess with the rolls elsewhere: the last two states extended, or a push."""
     if before is None or before.lift == state.lift:
@@ -83,16 +81,16 @@ def _guess_rolls(
         c = state.chain
         ratio = (lift - state.lift) / (state.lift - before.lift)
         gives = state.supports[:, GIVE]
-        gives += ratio * (gives - before.gives)
-        arrays = (c.x, c.y, c.theta, c.axial, c.shear)
-        for array, kept in zip(arrays, before.arrays, strict=True):
-            array += ratio * (array - kept)
+        gives += ratio * (gives - before.supports[:, GIVE])
+        for name in TRIAL_CHAIN:
+            array = getattr(c, name)
+            array += ratio * (array - getattr(before.chain, name))
         state.drive += ratio * (state.drive - before.drive)
         state.set_axes(lift, shift)
 
 
 def _try_lift(
-    state: State, lift: float, shift: NDArray[np.float64], before: Shape | None
+    state: State, lift: float, shift: NDArray[np.float64], before: State | None
 ) -> bool:
     """Find the equilibrium at a new lift."""
     choose_window(state)
@@ -125,12 +123,11 @@ def move_rear(
     """
     most = state.case.model.lift_step or LARGEST_LIFT
     step = min(FIRST_LIFT, most)
-    before: Shape | None = None
+    before: State | None = None
     start = state.lift
     refused = False
     while abs(target - state.lift) > 1.0e-9:
-        kept = state.copy()
-        here = keep(state)
+        here = state.copy()
         rest = target - state.lift
         free = rest < 0.0 and state.forces[REAR, 4] == 0.0 and state.track is None
         whole = abs(rest) <= step or (free and not refused)
@@ -144,7 +141,7 @@ def move_rear(
         found = _try_lift(state, lift, shift, before)
         if found:
             _accept_step(state, here, move, 0.0)
-        if not found or (step > FINE_LIFT and _loses_energy(state, kept)):
+        if not found or (step > FINE_LIFT and _loses_energy(state, here)):
             if found or before is None:
                 step = min(step, abs(stride)) / 2.0
             else:
@@ -157,7 +154,7 @@ def move_rear(
                     "set a smaller model.lift_step or model.element",
                     here,
                 )
-            state.restore(kept)
+            state.restore(here)
             refused = True
             continue
         refused = False
@@ -236,7 +233,7 @@ def _feed_step(
     meets: bool,
 ) -> None:
     """Feed a share of a step; in small parts where the edge meets the rear roll."""
-    here = keep(state)
+    here = state.copy(trial=True)
     look = watch.due(share * state.step_length)
     shift = state.shift_at(move, state.share)
     whole = share == 1.0 and not meets
@@ -244,7 +241,7 @@ def _feed_step(
         _accept_step(state, here, move, way * share * state.step_length)
         memorise(state)
         return
-    bring_back(state, here)
+    state.restore(here, trial=True)
     parts = MEETING if meets else 1 if share < 1.0 else 2
     while True:
         if _feed_in_parts(state, way, share, lift, shift, move, parts):
@@ -274,11 +271,11 @@ def _feed_in_parts(
     start, shifted = state.lift, state.shift
     end = state.nip_steps + state.nip_rest - way * share
     for part in range(1, parts + 1):
-        here = keep(state)
+        here = state.copy(trial=True)
         to = start + (lift - start) * part / parts
         by = shifted + (shift - shifted) * part / parts
         if not _try_feed(state, way, share / parts, to, by, look=True, whole=False):
-            bring_back(state, here)
+            state.restore(here, trial=True)
             if part == 1:
                 return False
             left = (state.nip_steps + state.nip_rest - end) * way
@@ -375,7 +372,7 @@ def _advance_nip(state: State, steps: float) -> None:
     state.nip_rest = max(0.0, total - whole)
 
 
-def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
+def _accept_step(state: State, here: State, move: int, fed: float) -> None:
     """Commit a step and account its work by the mean of the forces at its ends.
 
     In a feed whole points of contact come and go between two steps; what the mean
@@ -391,7 +388,7 @@ def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
     state.work_rear += float(work[REAR])
     state.work_clamp += float(work[UPPER] + work[LOWER])
     if fed:
-        nodes = here.window[0] - REACH, here.window[1] + REACH
+        nodes = here.first - REACH, here.last + REACH
         over = overcounted_work(state, here, held, nodes)
         state.work_drive += 0.5 * (drive + state.drive_force) * fed - over
         state.fed += fed
@@ -403,13 +400,13 @@ def _accept_step(state: State, here: Shape, move: int, fed: float) -> None:
 
 
 def give_up(
-    state: State, move: int, where: str, change: str, here: Shape | None = None
+    state: State, move: int, where: str, change: str, here: State | None = None
 ) -> None:
     """Raise with a diagnosis; the state goes back to the last good step."""
     report = state.work.report.copy()
     node = int(report[2])
     if here is not None:
-        bring_back(state, here)
+        state.restore(here, trial=True)
         state.lay_arms()
     s = node * state.beam.length
     if state.turned:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pinchline.physics.contact import roll_forces
-from pinchline.physics.support import GIVE, support_energy
+from pinchline.physics.support import support_energy
 from pinchline.physics.weight import weigh_arms
 from pinchline.solvers.rolls import REAR, UPPER
 from pinchline.solvers.stepped.equilibrium.assembly import Tooling
@@ -17,59 +17,10 @@ from pinchline.solvers.stepped.equilibrium.newton import CONVERGED, equilibrate
 from pinchline.solvers.stepped.equilibrium.predictor import remember
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from pinchline.solvers.stepped.state import State
 
 MARGIN_ELEMENTS = 12
 MARGIN_THICKNESSES = 3.0
-
-
-class Shape(NamedTuple):
-    """Positions, forces and rolls, to come back to when a step fails."""
-
-    arrays: tuple[NDArray[np.float64], ...]
-    axes: NDArray[np.float64]
-    gives: NDArray[np.float64]
-    drive: float
-    lift: float
-    shift: NDArray[np.float64]
-    nip: tuple[int, float]
-    window: tuple[int, int]
-
-
-def keep(state: State) -> Shape:
-    """Copy what a first guess and an iteration overwrite."""
-    c = state.chain
-    arrays = tuple(a.copy() for a in (c.x, c.y, c.theta, c.axial, c.shear))
-    return Shape(
-        arrays,
-        state.axes.copy(),
-        state.supports[:, GIVE].copy(),
-        state.drive,
-        state.lift,
-        state.shift,
-        (state.nip_steps, state.nip_rest),
-        (state.first, state.last),
-    )
-
-
-def bring_back(state: State, shape: Shape) -> None:
-    """Undo an unaccepted step."""
-    c = state.chain
-    for array, kept in zip(
-        (c.x, c.y, c.theta, c.axial, c.shear), shape.arrays, strict=True
-    ):
-        array[:] = kept
-    state.axes[:] = shape.axes
-    state.supports[:, GIVE] = shape.gives
-    state.rolls[:, 3:] = 0.0
-    state.stand_rolls()
-    state.drive = shape.drive
-    state.lift = shape.lift
-    state.shift = shape.shift
-    state.nip_steps, state.nip_rest = shape.nip
-    state.first, state.last = shape.window
 
 
 def tooling(state: State) -> Tooling:
