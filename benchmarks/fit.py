@@ -28,12 +28,12 @@ from pinchline import parallel
 from pinchline.analysis.fitting.advise import Forecast, lift_for
 from pinchline.analysis.fitting.estimate import fit
 from pinchline.analysis.fitting.solution import NINETY_FIVE
-from pinchline.analysis.fitting.strip_model import parameters_of, rise_over, varied
+from pinchline.analysis.fitting.strip_model import parameters_of, varied
 from pinchline.analysis.limits.single_pass import one_pass
 from pinchline.analysis.planning.planner import make_plan
 from pinchline.case.case import load_case
-from pinchline.case.measured.strips import Reading, Strip, Way
-from pinchline.case.program import lift_key
+from pinchline.case.measured.readings import Reading, Way, rise_over
+from pinchline.case.measured.strips import Strip
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:

@@ -218,6 +218,11 @@ def figures(number: float, count: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def phrase(dimension: Dimension) -> str:
+    """Name a quantity in words, such as "a length"."""
+    return _WORDS[dimension][0]
+
+
 def shop_unit(dimension: Dimension, system: System) -> tuple[str, float, int]:
     """Return the shop unit, its size in the internal unit, and the decimals shown."""
     unit, decimals = _DISPLAY[dimension][system]

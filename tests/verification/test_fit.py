@@ -21,19 +21,23 @@ from pinchline.analysis.fitting.advise import Forecast, advise, learned, lift_fo
 from pinchline.analysis.fitting.estimate import fit, measured_curvature
 from pinchline.analysis.fitting.solution import NINETY_FIVE, Fit
 from pinchline.analysis.fitting.strip_model import (
-    Bent,
     StripModel,
-    gapes_after,
     lift_of_gap,
     parameters_of,
-    predicted,
-    rise_over,
     varied,
 )
 from pinchline.analysis.limits.single_pass import one_pass, run_out_flat
 from pinchline.analysis.planning.plan import settings_of
 from pinchline.case.case import load_case
-from pinchline.case.measured.strips import Reading, Strip, Way
+from pinchline.case.measured.readings import (
+    Bent,
+    Reading,
+    Way,
+    gapes_after,
+    predicted,
+    rise_over,
+)
+from pinchline.case.measured.strips import Strip
 from pinchline.errors import InputError
 from pinchline.reports.questions.fit import fit_words
 from pinchline.reports.questions.fit_files import write_fit

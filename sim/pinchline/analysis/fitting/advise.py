@@ -301,6 +301,6 @@ def _reading_error(found: Fit) -> float:
     shares = [
         abs(r.reading.error / r.reading.value)
         for r in found.residuals
-        if r.reading.kind in ("rise", "diameter", "radius") and r.reading.value
+        if r.reading.type.proportional and r.reading.value
     ]
     return float(np.median(shares)) if shares else USUAL

@@ -16,16 +16,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import parallel
-from pinchline.analysis.fitting import strip_model
 from pinchline.analysis.fitting.solution import Estimate, Fit, Residual
-from pinchline.analysis.fitting.strip_model import (
-    FURTHEST,
-    StripModel,
-    parameters_of,
-    predicted,
-)
+from pinchline.analysis.fitting.strip_model import FURTHEST, StripModel, parameters_of
 from pinchline.analysis.limits.single_pass import one_pass, run_out_flat
-from pinchline.case.measured.strips import ON_A_FACE, read_strips
+from pinchline.case.measured.readings import predicted, sigma, told
+from pinchline.case.measured.strips import read_strips
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.measure import FLAT_CURVATURE
 
@@ -35,10 +30,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.fitting.strip_model import Bent
     from pinchline.analysis.limits.single_pass import Way
     from pinchline.case.case import Case
-    from pinchline.case.measured.strips import Reading, Strip
+    from pinchline.case.measured.readings import Bent, Reading
+    from pinchline.case.measured.strips import Strip
 
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
@@ -148,10 +143,7 @@ class _Problem:
     def _off(self, number: int, bent: Bent) -> Array:
         """Give what the readings of a strip are off its prediction, in deviations."""
         readings = self.models[number].strip.readings
-        apart = [
-            strip_model.told(r, r.value) - strip_model.told(r, predicted(r, bent))
-            for r in readings
-        ]
+        apart = [told(r, r.value) - told(r, predicted(r, bent)) for r in readings]
         off: Array = np.array(apart) / self.sigmas[number]
         return off
 
@@ -167,7 +159,7 @@ class _Problem:
             more = bent._replace(curvature=1.001 * bent.curvature)
             self.sigmas[i] = np.asarray(
                 [
-                    strip_model.sigma(
+                    sigma(
                         r,
                         self.errors[i],
                         predicted(r, bent),
@@ -270,7 +262,7 @@ class _Problem:
             case, lift = model.setting(
                 z[: self.count], model.lift_error * float(z[self.count + i])
             )
-            flat = any(r.kind == "flat" for r in model.strip.readings)
+            flat = any(r.type.of_the_edge for r in model.strip.readings)
             asked.append((case, lift, model.strip.way, flat))
         with parallel.workers(workers, len(asked)) as do_all:
             found = list(do_all(_stepped, asked))
@@ -305,7 +297,7 @@ class _Problem:
             )
         covariance = np.asarray(np.linalg.inv(table.T @ table), dtype=np.float64)
         count = self.count
-        told = np.linalg.inv(covariance[:count, :count]) - np.eye(count)
+        information = np.linalg.inv(covariance[:count, :count]) - np.eye(count)
         wide = widened**2 * covariance[:count, :count]
         deviations = np.sqrt(np.diag(wide))
         return Fit(
@@ -319,7 +311,7 @@ class _Problem:
                 for p, x, d in zip(self.parameters, z, deviations, strict=False)
             ),
             covariance=wide,
-            information=told,
+            information=information,
             residuals=tuple(self._rows(z, off)),
             chi2=total,
             readings=readings,
@@ -353,7 +345,7 @@ class _Problem:
             measured = [
                 measured_curvature(reading, bent)
                 for reading in model.strip.readings
-                if reading.kind in ON_A_FACE
+                if reading.type.on_a_face
             ]
             mean = float(np.mean(measured)) if measured else math.nan
             found.append((mean, bent.curvature))
@@ -386,13 +378,13 @@ def measured_curvature(reading: Reading, bent: Bent) -> float:
     """Give the mid-line curvature (1/mm) that a reading alone tells, by Newton."""
     k = max(bent.curvature, 1.0e-5)
     for _ in range(30):
-        here = strip_model.told(reading, predicted(reading, bent._replace(curvature=k)))
+        here = told(reading, predicted(reading, bent._replace(curvature=k)))
         step = 1.0e-4 * k
         more = bent._replace(curvature=k + step)
-        slope = (strip_model.told(reading, predicted(reading, more)) - here) / step
+        slope = (told(reading, predicted(reading, more)) - here) / step
         if slope == 0.0:
             break
-        change = (strip_model.told(reading, reading.value) - here) / slope
+        change = (told(reading, reading.value) - here) / slope
         k = max(k + change, 0.2 * k)
         if abs(change) < 1.0e-9 * k:
             break

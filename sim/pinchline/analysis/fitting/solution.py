@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
     from pinchline.analysis.fitting.strip_model import Name, Parameter
     from pinchline.case.case import Case
-    from pinchline.case.measured.strips import Reading, Strip
+    from pinchline.case.measured.readings import Reading
+    from pinchline.case.measured.strips import Strip
 
     Array = NDArray[np.float64]
 

@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from pinchline.case.material import typical_values
+from pinchline.case.measured.readings import Bent, gapes_after
 from pinchline.case.measured.strips import LIFT_ERROR
 from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError
-from pinchline.parts.measure import FLAT_CURVATURE
 from pinchline.solvers.pass_efforts import pass_efforts
 from pinchline.solvers.rolls import rear_gap
 from pinchline.solvers.steady.follower import Neighbours
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import Case
-    from pinchline.case.measured.strips import Reading, Strip
+    from pinchline.case.measured.strips import Strip
     from pinchline.units import Dimension
 
     Array = NDArray[np.float64]
@@ -64,7 +63,6 @@ FITTED = "measured strips"  # basis of a card that a fit wrote
 RUN_OUT = 0.6  # of the distance to the rear roll: the flat at its edge, at first
 # mm: error of that, and of the stepped solver's flats (continuum: 0.1 to 0.6)
 ROUGH_FLAT, FINE_FLAT = 5.0, 0.5
-HAND_ERROR = 0.2  # of the hand's force: efficiency and friction of the drive; assumed
 
 
 class Parameter(NamedTuple):
@@ -184,22 +182,6 @@ def varied(case: Case, values: dict[Name, float]) -> Case:
     return case.replace({"sheet.material": material, **keys})
 
 
-class Bent(NamedTuple):
-    """What a strip is predicted to be.
-
-    curvature: left, of the mid-line (1/mm); hand: force at the crank (N), NaN without
-    one; thickness: mm. NaN where the model finds no pass. run_out: what of the flat at
-    the edge that leaves the rear roll is none of the bend's, mm; gap: at which a
-    straightedge on it ends the flat, mm.
-    """
-
-    curvature: float
-    hand: float
-    thickness: float
-    run_out: float = math.nan
-    gap: float = 0.0
-
-
 class StripModel:
     """Passes of one strip at parameters near the prior, by the span solver."""
 
@@ -284,79 +266,3 @@ def lift_of_gap(case: Case, gap: float) -> float:
     if more(high) >= 0.0:
         return high
     return float(brentq(more, low, high, xtol=1.0e-6))
-
-
-def predicted(reading: Reading, bent: Bent) -> float:
-    """Give what a reading should be, in mm or N; infinite for the radius of a flat."""
-    if reading.kind == "thickness":
-        return bent.thickness
-    if reading.kind == "hand force":
-        return bent.hand
-    if reading.kind == "flat":
-        return bent.run_out + gapes_after(bent.curvature, bent.gap)
-    half = 0.5 * bent.thickness
-    off = {"inside": -half, "middle": 0.0, "outside": half}[reading.side]
-    k = bent.curvature / (1.0 + off * bent.curvature)
-    if reading.kind == "rise":
-        return rise_over(k, reading.beside)
-    if reading.kind == "opening":
-        turned = 0.5 * reading.beside * bent.curvature
-        return reading.beside * float(np.sinc(turned / math.pi)) + 2.0 * off * math.sin(
-            turned
-        )
-    if k <= 0.0:
-        return math.inf
-    return (2.0 if reading.kind == "diameter" else 1.0) / k
-
-
-def gapes_after(curvature: float, gap: float) -> float:
-    """Length of arc (mm) over which a straightedge tangent to it comes to gape.
-
-    ``sqrt(2 g/k)``: the part of a flat by straightedge that is bent.
-    """
-    return math.sqrt(2.0 * gap / max(curvature, FLAT_CURVATURE))
-
-
-def rise_over(curvature: float, chord: float) -> float:
-    """Rise (mm) of an arc over a chord (mm), on past half a circle as a straight line.
-
-    ``h = c^2 k / 4 / (1 + sqrt(1 - (c k / 2)^2))``, which holds for flat sheet too.
-    """
-    sine = 0.5 * chord * curvature
-    if sine >= 1.0:
-        return 0.5 * chord * sine
-    return 0.5 * chord * sine / (1.0 + math.sqrt(1.0 - sine * sine))
-
-
-def told(reading: Reading, value: float) -> float:
-    """Give a value in the measure in which its error counts: radii go by curvature.
-
-    A diameter or a radius is turned over: curvature is what the parameters change
-    evenly, and a flat strip has one.
-    """
-    if reading.kind in ("diameter", "radius"):
-        return 0.0 if math.isinf(value) else 1.0 / value
-    return value
-
-
-def sigma(
-    reading: Reading, model: float, at: float, more: float, run_out: float
-) -> float:
-    """Error of a reading in the measure of ``told``, the model's own with it.
-
-    Parameters
-    ----------
-    reading : with its error
-    model : error of the curvature that the model makes, relative
-    at, more : what is predicted, and what a curvature higher by a thousandth would be
-    run_out : error of the flat that the model makes beside, mm
-    """
-    error = reading.error
-    if reading.kind in ("diameter", "radius"):
-        error = error / reading.value**2
-    own = model * (told(reading, more) - told(reading, at)) / 0.001
-    if reading.kind == "hand force":
-        own = HAND_ERROR * at
-    if reading.kind == "flat":
-        own = math.hypot(own, run_out)
-    return math.hypot(error, own)

@@ -8,16 +8,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
+from pinchline import units
 from pinchline.case.fields import Record
 from pinchline.case.measured.columns import Columns, Line, read_columns
+from pinchline.case.measured.readings import READING_TYPES, Kind, Reading, Side, Way
 from pinchline.library import did_you_mean
 from pinchline.units import Dimension
 
-Way = Literal["rear", "operator"]
-Side = Literal["inside", "middle", "outside"]
-Kind = Literal[
-    "rise", "diameter", "radius", "opening", "flat", "thickness", "hand force"
-]
 Screw = Literal["lift", "turns", "gap"]
 
 EXAMPLE = (
@@ -25,49 +22,21 @@ EXAMPLE = (
     "rise error [mm]"
 )
 LIFT_ERROR = 0.05  # mm: how well a lift is set where the file does not say; assumed
-_FLAT = 0.02  # of the marks: what the reading of a flat strip may be off
 _WAYS: tuple[Way, ...] = ("rear", "operator")
 _SIDES: tuple[Side, ...] = ("inside", "middle", "outside")
-_KINDS: dict[Kind, Dimension] = {
-    "rise": "length",
-    "diameter": "length",
-    "radius": "length",
-    "opening": "length",
-    "flat": "length",
-    "thickness": "length",
-    "hand force": "force",
-}
 _SCREWS: dict[Screw, Dimension | None] = {
     "lift": "length",
     "turns": None,
     "gap": "length",
 }
-# what a reading cannot be understood without
-_BESIDE: dict[Kind, str] = {"rise": "chord", "opening": "marks"}
-ON_A_FACE = ("rise", "diameter", "radius", "opening")  # of the sheet
-_OTHERS = ("strip", "toward", "side", "note", "chord", "marks", "width")
-KNOWN = (*_OTHERS, *_SCREWS, *_KINDS, *(f"{k} error" for k in (*_SCREWS, *_KINDS)))
-
-
-class Reading(Record):
-    """One number read off a strip.
-
-    Attributes
-    ----------
-    kind : what was measured
-    value, error : mm or N; the error is one standard deviation
-    side : of the sheet, where a radius was measured on it
-    beside : chord of a rise, or length along the sheet between the marks of an
-        opening, mm; 0 where there is none
-    line : of the file
-    """
-
-    kind: Kind
-    value: float
-    error: float
-    side: Side = "middle"
-    beside: float = 0.0
-    line: int = 0
+_BESIDE = tuple(dict.fromkeys(k.beside for k in READING_TYPES.values() if k.beside))
+_READ = (*_SCREWS, *READING_TYPES)
+_FROM_ZERO = (*_SCREWS, *(k for k, kind in READING_TYPES.items() if kind.from_zero))
+KNOWN = (
+    *("strip", "toward", "side", "note", *_BESIDE, "width"),
+    *_READ,
+    *(f"{k} error" for k in _READ),
+)
 
 
 class Strip(Record):
@@ -117,7 +86,7 @@ def read_strips(source: str | Path) -> tuple[Strip, ...]:
     for name, strip in strips.items():
         if not strip.readings:
             message = f"strip {name} has no reading"
-            raise table.fault(message, f"one of {', '.join(_KINDS)}")
+            raise table.fault(message, f"one of {', '.join(READING_TYPES)}")
     return tuple(strips.values())
 
 
@@ -134,33 +103,34 @@ def _check_heads(table: Columns) -> None:
     if not any(name in table.heads for name in _SCREWS):
         message = "no column says how the rear roll stood"
         raise table.fault(message, "lift [mm], turns or gap [mm]")
-    if not any(name in table.heads for name in _KINDS):
+    if not any(name in table.heads for name in READING_TYPES):
         message = "there is no column of readings"
-        raise table.fault(message, f"one of {', '.join(_KINDS)}, with its unit")
-    for kind in _KINDS:
-        for needed in (f"{kind} error", _BESIDE.get(kind, kind)):
+        raise table.fault(message, f"one of {', '.join(READING_TYPES)}, with its unit")
+    for kind, what in READING_TYPES.items():
+        for needed in (f"{kind} error", what.beside or kind):
             if kind in table.heads and needed not in table.heads:
                 message = f"there is no column {needed} beside {kind}"
+                unit, *_ = units.shop_unit(_dimension(needed) or "length", "metric")
                 told = "how far a reading may be off, one standard deviation"
-                allowed = f"{needed} [mm]" + (f": {told}" if "error" in needed else "")
+                allowed = f"{needed} [{unit}]"
+                allowed += f": {told}" if "error" in needed else ""
                 raise table.fault(message, allowed)
     for name in table.heads:
         dimension = _dimension(name)
         if dimension is not None:
-            unit = "N" if dimension == "force" else "mm"
+            unit, *_ = units.shop_unit(dimension, "metric")
             table.factor(name, dimension, f"{name} [{unit}]")
 
 
 def _dimension(name: str) -> Dimension | None:
     """Of a column, None for words and pure numbers."""
     plain = name.removesuffix(" error")
-    if plain in ("chord", "marks", "width"):
+    if plain in (*_BESIDE, "width"):
         return "length"
-    for known in (_KINDS, _SCREWS):
-        for name, dimension in known.items():
-            if name == plain:
-                return dimension
-    return None
+    for kind, what in READING_TYPES.items():
+        if kind == plain:
+            return what.dimension
+    return next((d for screw, d in _SCREWS.items() if screw == plain), None)
 
 
 def _number(table: Columns, line: Line, column: str) -> float | None:
@@ -170,8 +140,8 @@ def _number(table: Columns, line: Line, column: str) -> float | None:
     value = table.number(line, column)
     if value is None:
         return None
-    if value < 0.0 or (value == 0.0 and column not in ("rise", "lift", "turns", "gap")):
-        allowed = "from 0 up" if column in ("rise", *_SCREWS) else "above 0"
+    if value < 0.0 or (value == 0.0 and column not in _FROM_ZERO):
+        allowed = "from 0 up" if column in _FROM_ZERO else "above 0"
         message = "is out of range"
         raise table.fault(message, f"a number {allowed}", line, column)
     dimension = _dimension(column)
@@ -233,7 +203,7 @@ def _strip(table: Columns, line: Line, name: str, before: Strip | None) -> Strip
 
 def _readings(table: Columns, line: Line, strip: Strip) -> Iterator[Reading]:
     side = _word(table, line, "side", _SIDES)
-    for kind in _KINDS:
+    for kind, what in READING_TYPES.items():
         value = _number(table, line, kind)
         if value is None:
             continue
@@ -242,19 +212,15 @@ def _readings(table: Columns, line: Line, strip: Strip) -> Iterator[Reading]:
             message = f"the reading of {kind} has no error"
             allowed = "how far it may be off, one standard deviation"
             raise table.fault(message, allowed, line, f"{kind} error")
-        if kind == "flat" and strip.way == "rear":
-            message = "the flat of a strip fed toward the rear is what was left in hand"
-            allowed = (
-                "that of a strip fed toward the operator until its edge has left the "
-                "rear roll, measured at that edge"
-            )
-            raise table.fault(message, allowed, line, kind)
-        if kind in ON_A_FACE and side is None:
+        if what.on_a_face and side is None:
             message = f"nothing says on which side of the sheet the {kind} was measured"
             raise table.fault(message, "side: inside, middle or outside", line, "side")
         beside = 0.0
-        if kind in _BESIDE:
-            beside = _beside(table, line, kind, value)
+        if what.beside:
+            beside = _beside(table, line, kind, what.beside)
+        wrong = what.fault(value, beside, strip.way)
+        if wrong is not None:
+            raise table.fault(*wrong, line, kind)
         yield Reading(
             kind=kind,
             value=value,
@@ -265,24 +231,10 @@ def _readings(table: Columns, line: Line, strip: Strip) -> Iterator[Reading]:
         )
 
 
-def _beside(table: Columns, line: Line, kind: Kind, value: float) -> float:
-    """Read the chord of a rise or the marks of an opening; refuse what cannot be."""
-    name = _BESIDE[kind]
+def _beside(table: Columns, line: Line, kind: Kind, name: str) -> float:
+    """Read the chord of a rise or the marks of an opening."""
     beside = _number(table, line, name)
     if beside is None:
         message = f"the {kind} has no {name}"
         raise table.fault(message, f"the {name} it was measured over", line, name)
-    if kind == "rise" and value > 0.5 * beside:
-        message = "the rise is larger than half the chord"
-        if value > beside:
-            message = "the rise is larger than the chord"
-        allowed = (
-            f"a rise up to half of the chord, {beside:.4g} mm; measure over an arc of "
-            "less than half a circle"
-        )
-        raise table.fault(message, allowed, line, kind)
-    if kind == "opening" and value > (1.0 + _FLAT) * beside:
-        message = "the opening is larger than the sheet between the marks"
-        allowed = f"up to {beside:.4g} mm, the length along the sheet"
-        raise table.fault(message, allowed, line, kind)
     return beside

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pinchline import units
 from pinchline.analysis.fitting.advise import Forecast, job_passes, learned
 from pinchline.analysis.fitting.solution import NINETY_FIVE
-from pinchline.case.measured.strips import ON_A_FACE
+from pinchline.case.measured.readings import READING_TYPES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -138,31 +138,28 @@ def _listed(names: Iterable[str]) -> str:
 
 
 def _readings(found: Fit, system: System) -> list[str]:
-    unit = "in" if system == "inch" else "mm"
+    others = sorted({kind.dimension for kind in READING_TYPES.values()} - {"length"})
+    used = [units.shop_unit("length", system)[0]]
+    used += [f"{units.phrase(d)} in {units.shop_unit(d, system)[0]}" for d in others]
     head = (
         f"{'strip':<10}{'reading':<28}{'measured':>12}{'fitted':>12}{'before':>12}"
         f"{'off, errors':>13}"
     )
-    lines = [
-        f"Readings ({unit}; a force in {'lbf' if system == 'inch' else 'N'})",
-        head,
-    ]
+    lines = [f"Readings ({'; '.join(used)})", head]
     return lines + [_reading(r, system) for r in found.residuals]
 
 
 def _reading(r: Residual, system: System) -> str:
-    dimension: units.Dimension = "force" if r.reading.kind == "hand force" else "length"
-
     def say(value: float) -> str:
         if math.isinf(value):
             return "flat"
-        return units.format(value, dimension, system).split()[0]
+        return units.format(value, r.reading.type.dimension, system).split()[0]
 
     words: str = r.reading.kind
     if r.reading.beside:
         over = units.format(r.reading.beside, "length", system)
         words += f" over {over}"
-    if r.reading.kind in ON_A_FACE:
+    if r.reading.type.on_a_face:
         words += f", {r.reading.side}"
     mark = "  *" if abs(r.off) > 3.0 else ""
     return (

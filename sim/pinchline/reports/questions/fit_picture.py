@@ -135,7 +135,7 @@ def _errors(found: Fit) -> list[float]:
                 k * r.reading.error / r.reading.value
                 for r in found.residuals
                 if r.strip == strip.name
-                and r.reading.kind in ("rise", "diameter", "radius")
+                and r.reading.type.proportional
                 and r.reading.value > 0.0
             ),
             default=0.0,
