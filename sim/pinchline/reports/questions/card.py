@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
 from pinchline import units
+from pinchline.case.machine import MachineTable
+from pinchline.case.material import Card
+from pinchline.case.study.keys import keys_below
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from pinchline.case.machine import Machine
-    from pinchline.case.material import Cladding, Material
+    from pinchline.case.material import Material
+    from pinchline.case.study.keys import Kind
     from pinchline.units import Dimension
 
 _UNITS: dict[Dimension, str] = {
@@ -25,45 +26,15 @@ _UNITS: dict[Dimension, str] = {
     "torque": "N mm",
     "density": "kg/m3",
 }
-_BY_KEY: dict[str, Dimension] = {
-    "youngs_modulus": "stress",
-    "yield_strength": "stress",
-    "yield_tension": "stress",
-    "yield_compression": "stress",
-    "tangent_modulus": "stress",
-    "yield_offset": "stress",
-    "density": "density",
-    "slide_angle": "angle",
-    "bearing_stiffness": "stiffness",
-    "max_screw_force": "force",
-    "max_screw_torque": "torque",
-    "max_hand_force": "force",
-    "max_force": "force",
-    "clamp": "line_force",
-    "stiffness": "line_stiffness",
-}
-_PURE = {
-    "poisson_ratio",
-    "kinematic_share",
-    "allowable_strain",
-    "minimum_bend_radius",
-    "share",
-    "exponent",
-    "screw_friction",
-    "friction",
-    "gear_ratio",
-    "efficiency",
-}
 _OF_DIRECTION = ("yield_strength", "tangent_modulus")
 
 
-def spelled(key: str, value: float) -> str | float:
+def spelled(kind: Kind, value: float) -> str | float:
     """Give a number of a card as its file spells it: with its unit if it has one."""
-    if key in _PURE:
+    if kind.dimension is None:
         return float(f"{value:.6g}")
-    dimension = _BY_KEY.get(key, "length")
-    unit = _UNITS[dimension]
-    return f"{value / units.FACTORS[dimension][unit]:.8g} {unit}"
+    unit = _UNITS[kind.dimension]
+    return f"{value / units.FACTORS[kind.dimension][unit]:.8g} {unit}"
 
 
 def material_card(material: Material, *, remarks: tuple[str, ...]) -> str:
@@ -71,8 +42,9 @@ def material_card(material: Material, *, remarks: tuple[str, ...]) -> str:
 
     The yield strength stands as it counts in bending, in one number.
     """
+    kinds = keys_below("", Card)
     plain = {
-        key: spelled(key, value)
+        key: spelled(kinds[key], value)
         for key in (
             "youngs_modulus",
             "poisson_ratio",
@@ -84,72 +56,59 @@ def material_card(material: Material, *, remarks: tuple[str, ...]) -> str:
         if (value := getattr(material, key)) is not None
     }
     own: dict[str, Any] = {
-        key: spelled(key, getattr(material, key)) for key in _OF_DIRECTION
+        key: spelled(kinds[key], getattr(material, key)) for key in _OF_DIRECTION
     }
     table: dict[str, Any] = {"title": material.title}
     if material.basis:
         table["basis"] = material.basis
     table |= plain
     if material.clad is not None:
-        table["clad"] = _clad(material.clad)
+        table["clad"] = _spelled_all(material.clad.model_dump(), "clad.", kinds)
     if material.curve is not None:
         curve = material.curve.model_dump(exclude_none=True)
-        own["curve"] = {key: _curve_value(key, value) for key, value in curve.items()}
+        own["curve"] = {k: _curve_value(k, value, kinds) for k, value in curve.items()}
     kept = {*plain, *own, "basis"}
-    table["sources"] = {
+    sources = {
         key: text
         for key, text in material.sources.items()
         if key in kept or key.startswith("clad.")
     }
+    if sources:
+        table["sources"] = sources
     table[material.direction] = own
-    return toml_text(table, remarks)
+    return _card_text(table, remarks)
 
 
 def machine_card(machine: Machine, *, remarks: tuple[str, ...]) -> str:
     """Write a machine as a card."""
     table: dict[str, Any] = {"title": machine.title}
     parts = machine.model_dump(exclude_none=True, exclude={"name", "title"})
-    return toml_text(table | _spelled_all(parts), remarks)
+    table |= _spelled_all(parts, "", keys_below("", MachineTable))
+    return _card_text(table, remarks)
 
 
-def toml_text(table: dict[str, Any], remarks: tuple[str, ...] = ()) -> str:
-    """Write a table of text, numbers, lists and tables as TOML, under remarks."""
-    lines = [f"# {remark}" for remark in remarks]
-    return "\n".join([*lines, *_lines(table, "")]) + "\n"
+def _card_text(table: dict[str, Any], remarks: tuple[str, ...]) -> str:
+    import tomlkit
+
+    return "".join(f"# {remark}\n" for remark in remarks) + tomlkit.dumps(table)
 
 
-def _clad(clad: Cladding) -> dict[str, Any]:
-    return {key: spelled(key, value) for key, value in clad.model_dump().items()}
-
-
-def _curve_value(key: str, value: Any) -> Any:
+def _curve_value(key: str, value: Any, kinds: dict[str, Kind]) -> Any:
     if key == "strain":
         return [float(f"{v:.7g}") for v in value]
     if key == "stress":
         return [f"{v:.7g} MPa" for v in value]
-    return spelled(key, value) if isinstance(value, float) else value
+    return spelled(kinds[f"curve.{key}"], value) if isinstance(value, float) else value
 
 
-def _spelled_all(table: dict[str, Any]) -> dict[str, Any]:
+def _spelled_all(
+    table: dict[str, Any], place: str, kinds: dict[str, Kind]
+) -> dict[str, Any]:
+    """Spell the numbers of a table and of the tables in it; empty ones are left out."""
     return {
-        key: _spelled_all(value) if isinstance(value, dict) else spelled(key, value)
+        key: _spelled_all(value, f"{place}{key}.", kinds)
+        if isinstance(value, dict)
+        else spelled(kinds[f"{place}{key}"], value)
         for key, value in table.items()
+        if value != {}
     }
-
-
-def _lines(table: dict[str, Any], place: str) -> Iterator[str]:
-    """Go through a table: its own values first, then the tables in it."""
-    for key, value in table.items():
-        if not isinstance(value, dict):
-            yield f"{_key(key)} = {json.dumps(value, ensure_ascii=False)}"
-    for key, value in table.items():
-        if isinstance(value, dict) and value:
-            inner = f"{place}{_key(key)}"
-            yield ""
-            yield f"[{inner}]"
-            yield from _lines(value, f"{inner}.")
-
-
-def _key(key: str) -> str:
-    plain = key.replace("_", "").replace("-", "")
-    return key if plain.isalnum() and plain.isascii() else json.dumps(key)
