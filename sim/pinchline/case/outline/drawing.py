@@ -204,36 +204,34 @@ def _points(places: list[Place], unit: float) -> Points:
 
 def _chained(segments: list[Segment], path: Path) -> list[Segment]:
     """Join segments end to end, from the free end that is drawn first."""
-    xs = [x for part in segments for x, _ in (part.start, part.end)]
-    ys = [y for part in segments for _, y in (part.start, part.end)]
-    meet = _MEET * max(max(xs) - min(xs), max(ys) - min(ys))
+    from ezdxf import edgeminer
+
     ends = [end for part in segments for end in (part.start, part.end)]
-    free = [
-        i
-        for i, end in enumerate(ends)
-        if sum(dist(end, other) <= meet for other in ends) == 1
+    (left, *_, right), (low, *_, high) = map(sorted, zip(*ends, strict=True))
+    edges = [
+        edgeminer.make_edge(part.start, part.end, payload=number)
+        for number, part in enumerate(segments)
     ]
-    if len(free) != 2:
-        count = len(free) // 2
-        message = (
-            "the outline is closed" if not free else f"the drawing has {count} outlines"
-        )
-        if len(free) % 2:
-            message = "lines of the drawing branch"
+    meet = _MEET * max(right - left, high - low)
+    deposit = edgeminer.Deposit(edges, gap_tol=meet)
+    chains = edgeminer.find_all_simple_chains(deposit)
+    message = ""
+    if deposit.max_degree > 2:
+        message = "lines of the drawing branch"
+    elif edgeminer.is_loop(chains[0], gap_tol=meet):
+        message = "the outline is closed"
+    elif len(chains) > 1:
+        message = f"the drawing has {len(chains)} outlines"
+    if message:
         raise InputError(message, file=path, allowed=_ONE)
-    start, rest = ends[free[0]], list(segments)
-    chain: list[Segment] = []
-    while rest:
-        part = min(rest, key=lambda p: min(dist(start, p.start), dist(start, p.end)))
-        rest.remove(part)
-        if dist(start, part.end) < dist(start, part.start):
-            part = part.reversed()
-        if dist(start, part.start) > meet:
-            message = "lines of the drawing branch"
-            raise InputError(message, file=path, allowed=_ONE)
-        chain.append(part)
-        start = part.end
-    return chain
+    chain = chains[0]
+    backward = chain[0].payload > chain[-1].payload
+    if backward or (len(chain) == 1 and chain[0].is_reverse):
+        chain = [edge.reversed() for edge in reversed(chain)]
+    return [
+        segments[edge.payload].reversed() if edge.is_reverse else segments[edge.payload]
+        for edge in chain
+    ]
 
 
 def _check_tangent(chain: list[Segment], unit: float, path: Path) -> None:
