@@ -8,8 +8,8 @@ import signal
 import socket
 import threading
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import urlsplit
@@ -63,16 +63,10 @@ class Crew:
     ----------
     executor : what futures are asked of
     size : how many can run at a time
-    private : files (descriptor, inode) that a process here must not inherit
     """
 
     executor: Executor
     size: Callable[[], int]
-    private: list[tuple[int, int]] = field(default_factory=list)
-
-    def keep_out(self, descriptor: int) -> None:
-        """Keep a file from processes that start later."""
-        self.private.append((descriptor, os.fstat(descriptor).st_ino))
 
 
 @contextmanager
@@ -94,21 +88,16 @@ def crew(wanted: int | None, scheduler: str | None) -> Iterator[Crew]:
             yield found
         return
     count = wanted or os.cpu_count() or 1
-    private: list[tuple[int, int]] = []
-    pool = ProcessPoolExecutor(count, initializer=_enlist, initargs=(private,))
+    pool = ProcessPoolExecutor(count, initializer=_enlist)
     try:
-        yield Crew(pool, lambda: count, private)
+        yield Crew(pool, lambda: count)
     finally:
         # waited for: a pool that closes as Python ends may print a traceback
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _enlist(private: list[tuple[int, int]]) -> None:
-    """Leave with the parent, and leave Ctrl-C and the parent's lock to it."""
-    for descriptor, inode in private:
-        with suppress(OSError):  # a process that was not forked does not have it
-            if os.fstat(descriptor).st_ino == inode:
-                os.close(descriptor)
+def _enlist() -> None:
+    """Leave with the parent, and leave Ctrl-C to it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _follow_parent()
 

@@ -9,9 +9,9 @@ bytes as one that was not.
 
 from __future__ import annotations
 
-import fcntl
-import os
+from contextlib import suppress
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import numpy as np
@@ -31,10 +31,10 @@ from pinchline.results.writer import beside, check_writable, plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
-    from pathlib import Path
     from types import TracebackType
 
     import h5py
+    from filelock import BaseFileLock
     from numpy.typing import NDArray
 
 _IDENTITY = ("study", "case", "digest", "versions")
@@ -77,7 +77,7 @@ class StudyFile:
         self.names = tuple(variable.name for variable in results)
         self.lock = _locked(self.path, path)
         try:
-            fresh = os.fstat(self.lock).st_size == 0
+            fresh = not self.path.exists() or self.path.stat().st_size == 0
             if fresh or anew:
                 self._make(about, dimensions, coordinates, results)
             elif not resume:
@@ -90,11 +90,11 @@ class StudyFile:
             self.file = h5py.File(self.path, "r+", locking=False)
             self._check(about, path)
         except OSError as error:
-            os.close(self.lock)
+            _unlock(self.lock)
             message = f"the file cannot be used: {str(error).splitlines()[0]}"
             _refuse(message, path, "a file that `pinchline study` made, or --anew")
         except BaseException:
-            os.close(self.lock)
+            _unlock(self.lock)
             raise
         self.count = int(np.prod(list(dimensions.values())))
 
@@ -110,7 +110,7 @@ class StudyFile:
     ) -> None:
         """Close the file and let it go."""
         self.file.close()
-        os.close(self.lock)
+        _unlock(self.lock)
 
     def missing(self) -> NDArray[np.int64]:
         """Points that are not computed, in order."""
@@ -172,20 +172,17 @@ class StudyFile:
         coordinates: Sequence[Variable],
         results: Sequence[Variable],
     ) -> None:
-        """Put a file without results under the name, whole, and hold that one."""
+        """Put a file without results under the name, whole."""
         import h5py
 
         partial = beside(self.path)
         try:
             with h5py.File(partial, "w", locking=False) as file:
                 _lay_out(file, about, dimensions, coordinates, results)
-            held = _locked(partial, self.path)
             partial.replace(self.path)
         except BaseException:
             partial.unlink(missing_ok=True)
             raise
-        os.close(self.lock)
-        self.lock = held
 
 
 def _rows(
@@ -219,28 +216,31 @@ def _refuse(message: str, path: Path, allowed: str) -> NoReturn:
     raise InputError(message, file=path, allowed=allowed) from None
 
 
-def _locked(target: Path, path: Path) -> int:
-    """Open a file, made where it is missing, and hold it; a kill lets it go."""
+def _locked(target: Path, path: Path) -> BaseFileLock:
+    """Hold a file by one beside it, ``.name.lock``; a kill lets it go."""
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(target.with_name(f".{target.name}.lock"))
     try:
-        descriptor = os.open(target, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        lock.acquire(timeout=0)
+        if Path(lock.lock_file).exists():
+            return lock
+        lock.release()  # of a study that ended meanwhile and took the name away
+    except Timeout:
+        pass
     except OSError as error:
         message = f"the output cannot be written: {error.strerror}"
         raise InputError(message, file=path, allowed="a file name") from None
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        os.close(descriptor)
-        message = "another study writes this file at the moment"
-        allowed = "another file name, or the end of that study"
-        raise InputError(message, file=path, allowed=allowed) from None
-    try:
-        current = target.stat().st_ino == os.fstat(descriptor).st_ino
-    except OSError:
-        current = False
-    if not current:  # replaced since it was opened
-        os.close(descriptor)
-        return _locked(target, path)
-    return descriptor
+    message = "another study writes this file at the moment"
+    allowed = "another file name, or the end of that study"
+    raise InputError(message, file=path, allowed=allowed)
+
+
+def _unlock(lock: BaseFileLock) -> None:
+    """Let a file go and take the one beside it away."""
+    with suppress(OSError):  # Windows takes no open file away
+        Path(lock.lock_file).unlink()
+    lock.release()
 
 
 def _lay_out(

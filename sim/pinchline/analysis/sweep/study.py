@@ -96,7 +96,6 @@ def study(
         parallel.crew(workers, scheduler) as crew,
         _file(wanted, points, digest, path, resume=resume, anew=anew) as file,
     ):
-        crew.keep_out(file.lock)
         _Run(wanted, points, file, crew, progress).go()
     return read_study(path)
 
