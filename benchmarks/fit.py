@@ -34,6 +34,7 @@ from pinchline.analysis.planning.planner import make_plan
 from pinchline.case.case import load_case
 from pinchline.case.measured.readings import Reading, Way, rise_over
 from pinchline.case.measured.strips import Strip
+from pinchline.case.program import lift_key
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:

@@ -13,8 +13,11 @@ import pinchline as pl
 from pinchline import cli
 from pinchline.analysis.scatter.scatter import scatter as solve
 from pinchline.case.case import load_case
-from pinchline.reports.questions.scatter import scatter_table, scatter_words
-from pinchline.reports.questions.scatter_picture import scatter_picture
+from pinchline.reports.questions.scatter import (
+    scatter_picture,
+    scatter_table,
+    scatter_words,
+)
 
 CASE = """\
 title = "Strip (invented)"

@@ -26,7 +26,8 @@ from pinchline.analysis.rules.pure_bending import (
 from pinchline.case.case import ModelOptions, load_case
 from pinchline.case.material import load_material
 from pinchline.reports.questions.rules import rule_sentence, rules_table, rules_words
-from pinchline.reports.questions.rules_picture import draw_rules
+from pinchline.reports.questions.rules_picture import rules_picture
+from pinchline.reports.style.theme import save_in
 from pinchline.solvers import section_bend
 from pinchline.solvers.layers import section_law
 from pinchline.solvers.section_bend import bend_and_release
@@ -322,4 +323,5 @@ def test_every_rule_is_told_with_formula_source_and_a_sentence(tmp_path):
     assert {p.rule for p in found().job} == set(book.RULES)
     table = rules_table(found(), "a job")
     assert {c.values.size for c in table.columns} == {len(found().points)}
-    assert draw_rules(found(), "a job", tmp_path).stat().st_size > 50_000
+    path = save_in(rules_picture(found(), "a job"), tmp_path, "rules.png")
+    assert path.stat().st_size > 50_000

@@ -2,10 +2,12 @@
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
@@ -14,10 +16,16 @@ from pinchline.errors import InputError, PinchlineError
 from pinchline.messages import alone, worded
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from pinchline.case.case import Case
+    from pinchline.reports.answer import Report
+    from pinchline.results.tables import Table
     from pinchline.units import System
 
     Progress = Callable[[float, str], None]
+
+T = TypeVar("T")
 
 STOPPED, INTERRUPTED = 3, 130
 
@@ -130,6 +138,74 @@ def check_folder(folder: Path) -> None:
         message = "the pictures cannot be written there"
         allowed = "a folder that can be written to, or made"
         raise InputError(message, file=folder, allowed=allowed)
+
+
+def deliver(report: "Report", *tables: Path | None, pictures: Path | None) -> None:
+    """Print a report, write its table to files and its pictures into a folder."""
+    from pinchline.results.tables import write_table
+
+    typer.echo(report.text)
+    for path in tables:
+        if path is not None and report.table is not None:
+            write_table(report.table(), path)
+            say(f"The table is in {path}.")
+    for path in report.files() if report.files is not None else ():
+        say(f"written: {path}")
+    if pictures is not None:
+        from pinchline.reports.style.theme import save_in
+
+        for name, picture in report.pictures.items():
+            say(f"The picture is {save_in(picture(), pictures, name)}.")
+    for note in report.notes:
+        say(f"pinchline: {note}")
+
+
+@dataclass(frozen=True)
+class Question:
+    """A case that something is asked of, and where the answer goes."""
+
+    job: "Case"
+    system: "System"
+    output: Path | None
+    pictures: Path | None
+
+    def solve(self, analysis: "Callable[..., T]", *args: Any, **options: Any) -> "T":
+        """Compute the answer, with a bar that shows how far it is."""
+        with progress_bar(inch=self.system == "inch") as progress:
+            return analysis(self.job, *args, progress=progress, **options)
+
+    def deliver(
+        self,
+        found: "T",
+        words: "Callable[[T, str, System], str]",
+        table: "Callable[[T, str], Table]",
+        pictures: "Mapping[str, Callable[[T, str, System], Figure]]",
+        notes: tuple[str, ...] = (),
+    ) -> None:
+        """Print, write and draw an answer; pictures by their file's name."""
+        from pinchline.reports.answer import Report
+
+        title, system = self.job.title, self.system
+        drawn = {name: partial(p, found, title, system) for name, p in pictures.items()}
+        text, rows = words(found, title, system), partial(table, found, title)
+        report = Report(text, rows, drawn, notes=notes)
+        deliver(report, self.output, pictures=self.pictures)
+
+
+@contextmanager
+def question(
+    case: str, output: Path | None, pictures: Path | None, *, inch: bool
+) -> Iterator[Question]:
+    """Load the case of a question and check where its answer goes, before a long run.
+
+    Errors are told as by ``told``.
+    """
+    with told(inch=inch):
+        from pinchline.case.case import load_case
+
+        job = load_case(case)
+        check_targets(job, output, pictures)
+        yield Question(job, system_of(inch=inch), output, pictures)
 
 
 @contextmanager

@@ -1,5 +1,6 @@
 """`fit` corrects sheet and machine by scrap strips."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -11,8 +12,8 @@ from pinchline.cli.common import (
     PictureFolder,
     app,
     check_folder,
+    deliver,
     progress_bar,
-    say,
     system_of,
     told,
 )
@@ -42,9 +43,9 @@ def fit(
         from pinchline.analysis.fitting.advise import advise
         from pinchline.analysis.fitting.estimate import fit as solve
         from pinchline.case.case import load_case
-        from pinchline.reports.questions.fit import fit_words
+        from pinchline.reports.answer import Report
+        from pinchline.reports.questions.fit import fit_picture, fit_words
         from pinchline.reports.questions.fit_files import write_fit
-        from pinchline.reports.questions.fit_picture import draw_fit
 
         system = system_of(inch=inch)
         job = load_case(case)
@@ -54,9 +55,10 @@ def fit(
         with progress_bar(inch=inch) as progress:
             found = solve(job, measurements, progress=progress)
             advice = advise(found)
-        typer.echo(fit_words(found, advice, system))
-        if output is not None:
-            for path in write_fit(found, output):
-                say(f"written: {path}")
-        if pictures is not None:
-            say(f"The picture is {draw_fit(found, advice, pictures, system)}.")
+        picture = partial(fit_picture, found, advice, system)
+        report = Report(
+            fit_words(found, advice, system),
+            files=None if output is None else partial(write_fit, found, output),
+            pictures={"fit.png": picture},
+        )
+        deliver(report, pictures=pictures)

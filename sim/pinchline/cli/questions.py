@@ -1,7 +1,7 @@
 """Questions asked of a case: across the width, limits, hand rules, scatter."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
@@ -10,22 +10,13 @@ from pinchline.cli.common import (
     CaseFile,
     InchFirst,
     PictureFolder,
+    Question,
     TableFile,
     app,
-    check_targets,
-    progress_bar,
+    question,
     say,
-    system_of,
-    told,
 )
 from pinchline.errors import InputError
-from pinchline.messages import worded
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from pinchline.case.case import Case
-    from pinchline.units import Dimension, System
 
 
 @app.command()
@@ -40,31 +31,19 @@ def across(
     inch: InchFirst = False,
 ) -> None:
     """Do a job at several places across the width, with the rolls bending."""
-    with told(inch=inch):
+    with question(case, output, pictures, inch=inch) as asked:
         from pinchline.analysis.across import across as solve
-        from pinchline.case.case import load_case
         from pinchline.reports.questions.across import (
+            across_notes,
+            across_picture,
             across_table,
             across_words,
-            draw_across,
         )
-        from pinchline.results.tables import write_table
 
-        system = system_of(inch=inch)
-        job = load_case(case)
-        check_targets(job, output, pictures)
-        with progress_bar(inch=inch) as progress:
-            found = solve(job, stations=stations, progress=progress)
-        typer.echo(across_words(found, job.title, system))
-        if output is not None:
-            write_table(across_table(found, job.title), output)
-            say(f"The table is in {output}.")
-        if pictures is not None:
-            say(f"The picture is {draw_across(found, job.title, pictures, system)}.")
-        for move, excess in found.excesses:
-            say(f"pinchline: move {move}: {worded(excess.message, system)}")
-        if found.stopped:
-            say("pinchline: a station's job was stopped; `pinchline run` says why")
+        found = asked.solve(solve, stations=stations)
+        drawn = {"across.png": across_picture}
+        notes = across_notes(found, asked.system)
+        asked.deliver(found, across_words, across_table, drawn, notes)
         if found.stopped or found.excesses:
             raise typer.Exit(STOPPED)
 
@@ -95,39 +74,30 @@ def limits(
     With --map the same of every sheet that the machine takes. A map with -o that was
     interrupted goes on where it stopped: the same command again, or --anew.
     """
-    with told(inch=inch):
+    with question(case, output, pictures, inch=inch) as asked:
         from pinchline.analysis.limits.limits import limits as solve
-        from pinchline.case.case import load_case
         from pinchline.reports.questions.limits import (
-            draw_limits,
+            limits_picture,
             limits_table,
             limits_words,
         )
-        from pinchline.results.tables import write_table
 
-        system = system_of(inch=inch)
-        job = load_case(case)
-        check_targets(job, output, pictures)
         if over is not None:
-            state = _state_of(output, anew=anew)
-            _map(job, over, points, output, state, pictures, system)
+            _map(asked, over, points, _state_of(output, anew=anew))
             return
-        if anew:
-            message = "only a map goes on where it was stopped"
-            allowed = "--map alloy or --map yield beside it"
-            raise InputError(message, key="--anew", allowed=allowed)
-        if points is not None:
+        if anew or points is not None:
             message = "points are counted on a map"
-            allowed = "--map alloy or --map yield beside it"
-            raise InputError(message, key="--points", value=points, allowed=allowed)
-        with progress_bar(inch=inch) as progress:
-            found = solve(job, progress=progress)
-        typer.echo(limits_words(found, job.title, system))
-        if output is not None:
-            write_table(limits_table(found, job.title), output)
-            say(f"The table is in {output}.")
-        if pictures is not None:
-            say(f"The picture is {draw_limits(found, job.title, pictures, system)}.")
+            if anew:
+                message = "only a map goes on where it was stopped"
+            raise InputError(
+                message,
+                key="--anew" if anew else "--points",
+                value=None if anew else points,
+                allowed="--map alloy or --map yield beside it",
+            )
+        found = asked.solve(solve)
+        drawn = {"limits.png": limits_picture}
+        asked.deliver(found, limits_words, limits_table, drawn)
 
 
 def _state_of(output: Path | None, *, anew: bool) -> Path | None:
@@ -146,40 +116,27 @@ def _state_of(output: Path | None, *, anew: bool) -> Path | None:
 
 
 def _map(
-    job: "Case",
+    asked: Question,
     over: Literal["alloy", "yield"],
     points: int | None,
-    output: Path | None,
     state: Path | None,
-    pictures: Path | None,
-    system: "System",
 ) -> None:
     """Map the tightest radius; what is done is kept in ``state`` until it all is."""
     from pinchline.analysis.limits.limit_map import POINTS, limit_map
     from pinchline.reports.questions.limit_map import limit_map_table, limit_map_words
-    from pinchline.reports.questions.limit_map_picture import draw_limit_map
-    from pinchline.results.tables import write_table
+    from pinchline.reports.questions.limit_map_picture import limit_map_picture
 
+    count = POINTS if points is None else points
     try:
-        with progress_bar(inch=system == "inch") as progress:
-            found = limit_map(
-                job,
-                over,
-                points=POINTS if points is None else points,
-                state=state,
-                progress=progress,
-            )
+        found = asked.solve(limit_map, over, points=count, state=state)
     except KeyboardInterrupt:
         if state is not None and state.exists():
             say(f"What is done is in {state}; the same command goes on from there.")
         raise
-    typer.echo(limit_map_words(found, job.title, system))
-    if output is not None and state is not None:
-        write_table(limit_map_table(found, job.title), output)
+    drawn = {f"limits-map-{over}.png": limit_map_picture}
+    asked.deliver(found, limit_map_words, limit_map_table, drawn)
+    if state is not None:
         state.unlink(missing_ok=True)
-        say(f"The table is in {output}.")
-    if pictures is not None:
-        say(f"The picture is {draw_limit_map(found, job.title, pictures, system)}.")
 
 
 @app.command()
@@ -191,24 +148,13 @@ def rules(
     inch: InchFirst = False,
 ) -> None:
     """Put the hand rules of the trade beside the model, and say where they hold."""
-    with told(inch=inch):
+    with question(case, output, pictures, inch=inch) as asked:
         from pinchline.analysis.rules.comparison import compare
-        from pinchline.case.case import load_case
         from pinchline.reports.questions.rules import rules_table, rules_words
-        from pinchline.reports.questions.rules_picture import draw_rules
-        from pinchline.results.tables import write_table
+        from pinchline.reports.questions.rules_picture import rules_picture
 
-        system = system_of(inch=inch)
-        job = load_case(case)
-        check_targets(job, output, pictures)
-        with progress_bar(inch=inch) as progress:
-            found = compare(job, progress=progress)
-        typer.echo(rules_words(found, job.title, system))
-        if output is not None:
-            write_table(rules_table(found, job.title), output)
-            say(f"The table is in {output}.")
-        if pictures is not None:
-            say(f"The picture is {draw_rules(found, job.title, pictures, system)}.")
+        drawn = {"rules.png": rules_picture}
+        asked.deliver(asked.solve(compare), rules_words, rules_table, drawn)
 
 
 @app.command()
@@ -234,40 +180,32 @@ def scatter(
     inch: InchFirst = False,
 ) -> None:
     """Find how far parts spread with sheet, nip and hand, and what to measure first."""
-    with told(inch=inch):
-        from pinchline import units
+    with question(case, output, pictures, inch=inch) as asked:
         from pinchline.analysis.scatter.scatter import scatter as solve
-        from pinchline.case.case import load_case
-        from pinchline.reports.questions.scatter import scatter_table, scatter_words
-        from pinchline.reports.questions.scatter_picture import draw_scatter
-        from pinchline.results.tables import write_table
+        from pinchline.reports.questions.scatter import (
+            scatter_picture,
+            scatter_table,
+            scatter_words,
+        )
 
-        system = system_of(inch=inch)
-        asked = None if tolerance is None else _tolerance(units.parse, tolerance)
-        job = load_case(case)
-        check_targets(job, output, pictures)
-        with progress_bar(inch=inch) as progress:
-            found = solve(
-                job,
-                points=points,
-                seed=seed,
-                checks=checks,
-                tolerance=asked,
-                progress=progress,
-            )
-        typer.echo(scatter_words(found, job.title, system))
-        if output is not None:
-            write_table(scatter_table(found, job.title), output)
-            say(f"The table is in {output}.")
-        if pictures is not None:
-            say(f"The picture is {draw_scatter(found, job.title, pictures, system)}.")
+        found = asked.solve(
+            solve,
+            points=points,
+            seed=seed,
+            checks=checks,
+            tolerance=None if tolerance is None else _tolerance(tolerance),
+        )
+        drawn = {"scatter.png": scatter_picture}
+        asked.deliver(found, scatter_words, scatter_table, drawn)
 
 
-def _tolerance(parse: "Callable[[object, Dimension], float]", text: str) -> float:
+def _tolerance(text: str) -> float:
     """Read a tolerance of the opening, mm."""
+    from pinchline import units
+
     allowed = 'a length above 0 with its unit, such as "2 mm"'
     try:
-        value = parse(text, "length")
+        value = units.parse(text, "length")
     except InputError as error:
         raise InputError(
             error.message, key="--tolerance", value=text, allowed=allowed

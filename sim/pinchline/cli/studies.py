@@ -1,7 +1,8 @@
 """`study` computes many runs of a case; `plot` draws what came of them."""
 
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -10,14 +11,12 @@ from pinchline.cli.common import (
     PictureFolder,
     app,
     check_folder,
+    deliver,
     progress_bar,
     say,
     told,
 )
 from pinchline.errors import InputError
-
-if TYPE_CHECKING:
-    from pinchline.results.study_schema import StudyResult
 
 
 @app.command()
@@ -67,7 +66,8 @@ def study(
         from pinchline.analysis.sweep.study import StoppedError
         from pinchline.analysis.sweep.study import study as compute
         from pinchline.case.study.study import load_study
-        from pinchline.reports.studies.study import study_words
+        from pinchline.reports.answer import Report
+        from pinchline.reports.studies.study import study_table, study_words
         from pinchline.reports.studies.study_pictures import draw_study
 
         if resume and anew:
@@ -91,8 +91,8 @@ def study(
             say(f"pinchline: interrupted; {stopped} are in {target}. Go on: --resume")
             raise typer.Exit(INTERRUPTED) from None
         say(f"The study is in {target}.")
-        typer.echo(study_words(found))
-        _write_tables(found, csv, parquet)
+        report = Report(study_words(found), partial(study_table, found))
+        deliver(report, csv, parquet, pictures=None)
         if pictures is not None:
             for path in draw_study(found, pictures):
                 say(f"The picture is {path}.")
@@ -126,13 +126,3 @@ def _check_targets(
         check_table_path(path)
     if pictures is not None:
         check_folder(pictures)
-
-
-def _write_tables(found: "StudyResult", csv: Path | None, parquet: Path | None) -> None:
-    from pinchline.reports.studies.study import study_table
-    from pinchline.results.tables import write_table
-
-    for path in (csv, parquet):
-        if path is not None:
-            write_table(study_table(found), path)
-            say(f"The table is in {path}.")

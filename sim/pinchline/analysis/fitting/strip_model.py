@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
+from pinchline.case.material import typical_values
 from pinchline.case.measured.readings import Bent, gapes_after
 from pinchline.case.measured.strips import LIFT_ERROR
 from pinchline.case.variation import rebuilt, strengthened

@@ -13,8 +13,6 @@ from pinchline.reports.style import theme
 from pinchline.results.tables import Column, Table
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
@@ -132,6 +130,17 @@ def _limit_words(across: Across, system: System = "metric") -> list[str]:
     ]
 
 
+def across_notes(across: Across, system: System) -> tuple[str, ...]:
+    """Warn of what is exceeded, and of a job that was stopped."""
+    notes = [
+        f"move {move}: {worded(excess.message, system)}"
+        for move, excess in across.excesses
+    ]
+    if across.stopped:
+        notes.append("a station's job was stopped; `pinchline run` says why")
+    return tuple(notes)
+
+
 def across_picture(across: Across, title: str, system: System = "metric") -> Figure:
     """Draw radius and forces across the width, left and right as the operator sees."""
     length, size, _ = units.shop_unit("length", system)
@@ -169,10 +178,3 @@ def _no_finer(ax: Axes, radii: Array) -> None:
         middle = 0.5 * float(np.min(known) + np.max(known))
         reach = max(0.6 * float(np.ptp(known)), LEAST_SPREAD * middle)
         ax.set_ylim(middle - reach, middle + reach)
-
-
-def draw_across(
-    across: Across, title: str, folder: Path, system: System = "metric"
-) -> Path:
-    """Draw the picture into a folder; returns its path."""
-    return theme.save_in(across_picture(across, title, system), folder, "across.png")

@@ -20,8 +20,6 @@ from pinchline.reports.questions.limit_map import SHORT, rows_of
 from pinchline.reports.style import theme
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
@@ -77,14 +75,6 @@ def limit_map_picture(found: LimitMap, title: str, system: System = "metric") ->
         bar.set_ticks(list(norm.boundaries), labels=[f"{b:g}" for b in norm.boundaries])
         bar.ax.minorticks_off()
         return fig
-
-
-def draw_limit_map(
-    found: LimitMap, title: str, folder: Path, system: System = "metric"
-) -> Path:
-    """Draw the picture into a folder; returns its path."""
-    picture = limit_map_picture(found, title, system)
-    return theme.save_in(picture, folder, f"limits-map-{found.kind}.png")
 
 
 def _in_shop_units(found: LimitMap, system: System) -> LimitMap:

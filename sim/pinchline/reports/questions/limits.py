@@ -13,8 +13,6 @@ from pinchline.reports.style import theme
 from pinchline.results.tables import Column, Table
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -135,10 +133,3 @@ def _draw_way(ax: Axes, way: OneWay, color: str, mark: str, size: float) -> None
 
 def _kinds(passes: list[Pass]) -> str:
     return ", ".join(dict.fromkeys(p.limit for p in passes))
-
-
-def draw_limits(
-    limits: Limits, title: str, folder: Path, system: System = "metric"
-) -> Path:
-    """Draw the picture into a folder; returns its path."""
-    return theme.save_in(limits_picture(limits, title, system), folder, "limits.png")

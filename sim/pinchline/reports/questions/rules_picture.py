@@ -14,7 +14,6 @@ from pinchline.reports.style import theme
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -56,16 +55,6 @@ def rules_picture(found: Comparison, title: str, system: System = "metric") -> F
         for ax, panel in zip(axes.flat, panels, strict=True):
             panel(ax, found, system)
         return fig
-
-
-def draw_rules(
-    found: Comparison, title: str, folder: Path, system: System = "metric"
-) -> Path:
-    """Draw the picture into a folder; returns its path."""
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / "rules.png"
-    theme.save(rules_picture(found, title, system), path)
-    return path
 
 
 def _errors(points: list[Point]) -> tuple[list[float], list[float]]:
