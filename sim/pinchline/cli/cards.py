@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import typer
 
-from pinchline.cli.common import InchFirst, app, say, system_of, told
+from pinchline.cli.common import (
+    InchFirst,
+    app,
+    option,
+    output_option,
+    say,
+    system_of,
+    told,
+)
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,44 +32,26 @@ def cards(
     ] = None,
     tensile: Annotated[
         Path | None,
-        typer.Option(
-            "--from-tensile",
-            help="Make a card of this CSV of strain and stress.",
-            show_default=False,
-        ),
+        option("--from-tensile", help="Make a card of this CSV of strain and stress."),
     ] = None,
     exponent: Annotated[
         float | None,
-        typer.Option(
-            help="Make a card of the curve with this Ramberg-Osgood exponent.",
-            show_default=False,
-        ),
+        option(help="Make a card of the curve with this Ramberg-Osgood exponent."),
     ] = None,
     measure: Annotated[
-        Measured | None,
-        typer.Option(
-            help="Of the CSV, where its header does not say.", show_default=False
-        ),
+        Measured | None, option(help="Of the CSV, where its header does not say.")
     ] = None,
     thickness: Annotated[
-        str | None,
-        typer.Option(help='Of the sheet, such as "1 mm".', show_default=False),
+        str | None, option(help='Of the sheet, such as "1 mm".')
     ] = None,
     radius: Annotated[
         list[str] | None,
-        typer.Option(
-            help='Of the part, such as "80 mm"; twice for a range.', show_default=False
-        ),
+        option(help='Of the part, such as "80 mm"; twice for a range.'),
     ] = None,
     direction: Annotated[
         GrainDirection, typer.Option(help="Of the bending strain.")
     ] = "LT",
-    output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o", "--output", help="Write the card, .toml.", show_default=False
-        ),
-    ] = None,
+    output: Annotated[Path | None, output_option(help="Write the card, .toml.")] = None,
     *,
     keep_curve: Annotated[
         bool, typer.Option("--keep-curve", help="Let the card keep the whole curve.")

@@ -29,15 +29,13 @@ T = TypeVar("T")
 
 STOPPED, INTERRUPTED = 3, 130
 
+option = partial(typer.Option, show_default=False)
+output_option = partial(option, "-o", "--output")
+
 CaseFile = Annotated[str, typer.Argument(help="A case file (.toml) or a shipped case.")]
 TableFile = Annotated[
     Path | None,
-    typer.Option(
-        "-o",
-        "--output",
-        help="Also write the table to this file, .h5, .csv or .parquet.",
-        show_default=False,
-    ),
+    output_option(help="Also write the table to this file, .h5, .csv or .parquet."),
 ]
 PictureFolder = Annotated[
     Path | None, typer.Option(help="Also draw the pictures into this folder.")

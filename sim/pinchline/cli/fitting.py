@@ -13,6 +13,7 @@ from pinchline.cli.common import (
     app,
     check_folder,
     deliver,
+    output_option,
     progress_bar,
     system_of,
     told,
@@ -27,12 +28,7 @@ def fit(
     ],
     output: Annotated[
         Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="Write corrected card, machine and case into this folder.",
-            show_default=False,
-        ),
+        output_option(help="Write corrected card, machine and case into this folder."),
     ] = None,
     pictures: PictureFolder = None,
     *,

@@ -14,6 +14,7 @@ from pinchline.cli.common import (
     app,
     check_folder,
     keep_apart,
+    output_option,
     progress_bar,
     say,
     system_of,
@@ -42,11 +43,8 @@ def run(
     case: CaseFile,
     output: Annotated[
         Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="The result file, .h5 or .hdf5; by default the case's name, here.",
-            show_default=False,
+        output_option(
+            help="The result file, .h5 or .hdf5; by default the case's name, here."
         ),
     ] = None,
     pictures: PictureFolder = None,
@@ -77,11 +75,8 @@ def plot(
     file: Annotated[Path, typer.Argument(help="A file of `run` or `study`.")],
     output: Annotated[
         Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="The folder; by default the result's name with -pictures, here.",
-            show_default=False,
+        output_option(
+            help="The folder; by default the result's name with -pictures, here."
         ),
     ] = None,
     picture_format: Annotated[

@@ -5,7 +5,12 @@ from typing import Annotated
 
 import typer
 
-from pinchline.cli.common import app, say, told
+from pinchline.cli.common import (
+    app,
+    output_option,
+    say,
+    told,
+)
 
 
 @app.command()
@@ -16,11 +21,8 @@ def report(
     ],
     output: Annotated[
         Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="The page; by default the first result's name with .html, here.",
-            show_default=False,
+        output_option(
+            help="The page; by default the first result's name with .html, here."
         ),
     ] = None,
 ) -> None:
@@ -40,13 +42,10 @@ def export(
     file: Annotated[Path, typer.Argument(help="A result file of `pinchline run`.")],
     output: Annotated[
         list[Path],
-        typer.Option(
-            "-o",
-            "--output",
+        output_option(
             help="What to write; the ending tells: .csv tables, .dxf the free part for "
             "CAD, .pvd shapes for mesh viewers, .gif or .mp4 the playback. May be "
-            "given again.",
-            show_default=False,
+            "given again."
         ),
     ],
     group: Annotated[

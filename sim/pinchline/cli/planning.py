@@ -12,6 +12,8 @@ from pinchline.cli.common import (
     InchFirst,
     app,
     check_folder,
+    option,
+    output_option,
     progress_bar,
     say,
     told,
@@ -37,18 +39,12 @@ def plan(
     case: CaseFile,
     output: Annotated[
         Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="The folder; by default the case's name with -plan, here.",
-            show_default=False,
-        ),
+        output_option(help="The folder; by default the case's name with -plan, here."),
     ] = None,
     paper: Annotated[
         PaperSize | None,
-        typer.Option(
-            help="Paper of set-up sheet and template; A4 for mm, Letter for inches.",
-            show_default=False,
+        option(
+            help="Paper of set-up sheet and template; A4 for mm, Letter for inches."
         ),
     ] = None,
     *,

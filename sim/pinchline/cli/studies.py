@@ -12,6 +12,8 @@ from pinchline.cli.common import (
     app,
     check_folder,
     deliver,
+    option,
+    output_option,
     progress_bar,
     say,
     told,
@@ -26,21 +28,16 @@ def study(
     ],
     output: Annotated[
         Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            help="The file of the results; by default the study's name with .h5, here.",
-            show_default=False,
+        output_option(
+            help="The file of the results; by default the study's name with .h5, here."
         ),
     ] = None,
     pictures: PictureFolder = None,
     csv: Annotated[
-        Path | None,
-        typer.Option(help="Also write a row for every point.", show_default=False),
+        Path | None, option(help="Also write a row for every point.")
     ] = None,
     parquet: Annotated[
-        Path | None,
-        typer.Option(help="The same as Parquet (needs pyarrow).", show_default=False),
+        Path | None, option(help="The same as Parquet (needs pyarrow).")
     ] = None,
     workers: Annotated[
         int | None,
@@ -48,10 +45,7 @@ def study(
     ] = None,
     scheduler: Annotated[
         str | None,
-        typer.Option(
-            help="Address of a Dask scheduler that does the work, tcp://host:8786.",
-            show_default=False,
-        ),
+        option(help="Address of a Dask scheduler that does the work, tcp://host:8786."),
     ] = None,
     *,
     resume: Annotated[

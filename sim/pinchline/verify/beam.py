@@ -144,7 +144,6 @@ def checks() -> Iterator[Check]:
                         source=source,
                         published=truth,
                         computed=value,
-                        unit="",
                         tolerance=MESH_TOLERANCE * max(1.0, published[0]),
                         reason=MESH_REASON,
                         relative=False,
@@ -163,7 +162,6 @@ def _collapse() -> Iterator[Check]:
         source=PRAGER,
         published=1.5,
         computed=float(load[-1]) * (1.0 - 1.0 / elements),
-        unit="",
         tolerance=5.0e-4,
         reason="the hinge forms half an element from the load, which is corrected",
     )
@@ -172,7 +170,6 @@ def _collapse() -> Iterator[Check]:
         source=PRAGER,
         published=1.5,
         computed=float(np.interp(20.0 / 9.0, sag, load)),
-        unit="",
         tolerance=0.01,
         reason="the curve meets its limit like a square root: the mesh shows there",
     )
@@ -181,7 +178,6 @@ def _collapse() -> Iterator[Check]:
         source="derived (references.md 2.1)",
         published=1.0 / 3.0,
         computed=float(share[-1]),
-        unit="",
         tolerance=3.0 / elements,
         reason="whole elements",
         relative=False,

@@ -7,14 +7,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
+Row = tuple[str, float, float]  # what, published value, computed value
 Verdict = Literal["holds", "FAILS", "finding"]
 
 NOTHING = 0.01  # of a tolerance: below it rows of a table are equally good
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Check:
     """A published value or range against what the package computes.
 
@@ -35,9 +36,9 @@ class Check:
     source: str
     published: float
     computed: float
-    unit: str
-    tolerance: float
     reason: str
+    unit: str = ""
+    tolerance: float = 0.0
     upper: float | None = None
     relative: bool = True
     finding: str = ""
@@ -59,6 +60,33 @@ class Check:
         if not abs(self.difference) <= self.tolerance:
             return "FAILS"
         return "finding" if self.finding else "holds"
+
+
+def worst_of(
+    of: str,
+    rows: Iterable[Row],
+    *,
+    source: str,
+    reason: str,
+    tolerance: float,
+    unit: str = "",
+    relative: bool = True,
+) -> Check:
+    """Return the worst row of a table whose other columns are the same in all rows."""
+    checks = [
+        Check(
+            what=what,
+            source=source,
+            published=published,
+            computed=computed,
+            reason=reason,
+            unit=unit,
+            tolerance=tolerance,
+            relative=relative,
+        )
+        for what, published, computed in rows
+    ]
+    return worst(checks, of)
 
 
 def worst(checks: Sequence[Check], of: str) -> Check:

@@ -176,7 +176,6 @@ def _hertz(k: float) -> Iterator[Check]:
         source="Hertz asks for b much less than t (references.md 9)",
         published=0.5,
         computed=state.half_patch / THICKNESS,
-        unit="",
         tolerance=0.7,
         reason="what the foundation is known to part by",
         relative=False,
@@ -200,7 +199,6 @@ def _layer(k: float) -> Check:
         source="plane strain, no friction; derived",
         published=1.0,
         computed=k / (2.0 * modulus / THICKNESS),
-        unit="",
         tolerance=0.65,
         reason="what the foundation is known to part by",
         finding="0.8 E'/t, calibrated on a continuum: softer, for it stands also for "

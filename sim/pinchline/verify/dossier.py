@@ -59,8 +59,6 @@ def _kept(topic: str, module: str) -> Iterator[Check]:
             source="",
             published=0.0,
             computed=math.nan,
-            unit="",
-            tolerance=0.0,
             relative=False,
             reason=f"could not be computed: {error}",
         )

@@ -15,7 +15,7 @@ from pinchline.parts.measure import (
     straightedge_flat,
 )
 from pinchline.parts.smoothing import fit_curvature
-from pinchline.verify.check import Check, worst
+from pinchline.verify.check import Check, Row, worst_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,9 +74,9 @@ def checks() -> Iterator[Check]:
 
 
 def _segments() -> Iterator[Check]:
-    chords: list[Check] = []
-    rises: list[Check] = []
-    radii: list[Check] = []
+    chords: list[Row] = []
+    rises: list[Row] = []
+    radii: list[Row] = []
     elements = 40
     for radius, chord, rise, length in SEGMENTS:
         outline = arc(radius, length, elements)
@@ -87,20 +87,16 @@ def _segments() -> Iterator[Check]:
             (rises, rise, found[1]),
             (radii, radius, fit_circle(outline.x, outline.y).radius),
         ):
-            bag.append(
-                Check(
-                    what=named,
-                    source=SOURCE,
-                    published=published,
-                    computed=computed,
-                    unit="mm",
-                    tolerance=2.0e-6,
-                    reason="six decimals of rise and arc are printed",
-                )
-            )
-    yield worst(chords, "chord of an arc laid out")
-    yield worst(rises, "rise over that chord")
-    yield worst(radii, "circle fitted to that arc")
+            bag.append((named, published, computed))
+    reason = "six decimals of rise and arc are printed"
+    for of, rows in (
+        ("chord of an arc laid out", chords),
+        ("rise over that chord", rises),
+        ("circle fitted to that arc", radii),
+    ):
+        yield worst_of(
+            of, rows, source=SOURCE, unit="mm", tolerance=2.0e-6, reason=reason
+        )
 
 
 def _straightedge() -> Check:
@@ -140,36 +136,32 @@ def _blank() -> Check:
 
 def _noses() -> Iterator[Check]:
     """Blank and nose radius of a part drawn by points, as a plan's target is."""
-    lengths: list[Check] = []
-    radii: list[Check] = []
+    lengths: list[Row] = []
+    radii: list[Row] = []
     for share, row in NOSES.items():
         name = f"00{100.0 * share:02.0f}"
         for end, published in zip(NOSE_ENDS, row, strict=True):
             fit = fit_curvature(*nose_points(share, end))
             lengths.append(
-                Check(
-                    what=f"{name} to x/c = {end:g}",
-                    source=NACA,
-                    published=published,
-                    computed=0.5 * float(fit.s[-1]),
-                    unit="chords",
-                    tolerance=2.0e-5,
-                    reason="six decimals are printed; 121 points on the longest line",
-                )
+                (f"{name} to x/c = {end:g}", published, 0.5 * float(fit.s[-1]))
             )
             if end == NOSE_ENDS[0]:
                 middle = np.interp(0.5 * fit.s[-1], fit.s, np.abs(fit.curvature))
-                radii.append(
-                    Check(
-                        what=name,
-                        source=NACA,
-                        published=1.1019 * share * share,
-                        computed=1.0 / float(middle),
-                        unit="chords",
-                        tolerance=0.02,
-                        reason="the section is 0.5 to 1.9 % tighter just beside its "
-                        "nose, which smooth points round off",
-                    )
-                )
-    yield worst(lengths, "blank of a nose through points, from the nose to x")
-    yield worst(radii, "radius of a nose through points, 1.1019 t^2 c")
+                radii.append((name, 1.1019 * share * share, 1.0 / float(middle)))
+    yield worst_of(
+        "blank of a nose through points, from the nose to x",
+        lengths,
+        source=NACA,
+        unit="chords",
+        tolerance=2.0e-5,
+        reason="six decimals are printed; 121 points on the longest line",
+    )
+    yield worst_of(
+        "radius of a nose through points, 1.1019 t^2 c",
+        radii,
+        source=NACA,
+        unit="chords",
+        tolerance=0.02,
+        reason="the section is 0.5 to 1.9 % tighter just beside its "
+        "nose, which smooth points round off",
+    )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from pinchline.case.material import load_material
 from pinchline.errors import InputError
-from pinchline.verify.check import Check, worst
+from pinchline.verify.check import Check, Row, worst, worst_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -58,12 +58,33 @@ BEND_COLUMNS = (0.016, 0.032, 0.064, 0.128, 0.258)  # in
 
 def checks() -> Iterator[Check]:
     """Check strengths, stiffness and density; the clad sheet; bend radii."""
-    yield worst(list(_strengths()), "yield strength of a card")
+    yield worst_of(
+        "yield strength of a card",
+        _strengths(),
+        source=HANDBOOK,
+        unit="MPa",
+        tolerance=1.0e-6,
+        reason="a conversion: seven digits of MPa in a ksi",
+    )
     yield worst(list(_constants()), "modulus and density of a card")
     yield worst(list(_metric()), "2024-T3 sheet against the metric column")
     yield worst(list(_typical()), "typical value of a card")
-    yield worst(list(_clad()), "clad 2024-T3, core and skins together")
-    yield worst(list(_bend_radii()), "least bend radius")
+    yield worst_of(
+        "clad 2024-T3, core and skins together",
+        _clad(),
+        source="MIL-HDBK-5J, Table 3.2.3.0(e1)",
+        unit="MPa",
+        tolerance=2.0e-4,
+        reason="the card keeps the core's strength to 0.01 ksi",
+    )
+    yield worst_of(
+        "least bend radius",
+        _bend_radii(),
+        source="FAA AC 43.13-1B, Table 4-6, larger figure; columns from memory",
+        tolerance=1.0e-9,
+        reason="read back",
+        relative=False,
+    )
     thin = load_material("2024-T3", "LT", 0.040 * INCH, "verify").minimum_bend_radius
     yield Check(
         what="least bend radius of 0.040 in 2024-T3, in thicknesses",
@@ -71,13 +92,11 @@ def checks() -> Iterator[Check]:
         published=4.0,
         upper=math.inf,
         computed=math.nan if thin is None else thin,
-        unit="",
-        tolerance=0.0,
         reason="the card takes the larger figure of the AC's next column",
     )
 
 
-def _strengths() -> Iterator[Check]:
+def _strengths() -> Iterator[Row]:
     for name, inch, direction, tension, compression, *_ in ALLOWABLES:
         card = load_material(name, direction, inch * INCH, "verify")
         values = [("Fty", tension, card.yield_tension)]
@@ -86,15 +105,9 @@ def _strengths() -> Iterator[Check]:
             mean = 0.5 * (tension + compression)
             values.append(("mean, used in bending", mean, card.yield_strength))
         for what, published, computed in values:
-            yield Check(
-                what=f"{what} of {name} {direction}, {inch:g} in",
-                source=HANDBOOK,
-                published=published * KSI,
-                computed=math.nan if computed is None else computed,
-                unit="MPa",
-                tolerance=1.0e-6,
-                reason="a conversion: seven digits of MPa in a ksi",
-            )
+            known = math.nan if computed is None else computed
+            row = f"{what} of {name} {direction}, {inch:g} in"
+            yield row, published * KSI, known
 
 
 def _constants() -> Iterator[Check]:
@@ -162,7 +175,7 @@ def _typical() -> Iterator[Check]:
         )
 
 
-def _clad() -> Iterator[Check]:
+def _clad() -> Iterator[Row]:
     for inch, share, direction, tension, compression in CLAD:
         card = load_material("2024-T3-clad", direction, inch * INCH, "verify")
         clad = card.clad
@@ -173,18 +186,10 @@ def _clad() -> Iterator[Check]:
             whole = math.nan
             if clad is not None and core is not None:
                 whole = (1.0 - 2.0 * share) * core + 2.0 * share * clad.yield_strength
-            yield Check(
-                what=f"{what} of {inch:g} in {direction}",
-                source="MIL-HDBK-5J, Table 3.2.3.0(e1)",
-                published=published * KSI,
-                computed=whole,
-                unit="MPa",
-                tolerance=2.0e-4,
-                reason="the card keeps the core's strength to 0.01 ksi",
-            )
+            yield f"{what} of {inch:g} in {direction}", published * KSI, whole
 
 
-def _bend_radii() -> Iterator[Check]:
+def _bend_radii() -> Iterator[Row]:
     for name, radii in BEND_RADII:
         for inch, radius in zip(BEND_COLUMNS, radii, strict=True):
             try:
@@ -192,13 +197,5 @@ def _bend_radii() -> Iterator[Check]:
             except InputError:
                 continue  # no strength on file for sheet so thin or so thick
             found = card.minimum_bend_radius
-            yield Check(
-                what=f"{name}, {inch:g} in, in thicknesses",
-                source="FAA AC 43.13-1B, Table 4-6, larger figure; columns from memory",
-                published=radius,
-                computed=math.nan if found is None else found,
-                unit="",
-                tolerance=1.0e-9,
-                reason="read back",
-                relative=False,
-            )
+            known = math.nan if found is None else found
+            yield f"{name}, {inch:g} in, in thicknesses", radius, known

@@ -48,7 +48,6 @@ def checks() -> Iterator[Check]:
         "from memory",
         published=0.886,
         computed=shear_coefficient(0.0, POISSON),
-        unit="",
         tolerance=6.0e-4,
         reason="three decimals are printed",
     )
@@ -71,7 +70,6 @@ def _closed(what: str, source: str, published: float, computed: float) -> Check:
         source=source,
         published=published,
         computed=computed,
-        unit="",
         tolerance=1.0e-9,
         reason=SLIM,
     )
@@ -90,7 +88,6 @@ def _point_loads() -> Iterator[Check]:
             source="any handbook of beams, from memory",
             published=1.0,
             computed=float(sink[0, 0]) / width * factor * STIFFNESS / SPAN**3 / form,
-            unit="",
             tolerance=1.0e-5,
             reason="a strip of a thousandth of the span: its width squared",
         )
@@ -112,7 +109,6 @@ def _bearings() -> Check:
         source="statics of a bar on two springs",
         published=0.58,
         computed=(soft - stiff) * spring / width,
-        unit="",
         tolerance=1.0e-9,
         reason="closed forms; what is left is rounding",
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from pinchline.verify.check import Check, worst
+from pinchline.verify.check import Check, worst, worst_of
 from pinchline.verify.section import DERIVED, HARDENINGS, PRAGER, bilinear_moment
 from pinchline.verify.section_fixtures import Piece, beam_profile, closed_form, metal
 from pinchline.verify.strip_fixture import bent_and_released
@@ -105,17 +105,19 @@ def _left() -> Check:
             law = beam_profile(70.0e3, 250.0, t, hardening=h)
             bend = c * law.yield_curvature
             rows.append(
-                Check(
-                    what=f"curvature left over loaded at c = {c:g}, h = {h:g}",
-                    source=f"{PRAGER}; hardening {DERIVED}",
-                    published=share,
-                    computed=bent_and_released(law, t, bend) / bend,
-                    unit="",
-                    tolerance=5.0e-6,
-                    reason="six decimals are printed; a uniform bend has no mesh error",
+                (
+                    f"curvature left over loaded at c = {c:g}, h = {h:g}",
+                    share,
+                    bent_and_released(law, t, bend) / bend,
                 )
             )
-    return worst(rows, "bent and let go")
+    return worst_of(
+        "bent and let go",
+        rows,
+        source=f"{PRAGER}; hardening {DERIVED}",
+        tolerance=5.0e-6,
+        reason="six decimals are printed; a uniform bend has no mesh error",
+    )
 
 
 def kinematic_left(c: float, h: float) -> float:
@@ -141,7 +143,6 @@ def _trap() -> Check:
         source="the first loading doubled, G. Masing (1926), from memory",
         published=kinematic_left(c, h),
         computed=bent_and_released(law, t, bend) / bend,
-        unit="",
         tolerance=1.0e-6,
         reason="both exact; the search for no moment ends at 1e-12",
     )
@@ -154,17 +155,19 @@ def _cubic() -> Check:
     for x in (0.001, 0.01, 0.0192, 0.1, 0.3, 0.45):
         radius = x * modulus * t / strength
         rows.append(
-            Check(
-                what=f"R loaded over R free at x = R Y/E t = {x:g}",
-                source="F. J. Gardiner, Trans. ASME 79 (1957) 1-9",
-                published=gardiner(x),
-                computed=bent_and_released(law, t, 1.0 / radius) * radius,
-                unit="",
-                tolerance=1.0e-8,
-                reason="the same law: rounding",
+            (
+                f"R loaded over R free at x = R Y/E t = {x:g}",
+                gardiner(x),
+                bent_and_released(law, t, 1.0 / radius) * radius,
             )
         )
-    return worst(rows, "springback without hardening")
+    return worst_of(
+        "springback without hardening",
+        rows,
+        source="F. J. Gardiner, Trans. ASME 79 (1957) 1-9",
+        tolerance=1.0e-8,
+        reason="the same law: rounding",
+    )
 
 
 def _examples() -> Iterator[Check]:
@@ -221,28 +224,8 @@ def _sheet_2024() -> Iterator[Check]:
             )
             for name, ksi in (("LT", 42.0), ("L", 47.0))
         }
-        first.append(
-            Check(
-                what=f"{t:g} in",
-                published=radius,
-                computed=1.0 / laws["LT"].yield_curvature,
-                tolerance=5.0e-4,
-                reason="four digits are printed",
-                source=source,
-                unit="in",
-            )
-        )
-        free.append(
-            Check(
-                what=f"{t:g} in",
-                published=sprung,
-                computed=1.0 / bent_and_released(laws["LT"], t, 0.5),
-                tolerance=5.0e-4,
-                reason="near first yield the fifth digit is lost in rounding",
-                source=source,
-                unit="in",
-            )
-        )
+        first.append((f"{t:g} in", radius, 1.0 / laws["LT"].yield_curvature))
+        free.append((f"{t:g} in", sprung, 1.0 / bent_and_released(laws["LT"], t, 0.5)))
         tools += [
             Check(
                 what=f"{t:g} in {name} bent to {loaded:g} in",
@@ -255,23 +238,37 @@ def _sheet_2024() -> Iterator[Check]:
             )
             for (name, law), loaded in zip(laws.items(), tool, strict=True)
         ]
-    yield worst(first, "first-yield radius of 2024-T3 sheet, LT")
-    yield worst(free, "free radius of 2024-T3 sheet bent to 2 in, LT")
+    yield worst_of(
+        "first-yield radius of 2024-T3 sheet, LT",
+        first,
+        source=source,
+        unit="in",
+        tolerance=5.0e-4,
+        reason="four digits are printed",
+    )
+    yield worst_of(
+        "free radius of 2024-T3 sheet bent to 2 in, LT",
+        free,
+        source=source,
+        unit="in",
+        tolerance=5.0e-4,
+        reason="near first yield the fifth digit is lost in rounding",
+    )
     yield worst(tools, "free radius of 2024-T3 sheet")
-    yield worst(
-        [
-            Check(
-                what=f"{t:g} in",
-                source="E t/2Y (references.md 3.4)",
-                published=radius,
-                computed=1.0 / beam_profile(MODULUS_2024, 42.0, t).yield_curvature,
-                unit="in",
-                tolerance=1.0e-9,
-                reason="exact",
+    yield worst_of(
+        "first-yield radius of a narrow strip of 2024-T3, LT",
+        (
+            (
+                f"{t:g} in",
+                radius,
+                1.0 / beam_profile(MODULUS_2024, 42.0, t).yield_curvature,
             )
             for t, radius in NARROW_2024
-        ],
-        "first-yield radius of a narrow strip of 2024-T3, LT",
+        ),
+        source="E t/2Y (references.md 3.4)",
+        unit="in",
+        tolerance=1.0e-9,
+        reason="exact",
     )
 
 

@@ -52,8 +52,6 @@ def _flats(one: Result) -> Iterator[Check]:
         published=3.0,
         upper=math.inf,
         computed=lead / run_out,
-        unit="",
-        tolerance=0.0,
         reason="much longer; three times is our reading, no number in the source",
     )
     yield Check(
@@ -62,7 +60,6 @@ def _flats(one: Result) -> Iterator[Check]:
         f"span of a pyramid set, {THOMAS}",
         published=1.0,
         computed=lead / DISTANCE,
-        unit="",
         tolerance=0.25,
         reason="'about' in the sources; the rear contact nears the nip as it rises",
     )
@@ -72,8 +69,6 @@ def _flats(one: Result) -> Iterator[Check]:
         published=0.8,
         upper=5.0,
         computed=one.summary["flat_operator_moment"] / THICKNESS,
-        unit="",
-        tolerance=0.0,
         reason="the note's own range; the flat follows what is left in hand",
     )
     yield Check(
@@ -83,8 +78,6 @@ def _flats(one: Result) -> Iterator[Check]:
         published=1.0,
         upper=math.inf,
         computed=one.summary["flat_operator_moment"] / LEFT,
-        unit="",
-        tolerance=0.0,
         reason="a bound",
     )
     turned = roll(TURNED)
@@ -94,8 +87,6 @@ def _flats(one: Result) -> Iterator[Check]:
         published=0.0,
         upper=1.0 / 3.0,
         computed=turned.summary["flat_rear_straightedge"] / lead,
-        unit="",
-        tolerance=0.0,
         reason="cured; a third is our reading, no number in the source",
     )
 
@@ -108,8 +99,6 @@ def _mechanics(one: Result) -> Iterator[Check]:
         published=0.0,
         upper=0.1,
         computed=mean_over(one, "moment_peak_place", *zone) / DISTANCE,
-        unit="",
-        tolerance=0.0,
         reason="at the nip; a tenth is our reading, no number in the source",
     )
     loaded, moment, left = (
@@ -123,7 +112,6 @@ def _mechanics(one: Result) -> Iterator[Check]:
         source="closed-loop roll bending, an abstract read (references.md 7)",
         published=1.0,
         computed=left / (loaded - moment / stiffness),
-        unit="",
         tolerance=1.0e-3,
         reason="largest curvature and moment may fall a step apart: 0.01 % of each",
     )
@@ -133,8 +121,6 @@ def _mechanics(one: Result) -> Iterator[Check]:
         published=0.0,
         upper=0.005,
         computed=one.summary["energy_error_max"],
-        unit="",
-        tolerance=0.0,
         reason="asked at the shipped resolution",
     )
     yield Check(
@@ -144,8 +130,6 @@ def _mechanics(one: Result) -> Iterator[Check]:
         upper=1.0,
         computed=one.summary["force_upper_max"]
         / yielding_force(one.inputs["yield_strength"]),
-        unit="",
-        tolerance=0.0,
         reason="so that the contact may be taken as elastic",
     )
 
@@ -176,7 +160,6 @@ def _smallest() -> Iterator[Check]:
         source="geometry: the sheet lies on the rigid roll",
         published=1.0,
         computed=1.0 / loaded / (TOP_ROLL + 0.5 * THICKNESS),
-        unit="",
         tolerance=0.01,
         reason="the contact's patch gives a little",
     )
@@ -192,7 +175,6 @@ def _smallest() -> Iterator[Check]:
             published=1.2,
             upper=1.5,
             computed=inside / TOP_ROLL,
-            unit="",
             tolerance=0.15 if finding else 0.0,
             reason="the trade's own range",
             finding=finding,
