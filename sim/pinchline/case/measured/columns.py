@@ -92,6 +92,17 @@ class Columns(NamedTuple):
         return value
 
 
+def told_lines(text: str) -> tuple[list[tuple[int, str]], str]:
+    """Lines that are neither empty nor remarks, numbered; what parts their cells."""
+    told = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), 1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    first = told[0][1] if told else ""
+    return told, next((m for m in (";", "\t") if m in first), ",")
+
+
 def read_columns(source: str | Path, example: str) -> Columns:
     """Read a table.
 
@@ -110,16 +121,11 @@ def read_columns(source: str | Path, example: str) -> Columns:
     text = library.read_text(
         path, source, None, None, f"a readable CSV file in UTF-8, {example}"
     )
-    told = [
-        (number, line)
-        for number, line in enumerate(text.splitlines(), 1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
+    told, mark = told_lines(text)
     if not told:
         message = "the file is empty"
         raise InputError(message, file=path, allowed=example)
     first = told[0][1]
-    mark = next((m for m in (";", "\t") if m in first), ",")
     names = [cell.strip() for cell in next(csv.reader([first], delimiter=mark))]
     table = Columns(str(path), _heads(names, path, example), [])
     if len(told) == 1 or len(told) - 1 > MOST_LINES:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from pinchline import library, units
+from pinchline.case.measured.columns import told_lines
 from pinchline.case.outline.drawing import read_dxf
 from pinchline.case.outline.points import LEAST_POINTS, Curvatures, Points
 from pinchline.errors import InputError
@@ -91,17 +92,12 @@ def _from_csv(text: str, where: str) -> Points | Curvatures:
 
 
 def _table(text: str, where: str) -> tuple[tuple[str, str], list[Row]]:
-    lines = [
-        (number, line)
-        for number, line in enumerate(text.splitlines(), 1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
+    lines, mark = told_lines(text)
     if not lines:
         message = "the profile is empty"
         raise InputError(message, file=where, allowed=_HEADS)
-    head = lines[0][1]
-    mark = next((m for m in (";", "\t") if m in head), ",")
-    names, factors = _head(next(csv.reader([head], delimiter=mark)), where)
+    head = next(csv.reader([lines[0][1]], delimiter=mark))
+    names, factors = _head(head, where)
     rows = list(_rows(lines[1:], mark, factors, where))
     least = LEAST_POINTS if names[0] == "x" else 2
     if not least <= len(rows) <= MOST_ROWS:
