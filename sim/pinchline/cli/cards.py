@@ -9,6 +9,7 @@ import typer
 from pinchline.cli.common import (
     InchFirst,
     app,
+    length_of,
     option,
     output_option,
     say,
@@ -69,8 +70,8 @@ def cards(
             typer.echo("\n".join(lines))
             return
         asked = _Bend(
-            thickness=_length("--thickness", thickness),
-            radii=tuple(_length("--radius", text) for text in radius or (None,)),
+            thickness=_needed_length("--thickness", thickness),
+            radii=tuple(_needed_length("--radius", text) for text in radius or (None,)),
             direction=direction,
         )
         if output is not None:
@@ -86,22 +87,15 @@ class _Bend(NamedTuple):
     direction: str
 
 
-def _length(option: str, text: str | None) -> float:
-    """Read a length that an option gives, in mm."""
-    from pinchline import units
-
-    allowed = units.allowed_text("length", "above 0")
+def _needed_length(key: str, text: str | None) -> float:
+    """Read a length that two lines cannot be fitted without, in mm."""
     if text is None:
+        from pinchline import units
+
         message = "is needed to fit two lines for a bend"
-        raise InputError(message, key=option, allowed=allowed)
-    try:
-        value = units.parse(text, "length")
-    except InputError as error:
-        raise error.located(key=option) from None
-    if value <= 0.0:
-        message = "is out of range"
-        raise InputError(message, key=option, value=text, allowed=allowed)
-    return value
+        allowed = units.allowed_text("length", "above 0")
+        raise InputError(message, key=key, allowed=allowed)
+    return length_of(key, text)
 
 
 def _check_card_path(path: Path) -> None:

@@ -101,6 +101,20 @@ def told(*, inch: bool = False) -> Iterator[None]:
         raise typer.Exit(INTERRUPTED) from None
 
 
+def length_of(key: str, text: str) -> float:
+    """Read a length above zero that an option gives, in mm."""
+    from pinchline import units
+
+    try:
+        value = units.parse(text, "length")
+    except InputError as error:
+        raise error.located(key=key) from None
+    if value <= 0.0:
+        message, allowed = "is out of range", units.allowed_text("length", "above 0")
+        raise InputError(message, key=key, value=text, allowed=allowed)
+    return value
+
+
 def keep_apart(target: Path, job: "Case") -> None:
     """Refuse to write the result over the case."""
     try:

@@ -5,12 +5,7 @@ from typing import Annotated
 
 import typer
 
-from pinchline.cli.common import (
-    app,
-    output_option,
-    say,
-    told,
-)
+from pinchline.cli.common import app, length_of, output_option, say, told
 
 
 @app.command()
@@ -65,7 +60,7 @@ def export(
         from pinchline.reports.export.export import export as write
         from pinchline.results.reader import read_result
 
-        within = _length(tolerance)
+        within = length_of("--tolerance", tolerance)
         for target in output:
             check_export(target, group, within)
         result = read_result(file)
@@ -80,14 +75,3 @@ def export(
                 typer.echo(str(path))
             if words := left_out(result, target):
                 say(words)
-
-
-def _length(text: str) -> float:
-    """Length of an option, mm."""
-    from pinchline import units
-    from pinchline.errors import InputError
-
-    try:
-        return units.parse(text, "length")
-    except InputError as error:
-        raise error.located(key="tolerance") from None

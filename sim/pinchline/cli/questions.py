@@ -13,6 +13,7 @@ from pinchline.cli.common import (
     Question,
     TableFile,
     app,
+    length_of,
     question,
     say,
 )
@@ -188,29 +189,13 @@ def scatter(
             scatter_words,
         )
 
+        allowed = None if tolerance is None else length_of("--tolerance", tolerance)
         found = asked.solve(
             solve,
             points=points,
             seed=seed,
             checks=checks,
-            tolerance=None if tolerance is None else _tolerance(tolerance),
+            tolerance=allowed,
         )
         drawn = {"scatter.png": scatter_picture}
         asked.deliver(found, scatter_words, scatter_table, drawn)
-
-
-def _tolerance(text: str) -> float:
-    """Read a tolerance of the opening, mm."""
-    from pinchline import units
-
-    allowed = 'a length above 0 with its unit, such as "2 mm"'
-    try:
-        value = units.parse(text, "length")
-    except InputError as error:
-        raise InputError(
-            error.message, key="--tolerance", value=text, allowed=allowed
-        ) from None
-    if value <= 0.0:
-        message = "is out of range"
-        raise InputError(message, key="--tolerance", value=text, allowed=allowed)
-    return value
