@@ -19,13 +19,14 @@ from pathlib import Path
 import numpy as np
 
 from pinchline.analysis.planning.lift_table import lift_table
+from pinchline.analysis.planning.plan import FLATS, RADII, PartQuantity
 from pinchline.analysis.planning.planner import make_plan
 from pinchline.analysis.planning.search import Search
 from pinchline.analysis.planning.shortfall import bound, reach
 from pinchline.case.case import Case, parse_case
+from pinchline.case.demand import LimitKind
 from pinchline.errors import PinchlineError
 from pinchline.parts.assess import judge, read_made
-from pinchline.solvers.effort import CRANK, GRIP
 from pinchline.solvers.stepped.program import run_case
 
 ALLOYS = ("5052-H32", "2024-T3", "3003-H14", "6061-T4", "5052-O")
@@ -62,7 +63,8 @@ def a_tight_target(draw: np.random.Generator, probe: Case) -> str:
     table = lift_table(probe)
     most = bound(probe, table)
     tightest = 1.0 / table.tightest
-    if most.limit not in (GRIP, CRANK) or most.radius < 1.1 * tightest:
+    by_hand = most.limit in (LimitKind.GRIP, LimitKind.HAND_FORCE)
+    if not by_hand or most.radius < 1.1 * tightest:
         return ""
     radius = draw.uniform(1.05 * tightest, 0.99 * most.radius)
     angle = draw.uniform(110.0, 200.0)
@@ -108,11 +110,11 @@ def again(case: Case) -> dict[str, float]:
     made = read_made(result, part.sharpest, distance)
     part = Search(read).part(made.arc_flats)
     rows = judge(read, part, made)
-    radii = [d for d in rows if d.name.startswith("radius")]
+    radii = [d for d in rows if d.quantity in RADII]
     asked = [d for d in rows if not math.isnan(d.tolerance)]
-    flats = [abs(d.off) for d in asked if "flat" in d.name]
-    openings = [abs(d.off) for d in asked if d.name == "opening"]
-    angles = [abs(d.off) for d in asked if d.name == "turned angle"]
+    flats = [abs(d.off) for d in asked if d.quantity in FLATS]
+    openings = [abs(d.off) for d in asked if d.quantity is PartQuantity.OPENING]
+    angles = [abs(d.off) for d in asked if d.quantity is PartQuantity.TURNED_ANGLE]
     first, second = (d.made / d.wanted for d in radii)
     return {
         "radius_off": max(abs(d.off) / d.wanted for d in radii),

@@ -16,7 +16,7 @@ from pinchline.analysis.planning.plan import Effect, Plan, settings_of
 from pinchline.case.case import load_case
 from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError
-from pinchline.parts.assess import Deviation
+from pinchline.parts.assess import RADII, Deviation, PartQuantity
 from pinchline.reports.plan.measurements import measurements, rise
 from pinchline.reports.plan.setup_blocks import _plus_minus
 from pinchline.reports.plan.setup_sheet import setup_sheet, write_setup_sheet
@@ -59,9 +59,9 @@ def made_plan(result, moves=SHORT, *, reached=True, closing=True):
         way="turn end for end" if len(lifts) > 1 else "one pass",
         settings=settings_of(case),
         deviations=(
-            Deviation("radius, operator's half", "length", 80.0, 79.9, 0.8),
-            Deviation("radius, rear half", "length", 80.0, 95.1, 0.8),
-            Deviation("opening", "length", 150.0, 153.7, NAN),
+            Deviation(RADII[0], "radius, operator's half", "length", 80.0, 79.9, 0.8),
+            Deviation(RADII[1], "radius, rear half", "length", 80.0, 95.1, 0.8),
+            Deviation(PartQuantity.OPENING, "opening", "length", 150.0, 153.7, NAN),
         ),
         effects=tuple(Effect(i, 16.0, -16.0, -21.4, -5.5) for i in lifts),
         closing=made_closing() if closing else None,

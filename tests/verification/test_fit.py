@@ -365,7 +365,7 @@ def test_the_screws_of_a_plan_count_from_their_own_zero() -> None:
 def test_the_hand_of_a_pass_is_that_of_the_stepped_solver() -> None:
     """Steady, without the peak after the raise: 20 % of it at most (``tightest``)."""
     bent = made_of(np.zeros(len(PARAMETERS)), "operator", 18.0)
-    stepped = one_pass(CASE, 18.0, "operator")
+    stepped = one_pass(CASE, 18.0, "operator").demand
     assert 0.8 * stepped.hand_force < bent.hand < 1.02 * stepped.hand_force
 
 

@@ -54,7 +54,7 @@ def test_a_point_is_the_single_run_at_the_same_inputs():
         again = one_pass(case(), p.lift, p.way)
         assert (p.way, p.limit) == (again.way, again.limit)
         assert p.radius == pytest.approx(again.radius, rel=1e-12)
-        assert p.pinch_force == pytest.approx(again.pinch_force, rel=1e-12)
+        assert p.demand == pytest.approx(again.demand, rel=1e-12)
         result = run_case(pass_case(case(), p.lift, p.way))
         nip = result.steps["nip"][result.steps["move"] == 3][-1]
         s, k = result.sheet["s"], result.sheet["curvature_residual"]

@@ -20,16 +20,7 @@ from typer.testing import CliRunner
 from pinchline import cli
 from pinchline.analysis.limits import limit_map as maps
 from pinchline.analysis.limits.limit_map import LimitMap, Point, limit_map
-from pinchline.analysis.limits.single_pass import (
-    EDGE,
-    ENDS,
-    NO_SET,
-    STRAIN,
-    WRAP,
-    longest_lift,
-    one_pass,
-    pass_case,
-)
+from pinchline.analysis.limits.single_pass import longest_lift, one_pass, pass_case
 from pinchline.analysis.limits.sweep import Climb
 from pinchline.analysis.limits.tightest import (
     SPAN,
@@ -39,12 +30,9 @@ from pinchline.analysis.limits.tightest import (
     tightest,
 )
 from pinchline.case.case import Case, parse_case
+from pinchline.case.demand import LIFT_ENDS, MACHINE_LIMITS, LimitKind
 from pinchline.errors import InputError
-from pinchline.reports.questions.limit_map import (
-    SHORT,
-    limit_map_table,
-    limit_map_words,
-)
+from pinchline.reports.questions.limit_map import limit_map_table, limit_map_words
 from pinchline.reports.questions.limit_map_picture import limit_map_picture
 from pinchline.solvers.steady.solver import SOLVED, solve_pass
 from pinchline.solvers.stepped.program import run_case
@@ -65,15 +53,15 @@ use = "bench-60"
 kind = "place"
 at = "30 mm"
 """
-FORCES = {
-    "grip exceeded",
-    "effort exceeded",
-    "screw force exceeded",
-    "screw torque exceeded",
-    "pinch force exceeded",
-    "roll deflection exceeded",
+NAMES = {
+    *MACHINE_LIMITS,
+    *LIFT_ENDS,
+    LimitKind.WRAP,
+    LimitKind.STRAIN,
+    LimitKind.NO_SET,
+    LimitKind.EDGE,
+    LimitKind.SOLVER,
 }
-NAMES = FORCES | {WRAP, *ENDS, STRAIN, NO_SET, EDGE, "solver"}
 
 
 def case(
@@ -106,7 +94,7 @@ def test_sheet_that_bulges_meets_the_same_limit() -> None:
     plain = case(thickness=1.42).replace({"sheet.material.yield_strength": 81.0})
     model = plain.model.model_copy(update={"bulging": True})
     found = tightest(plain.model_copy(update={"model": model}))
-    assert found.limit == WRAP
+    assert found.limit == LimitKind.WRAP
     assert found == tightest(plain)
 
 
@@ -116,7 +104,7 @@ def test_every_point_carries_a_radius_or_the_name_of_a_limit() -> None:
         assert len(points) >= 16
         for p in points:
             assert p.found.limit in NAMES
-            assert p.found.limit in SHORT
+            assert p.found.limit.label
             assert p.found.by in (SPAN, WRAPPED_SHEET, STEPPED)
             assert math.isfinite(p.found.radius) or p.found.way == ""
 
@@ -125,7 +113,7 @@ def test_a_harder_sheet_never_comes_out_tighter_where_it_lies_on_the_roll() -> N
     """Springback of one and the same loaded radius grows with the yield strength."""
     rows: dict[float, list[Point]] = {}
     for p in small("yield").points:
-        if p.found.limit == WRAP:
+        if p.found.limit == LimitKind.WRAP:
             rows.setdefault(p.thickness, []).append(p)
     assert max(len(column) for column in rows.values()) >= 3
     for column in rows.values():
@@ -137,10 +125,11 @@ def test_a_harder_sheet_never_comes_out_tighter_where_it_lies_on_the_roll() -> N
 @pytest.mark.parametrize(
     ("material", "thickness", "machine", "limit"),
     [
-        ("5052-H32", 0.8, "", WRAP),
+        ("5052-H32", 0.8, "", LimitKind.WRAP),
         ("5052-H32", 3.0, "", "effort exceeded"),
         ("3003-H14", 1.6, 'rear.travel = "22 mm"', "grip exceeded"),
-        ("3003-H14", 1.6, "", WRAP),  # toward the rear: the other way the rolls slip
+        # toward the rear: the other way the rolls slip
+        ("3003-H14", 1.6, "", LimitKind.WRAP),
         ("5052-H32", 2.0, 'nip.max_force = "9 kN"', "pinch force exceeded"),
         ("5052-H32", 2.0, 'rear.max_screw_force = "0.9 kN"', "screw force exceeded"),
     ],
@@ -167,7 +156,9 @@ def test_a_stepped_answer_is_the_single_run_at_the_same_inputs() -> None:
     way = "rear" if stepped.way == "rear" else "operator"
     alone = one_pass(sheet, stepped.lift, way)
     assert stepped.radius == pytest.approx(alone.radius, rel=1e-12)
-    assert stepped.hand_force == pytest.approx(alone.hand_force, rel=1e-12)
+    assert stepped.demand.hand_force == pytest.approx(
+        alone.demand.hand_force, rel=1e-12
+    )
     assert alone.possible
 
 
@@ -190,7 +181,7 @@ def test_thin_soft_sheet_lies_on_the_roll_as_the_stepped_solver_says() -> None:
     found = tightest(sheet)
     assert found.by == SPAN
     stepped = one_pass(sheet, found.lift, "operator")
-    assert found.limit == stepped.limit == WRAP
+    assert found.limit == stepped.limit == LimitKind.WRAP
     # 1 %: the stepped solver's element of a thickness
     report("radius of thin soft sheet", found.radius, stepped.radius)
     assert found.radius == pytest.approx(stepped.radius, rel=0.01)
@@ -223,9 +214,9 @@ def test_grip_and_peak_of_the_drive_agree_with_the_stepped_solver(
 ) -> None:
     side = "rear" if way == "rear" else "operator"
     sheet = case(machine="nip.friction = 0.3")
-    quick = Climb(sheet, side).at(lift)
-    assert quick is not None
-    stepped = one_pass(sheet, lift, side)
+    rolled = Climb(sheet, side).at(lift)
+    assert rolled is not None
+    stepped, quick = one_pass(sheet, lift, side).demand, rolled.demand
     report("peak of the hand's force", quick.hand_force, stepped.hand_force)
     # 0.035 of the drive: how well the peak's law fits nine of ten (climb.START)
     assert quick.hand_force == pytest.approx(stepped.hand_force, rel=0.035)
@@ -240,7 +231,7 @@ def test_where_a_limit_binds_just_what_is_allowed_is_asked() -> None:
     ):
         found = tightest(case(material, thickness))
         assert found.limit == "effort exceeded"
-        asked = getattr(found, name)
+        asked = getattr(found.demand, name)
         report(f"{name} of {thickness} mm {material}", asked, allowed)
         assert 0.999 * allowed < asked <= allowed
 
@@ -253,14 +244,14 @@ def test_a_roll_that_bends_too_far_stops_the_job_and_is_named() -> None:
     assert tightest(sheet).limit == "roll deflection exceeded"
     free = one_pass(case(thickness=1.5), 20.0, "rear")
     assert free.possible
-    assert free.roll_deflection > 0.2
+    assert free.demand.roll_deflection > 0.2
 
 
 def test_a_blank_that_ends_before_the_bend_settles_is_named() -> None:
     """It must lie in the grip and on the rear roll, 64 mm apart, and bend over 18 t."""
     short = case(length=60.0)
-    assert one_pass(short, 16.0, "operator").limit == EDGE
-    assert tightest(short).limit == EDGE
+    assert one_pass(short, 16.0, "operator").limit == LimitKind.EDGE
+    assert tightest(short).limit == LimitKind.EDGE
     assert one_pass(case(length=120.0), 16.0, "operator").possible
 
 
@@ -468,5 +459,5 @@ def test_the_machine_bounds_the_thickness() -> None:
     assert max(thicknesses) <= 7.5
     assert min(thicknesses) > 0.3
     longest, end = longest_lift(case())
-    assert end in ENDS
+    assert end in LIFT_ENDS
     assert longest <= 45.0

@@ -19,7 +19,7 @@ from pinchline import parallel
 from pinchline.case.moves import Feed, Lift
 from pinchline.case.program import lift_key
 from pinchline.errors import InputError, SolverError
-from pinchline.solvers.effort import Excess, exceeded, grip_slack, over_the_width
+from pinchline.solvers.ratings import Excess, exceeded, grip_slack, over_the_width
 from pinchline.solvers.stepped.program import run_shifted
 from pinchline.solvers.stepped.roll_offsets import POINTS, Track
 from pinchline.solvers.supports import (
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import Case
+    from pinchline.case.demand import LimitKind
     from pinchline.results.schema import Result
 
     Array = NDArray[np.float64]
@@ -344,12 +345,12 @@ def _excesses(
     """Limits that the stations together exceed: of each the worst, with its move."""
     slack = grip_slack(case, found[0][0].inputs["moment_first_yield"])
     logs = np.array([track.values for _, track in found])
-    worst: dict[str, tuple[int, Excess]] = {}
+    worst: dict[LimitKind, tuple[int, Excess]] = {}
     for move in range(logs.shape[1]):
         for now in np.moveaxis(logs[:, move], 1, 0):
             drive = now[:, 4]
-            asked = over_the_width(case, z, now[:, :3], drive, now[:, 3])
-            for excess in exceeded(case, asked, abs(float(np.mean(drive))), slack):
+            demand = over_the_width(case, z, now[:, :3], drive, now[:, 3])
+            for excess in exceeded(case, demand, abs(float(np.mean(drive))), slack):
                 known = worst.get(excess.kind)
                 if known is None or abs(excess.value) > abs(known[1].value):
                     worst[excess.kind] = (move + 1, excess)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import IntEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -28,13 +29,30 @@ NEAR = 3.0  # mm round a place whose curvature is read
 FLATTEST = 0.02  # mm of opening per mm of blank: less does not tell the blank
 
 
+class PartQuantity(IntEnum):
+    """What is measured of every part; the number is its place in a part's row."""
+
+    OPENING = 0
+    RADIUS_OPERATOR = 1
+    RADIUS_REAR = 2
+    FLAT_OPERATOR = 3
+    FLAT_REAR = 4
+    TURNED_ANGLE = 5
+    TEMPLATE_GAP = 6
+
+
+RADII = (PartQuantity.RADIUS_OPERATOR, PartQuantity.RADIUS_REAR)
+FLATS = (PartQuantity.FLAT_OPERATOR, PartQuantity.FLAT_REAR)
+
+
 class Deviation(NamedTuple):
     """What was wanted of the part and what comes out, in internal units.
 
-    name: in words; wanted, made; tolerance: largest difference that is good; NaN where
-    nothing was asked and ``made`` is told for the record.
+    quantity; name: in words; wanted, made; tolerance: largest difference that is good;
+    NaN where nothing was asked and ``made`` is told for the record.
     """
 
+    quantity: PartQuantity
     name: str
     dimension: Dimension
     wanted: float
@@ -55,6 +73,7 @@ class Deviation(NamedTuple):
 class Zone(NamedTuple):
     """A stretch with one wanted radius; places in mm from the edge named."""
 
+    quantity: PartQuantity
     name: str
     edge: str  # "operator" or "rear"
     low: float
@@ -155,13 +174,15 @@ def zones_of(target: Target, part: Part, distance: float) -> list[Zone]:
         arcs = (radii[0] * n.angle_operator - blend, radii[1] * n.angle_rear - blend)
         words = "arc"
     found = []
-    for edge, name, flat, arc, radius in (
-        ("operator", f"radius, operator's {words}", first, arcs[0], radii[0]),
-        ("rear", f"radius, rear {words}", last, arcs[1], radii[1]),
+    for quantity, edge, name, flat, arc, radius in (
+        (RADII[0], "operator", f"radius, operator's {words}", first, arcs[0], radii[0]),
+        (RADII[1], "rear", f"radius, rear {words}", last, arcs[1], radii[1]),
     ):
         trim = min(TRIM * distance, 0.3 * arc)
         inner = 0.1 * arc if target.nose is not None else 0.0
-        found.append(Zone(name, edge, flat + trim, flat + arc - inner, radius))
+        found.append(
+            Zone(quantity, name, edge, flat + trim, flat + arc - inner, radius)
+        )
     return found
 
 
@@ -209,26 +230,48 @@ def judge(case: Case, part: Part, made: Made) -> tuple[Deviation, ...]:
         share = target.tolerance_radius if radius_asked else nan
         radius = zone_radius(made, zone)
         rows.append(
-            Deviation(zone.name, "length", zone.radius, radius, share * zone.radius)
+            Deviation(
+                zone.quantity,
+                zone.name,
+                "length",
+                zone.radius,
+                radius,
+                share * zone.radius,
+            )
         )
     angle_asked = target.angle is not None or target.nose is not None
     share = target.tolerance_radius if angle_asked else nan
     turned = part.turned
-    rows.append(Deviation("turned angle", "angle", turned, made.turned, share * turned))
+    rows.append(
+        Deviation(
+            PartQuantity.TURNED_ANGLE,
+            "turned angle",
+            "angle",
+            turned,
+            made.turned,
+            share * turned,
+        )
+    )
     whole = target.drawing is not None or (
         target.opening is not None and target.hand_opening is None
     )
     asked = target.tolerance_opening if whole else nan
-    rows.append(Deviation("opening", "length", part.opening(), made.opening, asked))
+    opening = part.opening()
+    rows.append(
+        Deviation(
+            PartQuantity.OPENING, "opening", "length", opening, made.opening, asked
+        )
+    )
     straight = part.straightedge(case.measure.straightedge_gap)
     given = (target.flat_operator, target.flat_rear)
-    for name, wanted, flat, told in zip(
-        ("operator's flat, by straightedge", "rear flat, by straightedge"),
+    for quantity, name, wanted, flat, told in zip(
+        FLATS, ("operator's flat, by straightedge", "rear flat, by straightedge"),
         straight, made.flats, given, strict=True,
     ):  # fmt: skip
         left = told is None and target.drawing is None
         rows.append(
             Deviation(
+                quantity,
                 name,
                 "length",
                 nan if left else wanted,
@@ -238,7 +281,8 @@ def judge(case: Case, part: Part, made: Made) -> tuple[Deviation, ...]:
         )
     gap = template_gap(made, part)
     asked = target.tolerance_opening if target.drawing is not None else nan
-    rows.append(Deviation("farthest from the template", "length", 0.0, gap, asked))
+    name = "farthest from the template"
+    rows.append(Deviation(PartQuantity.TEMPLATE_GAP, name, "length", 0.0, gap, asked))
     return tuple(rows)
 
 

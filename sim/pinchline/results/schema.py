@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, Literal
 
+from pinchline.case.demand import DEMAND_QUANTITIES
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -187,13 +189,7 @@ _STEPS = _fields(
     ("give_upper", "mm", "how far the upper roll has given way"),
     ("give_lower", "mm", "how far the lower roll has given way"),
     ("give_rear", "mm", "how far the rear roll has given way along its slide"),
-    ("grip_margin", "N/mm", "grip of the pinch rolls beyond the drive force"),
-    ("crank_torque", "N mm", "torque at the crank"),
-    ("hand_force", "N", "force of the hand at the crank"),
-    ("screw_force", "N", "force of the rear roll on the screw that bears more"),
-    ("screw_torque", "N mm", "torque that raises that screw"),
-    ("pinch_force", "N", "force on the pinch roll that is pushed away harder"),
-    ("roll_deflection", "mm", "deflection of a roll under the middle of the sheet"),
+    *((q.name, q.unit, q.in_step) for q in DEMAND_QUANTITIES),
     ("curvature_max", "1/mm", "largest curvature in the sheet"),
     ("patch_upper", "mm", "length of the contact patch on the upper roll"),
     ("work_drive", "N mm/mm", "work of the drive since the start"),
@@ -267,13 +263,7 @@ _SUMMARY = _fields(
     ("drive_force_max", "N/mm", "largest drive force"),
     ("nip_opening_max", "mm", "largest opening of the nip"),
     ("give_rear_max", "mm", "farthest that the rear roll has given way"),
-    ("grip_margin_min", "N/mm", "smallest grip beyond the drive force, when feeding"),
-    ("crank_torque_max", "N mm", "largest torque at the crank"),
-    ("hand_force_max", "N", "largest force of the hand at the crank"),
-    ("screw_force_max", "N", "largest force on a screw of the rear roll"),
-    ("screw_torque_max", "N mm", "largest torque to raise a screw"),
-    ("pinch_force_max", "N", "largest force that pushes a pinch roll away"),
-    ("roll_deflection_max", "mm", "largest deflection of a roll"),
+    *((q.extreme, q.unit, q.in_job) for q in DEMAND_QUANTITIES),
     ("steps", "1", "accepted steps"),
     ("iterations", "1", "Newton iterations"),
     ("solver_seconds", "s", "time the solver took"),

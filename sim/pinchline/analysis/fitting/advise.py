@@ -9,8 +9,9 @@ import numpy as np
 
 from pinchline.analysis.fitting.solution import NINETY_FIVE
 from pinchline.analysis.fitting.strip_model import StripModel, lift_error
-from pinchline.analysis.limits.single_pass import WRAP, longest_lift
+from pinchline.analysis.limits.single_pass import longest_lift
 from pinchline.analysis.limits.sweep import Climb
+from pinchline.case.demand import LimitKind
 from pinchline.case.measured.strips import Strip
 from pinchline.case.moves import Feed
 from pinchline.solvers.steady.solver import SOLVED, climb_lifts
@@ -292,7 +293,7 @@ def _candidates(found: Fit) -> Iterator[Predicted]:
             sensed = forecast.at(lift, way)
             if math.isfinite(sensed.curvature):
                 yield sensed
-            if one.limit == WRAP:  # more lift does nothing
+            if one.limit == LimitKind.WRAP:  # more lift does nothing
                 break
 
 

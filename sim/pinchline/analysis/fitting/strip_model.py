@@ -16,7 +16,7 @@ from pinchline.case.measured.readings import Bent, gapes_after
 from pinchline.case.measured.strips import LIFT_ERROR
 from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError
-from pinchline.solvers.pass_efforts import pass_efforts
+from pinchline.solvers.ratings import demand_of_pass
 from pinchline.solvers.rolls import rear_gap
 from pinchline.solvers.steady.follower import Neighbours
 from pinchline.solvers.steady.solver import SOLVED
@@ -234,8 +234,8 @@ class StripModel:
         one = self._follower.near(case, lift)
         if one.status != SOLVED:
             return Bent(math.nan, math.nan, t)
-        asked = pass_efforts(case, one)
-        return Bent(self.correction * one.residual, asked.hand_force, t, *edge)
+        demand = demand_of_pass(case, one)
+        return Bent(self.correction * one.residual, demand.hand_force, t, *edge)
 
     def set_run_out(self, flat: float, radius: float) -> None:
         """Take over what the stepped solver leaves flat (mm), and its radius (mm)."""

@@ -302,7 +302,7 @@ class _State:
             kept = json.loads(path.read_bytes())
             same = kept["map"] == self.fingerprint
             for part, into in (("found", self.found), ("stepped", self.stepped)):
-                into.update((int(i), Tightest(*row)) for i, *row in kept[part])
+                into.update((int(i), Tightest.read(row)) for i, *row in kept[part])
         except OSError as error:
             same, message = False, f"the file cannot be read: {error.strerror}"
         except (ValueError, TypeError, KeyError):

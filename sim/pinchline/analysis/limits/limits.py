@@ -13,15 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import parallel
-from pinchline.analysis.limits.single_pass import (
-    WRAP,
-    Pass,
-    Way,
-    longest_lift,
-    one_pass,
-)
+from pinchline.analysis.limits.single_pass import Pass, Way, longest_lift, one_pass
 from pinchline.analysis.limits.sweep import Climb, Raises
 from pinchline.analysis.limits.tightest import LAST
+from pinchline.case.demand import LimitKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -48,7 +43,7 @@ class OneWay:
     way: Way
     passes: tuple[Pass, ...]
     tightest: Pass | None
-    binds: str
+    binds: LimitKind | None
     beyond: float
 
 
@@ -58,7 +53,7 @@ class Limits:
 
     ways: tuple[OneWay, OneWay]
     longest: float
-    end: str
+    end: LimitKind
 
     @property
     def tightest(self) -> OneWay | None:
@@ -148,17 +143,17 @@ def _between(made: list[Pass], way: Way) -> list[float]:
     return [float(x) for x in np.linspace(low, high, PER_ROUND + 2)[1:-1]]
 
 
-def _judged(made: list[Pass], way: Way, end: str) -> OneWay:
+def _judged(made: list[Pass], way: Way, end: LimitKind) -> OneWay:
     passes = _of(made, way)
     best = _tightest(passes)
     if best is None:
-        binds = next((p.limit for p in reversed(passes) if p.limit), "")
+        binds = next((p.limit for p in reversed(passes) if p.limit), None)
         return OneWay(way, tuple(passes), None, binds, math.nan)
     tightest = passes[best]
     later = passes[best + 1 :]
     beyond = next((p.lift for p in later if not p.possible), math.nan)
-    if tightest.limit == WRAP:
-        binds = WRAP
+    if tightest.limit == LimitKind.WRAP:
+        binds = LimitKind.WRAP
     elif later and not later[0].possible:
         binds = later[0].limit
     else:

@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from pinchline.case.case import Measures
+from pinchline.case.demand import CLOSED_CURLS, NO_DEMAND, Demand, LimitKind
 from pinchline.case.moves import Feed, Lift, Place
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.measure import FLAT_CURVATURE
+from pinchline.solvers.ratings import Rating
 from pinchline.solvers.rolls import GRIP_EDGE, REAR, jam_lift, wrap_curvature
 from pinchline.solvers.stepped.program import run_case
 
@@ -32,10 +34,6 @@ JUST_BENT = (6.0, 18.0)  # thicknesses from the nip line: bent, and not touched 
 # thicknesses that are fed at least: crease and waves take 14 beside what is judged
 SETTLED = 32.0
 WRAPPED = 0.99  # of the upper roll's curvature
-NO_SET, WRAP, STRAIN = "no permanent set", "wrap", "surface strain"
-EDGE, SOLVER = "an edge runs out", "solver"
-ENDS = ("jam", "end of screw travel")
-CLOSED = ("curl meets the machine", "curl meets itself")
 
 
 class Pass(NamedTuple):
@@ -44,7 +42,7 @@ class Pass(NamedTuple):
     lift: mm; way: fed toward; radius, loaded: of the mid-line once free and under the
     rolls (mm), infinite where nothing remains, NaN where the pass could not be made;
     strain: of the surface; limit: what forbids the pass, or keeps it from being tighter
-    ("" where nothing does); the rest: largest of the pass (N/mm, N, mm).
+    (None where nothing does); demand, nip_opening (mm): largest of the pass.
     """
 
     lift: float
@@ -52,18 +50,14 @@ class Pass(NamedTuple):
     radius: float
     loaded: float
     strain: float
-    limit: str
-    grip_margin: float
-    hand_force: float
-    screw_force: float
-    pinch_force: float
-    roll_deflection: float
+    limit: LimitKind | None
+    demand: Demand
     nip_opening: float
 
     @property
     def possible(self) -> bool:
         """Whether the machine makes this pass and the sheet bears it."""
-        return self.limit in ("", NO_SET, WRAP)
+        return self.limit in (None, LimitKind.NO_SET, LimitKind.WRAP)
 
 
 def pass_case(case: Case, lift: float, way: Way) -> Case:
@@ -98,22 +92,22 @@ def on_blank(case: Case, length: float, moves: tuple[Move, ...], title: str) -> 
     )
 
 
-def longest_lift(case: Case) -> tuple[float, str]:
+def longest_lift(case: Case) -> tuple[float, LimitKind]:
     """Largest lift (mm) that the machine's geometry allows, and what ends it."""
     jam = jam_lift(case.machine, case.sheet.thickness)
-    travel = case.machine.rear.travel
-    return (jam, ENDS[0]) if jam <= travel else (travel, ENDS[1])
+    travel = Rating.of(case).travel
+    return (jam, LimitKind.JAM) if jam <= travel else (travel, LimitKind.TRAVEL)
 
 
 def one_pass(case: Case, lift: float, way: Way) -> Pass:
     """Roll one pass at a lift (mm) with the stepped solver."""
-    nothing = Pass(lift, way, *(math.nan,) * 3, SOLVER, *(math.nan,) * 6)
+    nothing = Pass(lift, way, *(math.nan,) * 3, LimitKind.SOLVER, NO_DEMAND, math.nan)
     try:
         result = run_case(pass_case(case, lift, way))
     except SolverError:
         return nothing
     except InputError:  # curved sheet: so long a blank closes on itself
-        return nothing._replace(limit=CLOSED[1])
+        return nothing._replace(limit=CLOSED_CURLS[1])
     values = result.summary
     radius, loaded = _just_bent(result, way)
     return Pass(
@@ -123,11 +117,7 @@ def one_pass(case: Case, lift: float, way: Way) -> Pass:
         loaded=loaded,
         strain=surface_strain(case, loaded),
         limit=_limit(case, result, radius, loaded),
-        grip_margin=values["grip_margin_min"],
-        hand_force=values["hand_force_max"],
-        screw_force=values["screw_force_max"],
-        pinch_force=values["pinch_force_max"],
-        roll_deflection=values["roll_deflection_max"],
+        demand=Demand.of_job(values),
         nip_opening=values["nip_opening_max"],
     )
 
@@ -184,26 +174,30 @@ def needed_length(case: Case, reach: float) -> float:
     return reach + (GRIP_EDGE + JUST_BENT[1]) * case.sheet.thickness
 
 
-def sheet_limit(case: Case, radius: float, loaded: float, reach: float) -> str:
+def sheet_limit(
+    case: Case, radius: float, loaded: float, reach: float
+) -> LimitKind | None:
     """Name what the sheet forbids of a pass, or what keeps it from being tighter."""
     if case.sheet.length < needed_length(case, reach):
-        return EDGE
-    allowed = case.sheet.material.allowable_strain
+        return LimitKind.EDGE
+    allowed = Rating.of(case).surface_strain
     if allowed is not None and surface_strain(case, loaded) > allowed:
-        return STRAIN
+        return LimitKind.STRAIN
     if math.isinf(radius):
-        return NO_SET
+        return LimitKind.NO_SET
     bound = wrap_curvature(case.machine, case.sheet.thickness)
-    return WRAP if 1.0 / loaded >= WRAPPED * bound else ""
+    return LimitKind.WRAP if 1.0 / loaded >= WRAPPED * bound else None
 
 
-def _limit(case: Case, result: Result, radius: float, loaded: float) -> str:
-    stops = [event.kind for event in result.events if event.level == "stop"]
-    serious = [kind for kind in stops if kind not in CLOSED]
+def _limit(
+    case: Case, result: Result, radius: float, loaded: float
+) -> LimitKind | None:
+    stops = [LimitKind(event.kind) for event in result.events if event.level == "stop"]
+    serious = [kind for kind in stops if kind not in CLOSED_CURLS]
     if serious:
         return serious[0]
     if math.isnan(radius):
-        return stops[0] if stops else EDGE
+        return stops[0] if stops else LimitKind.EDGE
     return sheet_limit(case, radius, loaded, _reach(result))
 
 

@@ -1,7 +1,7 @@
 """Passes up the lift by the span solver, judged as a run would judge them.
 
 Beside each steady pass stands the raise at rest that comes before it; what both ask of
-the machine goes through ``process.effort`` as in a run. What the steady pass does not
+the machine goes through ``process.ratings`` as in a run. What the steady pass does not
 show is that the drive passes a peak after the raise, before the bend has settled: it is
 taken from how much sharper than the pass the raise bends (``START``).
 
@@ -15,17 +15,22 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from pinchline.analysis.limits.single_pass import (
-    EDGE,
-    STRAIN,
     Pass,
     Way,
     needed_length,
     sheet_limit,
     surface_strain,
 )
+from pinchline.case.demand import Demand, LimitKind
 from pinchline.parts.measure import FLAT_CURVATURE
-from pinchline.solvers.effort import Asked, Effort, asked_of, grip_slack
-from pinchline.solvers.pass_efforts import pass_efforts
+from pinchline.solvers.ratings import (
+    LimitCheck,
+    Rating,
+    demand_of_pass,
+    first_exceeded,
+    grip_slack,
+    limit_checks,
+)
 from pinchline.solvers.rolls import wrap_curvature
 from pinchline.solvers.steady.solver import SOLVED, Follower
 
@@ -49,12 +54,12 @@ def _plain(case: Case) -> Case:
     return case if plain is case.model else case.replace({"model": plain})
 
 
-class Judged(NamedTuple):
-    """A pass, and how near it is to what forbids it: that, and asked over allowed."""
+class RatedPass(NamedTuple):
+    """A pass and the limit that governs it, with demand over rating of that limit."""
 
-    made: Pass
-    nearest: str
-    share: float
+    rolled: Pass
+    governing_limit: LimitKind
+    utilisation: float
 
 
 class Raises:
@@ -97,63 +102,65 @@ class Climb:
 
     def at(self, lift: float) -> Pass | None:
         """Give the pass at a lift (mm); None where none was found."""
-        there = self.judged(lift)
-        return None if there is None else there.made
+        there = self.rated(lift)
+        return None if there is None else there.rolled
 
-    def judged(self, lift: float) -> Judged | None:
+    def rated(self, lift: float) -> RatedPass | None:
         """Solve pass and raise at a lift (mm); None where no pass was found."""
         steady = self._passes.at(lift)
-        return None if steady.status != SOLVED else self._judge(steady)
+        return None if steady.status != SOLVED else self._rate(steady)
 
-    def furthest(self) -> Judged | None:
+    def furthest(self) -> RatedPass | None:
         """Give the last pass that was found on the way to one that was not."""
         there = self._passes.here
-        return None if math.isnan(there) else self.judged(there)
+        return None if math.isnan(there) else self.rated(there)
 
     def lies_on_roll(self, p: Pass) -> bool:
         """Whether more lift does nothing."""
         return 1.0 / p.loaded >= LIES * self.bound
 
-    def _judge(self, steady: Steady) -> Judged:
-        case = self.case
+    def _rate(self, steady: Steady) -> RatedPass:
+        case, sheet = self.case, self.case.sheet
         raised = self._raises.at(steady.lift)
-        effort, asked = self._asked(steady, _peak(steady, raised, case.sheet.curvature))
+        demand, checks = self._checked(steady, _peak(steady, raised, sheet.curvature))
         opening = steady.nip_opening
         if raised is not None:
-            at_rest, more = self._asked(raised, 1.0)
-            worst = (max(pair) for pair in zip(effort, at_rest, strict=True))
-            effort = Effort(*worst)._replace(grip_margin=effort.grip_margin)
-            asked += more
+            at_rest, more = self._checked(raised, 1.0)
+            worst = (max(pair) for pair in zip(demand, at_rest, strict=True))
+            demand = Demand(*worst)._replace(grip_margin=demand.grip_margin)
+            checks += more
             opening = max(opening, raised.nip_opening)
         radius, loaded = _radius(steady.residual), _radius(steady.loaded)
-        exceeds = next((a.kind for a in asked if a.exceeded), "")
-        made = Pass(
+        limit = first_exceeded(checks) or sheet_limit(
+            case, radius, loaded, steady.reach
+        )
+        strain = surface_strain(case, loaded)
+        length = needed_length(case, steady.reach)
+        checks += (
+            LimitCheck(LimitKind.EDGE, length, sheet.length),
+            LimitCheck(LimitKind.STRAIN, strain, Rating.of(case).surface_strain),
+        )
+        rolled = Pass(
             lift=steady.lift,
             way=self.way,
             radius=radius,
             loaded=loaded,
-            strain=surface_strain(case, loaded),
-            limit=exceeds or sheet_limit(case, radius, loaded, steady.reach),
-            grip_margin=effort.grip_margin,
-            hand_force=effort.hand_force,
-            screw_force=effort.screw_force,
-            pinch_force=effort.pinch_force,
-            roll_deflection=effort.roll_deflection,
+            strain=strain,
+            limit=limit,
+            demand=demand,
             nip_opening=opening,
         )
-        sheet = case.sheet
-        asked += (
-            Asked(EDGE, needed_length(case, steady.reach), sheet.length),
-            Asked(STRAIN, made.strain, sheet.material.allowable_strain),
-        )
-        nearest = max(asked, key=lambda a: a.share)
-        return Judged(made, nearest.kind, nearest.share)
+        nearest = max(checks, key=lambda check: check.utilisation)
+        return RatedPass(rolled, nearest.kind, nearest.utilisation)
 
-    def _asked(self, steady: Steady, peak: float) -> tuple[Effort, tuple[Asked, ...]]:
-        """Efforts at ``peak`` times the drive, and beside what is allowed."""
-        effort = pass_efforts(self.case, steady, peak)
+    def _checked(
+        self, steady: Steady, peak: float
+    ) -> tuple[Demand, tuple[LimitCheck, ...]]:
+        """Demand at ``peak`` times the drive, and beside what is allowed."""
+        demand = demand_of_pass(self.case, steady, peak)
         slack = grip_slack(self.case, self._passes.first_yield)
-        return effort, asked_of(self.case, effort, peak * abs(steady.drive), slack)
+        drive = peak * abs(steady.drive)
+        return demand, limit_checks(self.case, demand, drive, slack)
 
 
 def _peak(steady: Steady, raised: Steady | None, natural: float) -> float:

@@ -8,12 +8,9 @@ lift.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pinchline.analysis.limits.single_pass import (
-    ENDS,
-    NO_SET,
-    WRAP,
     Pass,
     Way,
     longest_lift,
@@ -21,7 +18,8 @@ from pinchline.analysis.limits.single_pass import (
     sheet_limit,
     surface_strain,
 )
-from pinchline.analysis.limits.sweep import TRIALS, Climb, Judged, Raises
+from pinchline.analysis.limits.sweep import TRIALS, Climb, Raises, RatedPass
+from pinchline.case.demand import LIFT_ENDS, NO_DEMAND, Demand, LimitKind
 from pinchline.solvers.layers import section_law
 from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import wrap_curvature
@@ -49,7 +47,7 @@ class Tightest(NamedTuple):
 
     radius, loaded: of the mid-line, free and under the rolls (mm); NaN where no pass
     leaves a set; lift (mm); way: fed toward, "" without a pass; limit: what keeps it
-    from being tighter; by: what found it; the rest: what the pass asks for.
+    from being tighter; by: what found it; demand: of the pass.
     """
 
     radius: float
@@ -57,28 +55,28 @@ class Tightest(NamedTuple):
     strain: float
     lift: float
     way: str
-    limit: str
+    limit: LimitKind | None
     by: str
-    grip_margin: float
-    hand_force: float
-    screw_force: float
-    pinch_force: float
-    roll_deflection: float
+    demand: Demand
+
+    @classmethod
+    def read(cls, row: list[Any]) -> Tightest:
+        """Read one from the row of a file: its fields, the demand a row of its own."""
+        found = cls(*row)
+        limit = None if found.limit is None else LimitKind(found.limit)
+        return found._replace(limit=limit, demand=Demand(*found.demand))
 
 
-EFFORTS = Tightest._fields[-5:]
-
-
-def _none(limit: str, by: str) -> Tightest:
+def _none(limit: LimitKind | None, by: str) -> Tightest:
     nan = math.nan
-    return Tightest(nan, nan, nan, nan, "", limit, by, *(nan,) * 5)
+    return Tightest(nan, nan, nan, nan, "", limit, by, NO_DEMAND)
 
 
 class _Found(NamedTuple):
-    """Best pass one way, None where none can be made; what binds, "" where lost."""
+    """Best pass one way, None where none can be made; what binds, None where lost."""
 
     best: Pass | None
-    limit: str
+    limit: LimitKind | None
 
     @property
     def radius(self) -> float:
@@ -90,44 +88,46 @@ def _one_way(case: Case, way: Way, raises: Raises) -> _Found:
     """Follow the passes one way until something binds."""
     longest, end = longest_lift(case)
     climb = Climb(case, way, raises)
-    best: Judged | None = None
+    best: RatedPass | None = None
     lost = 0
     for number in range(FIRST, LIFTS + 1):
-        there = climb.judged(LAST * longest * number / LIFTS)
+        there = climb.rated(LAST * longest * number / LIFTS)
         found = there is not None
         if there is None:
             lost += 1
             there = climb.furthest()
-        if there is not None and not there.made.possible:
+        if there is not None and not there.rolled.possible:
             return _between(climb, best, there)
         best = there or best
-        if best is not None and climb.lies_on_roll(best.made):
-            return _Found(best.made, WRAP)
+        if best is not None and climb.lies_on_roll(best.rolled):
+            return _Found(best.rolled, LimitKind.WRAP)
         if lost > TRIALS:
             break
-    return _Found(best and best.made, end if found else "")
+    return _Found(best and best.rolled, end if found else None)
 
 
-def _between(climb: Climb, good: Judged | None, bad: Judged) -> _Found:
+def _between(climb: Climb, good: RatedPass | None, bad: RatedPass) -> _Found:
     """Find the pass between two that asks just what is allowed.
 
     False position on what is asked over what is allowed.
     """
     for number in range(TRIED):
-        low, least = (good.made.lift, good.share) if good else (0.0, 0.0)
-        share = min(max((AIM - least) / (bad.share - least), INSIDE), 1.0 - INSIDE)
+        low, least = (good.rolled.lift, good.utilisation) if good else (0.0, 0.0)
+        share = min(
+            max((AIM - least) / (bad.utilisation - least), INSIDE), 1.0 - INSIDE
+        )
         if number % 2 and number > 2:  # it creeps where what is asked is far from even
             share = 0.5
-        there = climb.judged(low + share * (bad.made.lift - low))
+        there = climb.rated(low + share * (bad.rolled.lift - low))
         if there is None:
             break
-        if not there.made.possible:
+        if not there.rolled.possible:
             bad = there
             continue
         good = there
-        if good.share > NEAR:
-            return _Found(good.made, good.nearest)
-    return _Found(good and good.made, bad.nearest)
+        if good.utilisation > NEAR:
+            return _Found(good.rolled, good.governing_limit)
+    return _Found(good and good.rolled, bad.governing_limit)
 
 
 def tightest(case: Case, *, back_only: bool = False) -> Tightest:
@@ -142,8 +142,8 @@ def tightest(case: Case, *, back_only: bool = False) -> Tightest:
     """
     raises = Raises(case)
     back = _one_way(case, "operator", raises)
-    if back.limit == WRAP:
-        return _answer(back.best, WRAP, SPAN)
+    if back.limit == LimitKind.WRAP:
+        return _answer(back.best, LimitKind.WRAP, SPAN)
     if not back.limit:
         return _wrapped_sheet(case) or _by_steps(case)
     if back_only:
@@ -153,11 +153,13 @@ def tightest(case: Case, *, back_only: bool = False) -> Tightest:
     return _answer(best.best, best.limit, SPAN)
 
 
-def _answer(p: Pass | None, limit: str, by: str) -> Tightest:
+def _answer(p: Pass | None, limit: LimitKind | None, by: str) -> Tightest:
     """Read an answer from the tightest pass that can be made, and what binds it."""
     if p is None or math.isinf(p.radius):
         # of itself the sheet stays flat where only the lift or the roll ends it
-        return _none(NO_SET if limit in (WRAP, *ENDS) else limit, by)
+        return _none(
+            LimitKind.NO_SET if limit in (LimitKind.WRAP, *LIFT_ENDS) else limit, by
+        )
     values = p._asdict()
     kept = {name: values[name] for name in Tightest._fields if name in values}
     return Tightest(**(kept | {"limit": limit, "by": by}))
@@ -174,19 +176,19 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
         law, [1.0 / wrap_curvature(case.machine, sheet.thickness)]
     )
     if math.isinf(bent.free):  # not even the roll's curvature leaves a set
-        return _none(NO_SET, WRAPPED_SHEET)
-    if sheet_limit(case, bent.free, bent.loaded, 0.0) != WRAP:
+        return _none(LimitKind.NO_SET, WRAPPED_SHEET)
+    if sheet_limit(case, bent.free, bent.loaded, 0.0) != LimitKind.WRAP:
         return None
     for times in HARDER:
         strength = times * sheet.material.yield_strength
         harder = case.replace({"sheet.material.yield_strength": strength})
         found = _one_way(harder, "operator", Raises(harder))
-        if found.limit == WRAP and found.best is not None:
+        if found.limit == LimitKind.WRAP and found.best is not None:
             strain = surface_strain(case, bent.loaded)
             on_roll = found.best._replace(
                 radius=bent.free, loaded=bent.loaded, strain=strain
             )
-            return _answer(on_roll, WRAP, WRAPPED_SHEET)
+            return _answer(on_roll, LimitKind.WRAP, WRAPPED_SHEET)
     return None
 
 
@@ -208,7 +210,7 @@ def checked(case: Case, found: Tightest, halvings: int = CHECK_HALVINGS) -> Tigh
     longest, end = longest_lift(case)
     way: Way = "rear" if found.way == "rear" else "operator"
     here = one_pass(case, found.lift, way)
-    if here.possible and found.limit in (WRAP, end):
+    if here.possible and found.limit in (LimitKind.WRAP, end):
         return _stepped(here, end)
     good, bad = (here, None) if here.possible else (None, here)
     step = NEARBY if here.possible else -NEARBY
@@ -232,6 +234,6 @@ def _halved(case: Case, good: Pass | None, bad: Pass, halvings: int) -> Tightest
     return _stepped(good, bad.limit)
 
 
-def _stepped(p: Pass | None, limit: str) -> Tightest:
-    wraps = p is not None and p.limit == WRAP
-    return _answer(p, WRAP if wraps else limit, STEPPED)
+def _stepped(p: Pass | None, limit: LimitKind | None) -> Tightest:
+    wraps = p is not None and p.limit == LimitKind.WRAP
+    return _answer(p, LimitKind.WRAP if wraps else limit, STEPPED)

@@ -13,7 +13,7 @@ from scipy.interpolate import PchipInterpolator
 from pinchline import parallel
 from pinchline.analysis.limits.single_pass import Pass, longest_lift, one_pass
 from pinchline.analysis.planning.job import Knot, Run
-from pinchline.solvers.pass_efforts import expected_limit
+from pinchline.solvers.ratings import steady_limit
 from pinchline.solvers.steady.solver import SOLVED, climb_lifts
 
 if TYPE_CHECKING:
@@ -22,9 +22,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import Case
+    from pinchline.case.demand import LimitKind
 
     Array = NDArray[np.float64]
-    Row = tuple[float, float, float, str]  # lift, curvature, loaded, limit
+    Row = tuple[float, float, float, LimitKind | None]  # lift, curvature, loaded, limit
 
 LAG = 0.06  # of the distance to the rear roll: that far ahead the sheet is bent most
 RIDGE = 0.05  # of a knot's own weight: knots that nothing tells of stay where they are
@@ -43,16 +44,16 @@ class LiftTable:
     ----------
     lifts, curvatures, loaded : of passes that leave a set: lift (mm), curvature left
         and under the rolls (1/mm), all rising
-    limits : what each exceeds, "" for nothing
+    limits : what each exceeds, None for nothing
     most : longest lift that the machine allows, mm; ``end``: what ends it
     """
 
     lifts: Array
     curvatures: Array
     loaded: Array
-    limits: tuple[str, ...]
+    limits: tuple[LimitKind | None, ...]
     most: float
-    end: str
+    end: LimitKind
 
     @property
     def tightest(self) -> float:
@@ -86,7 +87,7 @@ class LiftTable:
             lifts=np.append(self.lifts[:kept], lift),
             curvatures=np.exp(ended(np.log(self.curvatures))),
             loaded=ended(self.loaded),
-            limits=(*self.limits[:kept], ""),
+            limits=(*self.limits[:kept], None),
         )
 
     @cached_property
@@ -203,7 +204,7 @@ def _by_span(case: Case, most: float) -> Iterator[Row]:
     for one in climb_lifts(case, lifts, "operator", natural_curvature=natural):
         if one.status == SOLVED and one.residual > before:
             before, lost = one.residual, 0
-            yield one.lift, one.residual, one.loaded, expected_limit(case, one)
+            yield one.lift, one.residual, one.loaded, steady_limit(case, one)
         elif before > least:
             lost += 1
             if lost == MOST_LOST or one.status == SOLVED:
@@ -215,7 +216,7 @@ def _by_steps(case: Case, most: float, workers: int | None) -> Iterator[Row]:
     with parallel.workers(workers, STEPPED) as do_all:
         for one in do_all(_pass, [(case, float(lift)) for lift in lifts]):
             if math.isfinite(one.radius) and one.radius > 0.0:
-                limit = "" if one.possible else one.limit
+                limit = None if one.possible else one.limit
                 yield one.lift, 1.0 / one.radius, 1.0 / one.loaded, limit
 
 

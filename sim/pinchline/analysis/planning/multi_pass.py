@@ -20,7 +20,7 @@ from pinchline.analysis.planning.job import Knot, Run, job
 from pinchline.analysis.planning.lift_control import follow, play, raise_until
 from pinchline.analysis.planning.search import GRIPPED, Draft, Search
 from pinchline.errors import InputError, SolverError
-from pinchline.parts.assess import template_gap
+from pinchline.parts.assess import FLATS, template_gap
 from pinchline.parts.wanted import wanted_part
 from pinchline.solvers.stepped.placing import place, take_out
 from pinchline.solvers.stepped.program import run_to_state
@@ -87,7 +87,7 @@ def _bends_it(search: Search, draft: Draft) -> bool:
     own = search.target.model_copy(update={"flat_operator": None, "flat_rear": None})
     part = wanted_part(own, search.thickness, draft.made.arc_flats)
     apart = template_gap(draft.made, part)
-    good = all(d.good for d in draft.deviations if "flat" not in d.name)
+    good = all(d.good for d in draft.deviations if d.quantity not in FLATS)
     return good and apart <= search.target.tolerance_opening
 
 

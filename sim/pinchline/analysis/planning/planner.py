@@ -14,18 +14,17 @@ import numpy as np
 
 from pinchline import units
 from pinchline.analysis.closing import close_part
-from pinchline.analysis.limits.single_pass import ENDS, NO_SET, STRAIN, WRAP
 from pinchline.analysis.planning.lift_table import calibrated, lift_table
 from pinchline.analysis.planning.multi_pass import in_passes
 from pinchline.analysis.planning.plan import Plan, settings_of
 from pinchline.analysis.planning.search import Draft, Search
 from pinchline.analysis.planning.sensitivity import effects
 from pinchline.analysis.planning.shortfall import bound, changes, relaxed
+from pinchline.case.demand import CLOSED_CURLS, LIFT_ENDS, MACHINE_LIMITS, LimitKind
 from pinchline.case.target import DETERMINED
 from pinchline.errors import InputError, PinchlineError
-from pinchline.parts.assess import judge
-from pinchline.solvers.effort import CRANK, DEFLECTION, GRIP, LIMITS, asked_of
-from pinchline.solvers.pass_efforts import pass_efforts
+from pinchline.parts.assess import FLATS, RADII, PartQuantity, judge
+from pinchline.solvers.ratings import demand_of_pass, limit_checks
 from pinchline.solvers.steady.solver import SOLVED, solve_pass
 
 if TYPE_CHECKING:
@@ -34,11 +33,12 @@ if TYPE_CHECKING:
     from pinchline.analysis.closing import Closing
     from pinchline.analysis.planning.lift_table import LiftTable
     from pinchline.case.case import Case
+    from pinchline.parts.assess import Deviation
 
     Progress = Callable[[float, str], None]
 
-MACHINE = (*LIMITS, *ENDS)
-NIP_EDGE, ONE_WAY = "the nip must hold the edge", "the rolls bend one way only"
+MACHINE = (*MACHINE_LIMITS, *LIFT_ENDS)
+MACHINE_OR_ROLL = (*MACHINE, LimitKind.WRAP)
 SLACK = 0.3  # of the sharpest curvature: weaker bends need no calibration of theirs
 GENTLER = (1.0, 0.97, 0.94, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)  # of the bound's lift
 SLIPS = 1.1  # times the grip: where only the way to the steady pass asks too much
@@ -47,7 +47,6 @@ SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
 TOO_TIGHT = 1.002  # of the tightest curvature: rounding of the table
 CREASED = 1.5  # of the wanted curvature: a crease worth a word
 IN_ONE = "in one pass, "  # where several were tried and did not make it
-CURL = ("curl meets the machine", "curl meets itself")
 
 
 def make_plan(
@@ -88,7 +87,8 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     search = Search(case, table)
     bends = search.part((0.0, 0.0)).curvature
     wanted = float(np.max(np.abs(bends)))
-    limit, draft = "", None
+    limit: LimitKind | None = None
+    draft: Draft | None = None
     if not table.lifts.size:
         message = "no lift of this machine leaves a set in this sheet"
         raise InputError(
@@ -105,19 +105,21 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         draft = search.solve(tell)
         limit = draft.stopped
     one_pass, tried = limit, False
-    if draft is not None and limit in (GRIP, CRANK):
+    if draft is not None and limit in (LimitKind.GRIP, LimitKind.HAND_FORCE):
         several = in_passes(case, table, wanted, tell)
         tried = several is None
         if several is not None:
-            (search, draft), limit = several, ""
-    if draft is None or (limit and limit not in CURL):
+            (search, draft), limit = several, None
+    if draft is None or (limit and limit not in CLOSED_CURLS):
         tell(0.5, "the tightest curve that can be made")
         most = bound(case, table)
         limit = most.limit
         search, draft = _nearest_draft(case, table, most.lift, tell)
     tell(0.8, "a little more lift, closing by hand")
     limit = limit or _limit(draft, table, search)
-    helps = changes(case, wanted, workers) if limit in (*MACHINE, WRAP) else {}
+    helps = (
+        changes(case, wanted, workers) if limit in (*MACHINE, LimitKind.WRAP) else {}
+    )
     with effects(draft, table, workers) as found:
         closing = _closing(draft)
         more = found()
@@ -130,7 +132,7 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
         effects=more,
         closing=closing,
         reached=not limit,
-        limit=limit,
+        limit=_limit_words(limit, draft),
         nearest=(IN_ONE if tried else "") + _nearest(draft) if limit else "",
         changes=_change_words(case, table, wanted, limit, helps) if limit else (),
         notes=_notes(draft, search, one_pass),
@@ -166,27 +168,40 @@ def _nearest_draft(
     return search, replace(draft, case=asked, part=wanted, deviations=rows)
 
 
-def _limit(draft: Draft, table: LiftTable, search: Search) -> str:
-    """Name what keeps a job from being the wanted part; "" where nothing does."""
+def _worst(draft: Draft) -> Deviation:
+    """Deviation that is farthest from good."""
+    return max(draft.deviations, key=lambda d: 0.0 if d.good else abs(d.off))
+
+
+def _limit_words(limit: LimitKind | None, draft: Draft) -> str:
+    """Name a limit, with what is missed where no job was found; "" without one."""
+    if limit is LimitKind.NO_JOB:
+        return f"{limit}: {_worst(draft).name}"
+    return str(limit or "")
+
+
+def _limit(draft: Draft, table: LiftTable, search: Search) -> LimitKind | None:
+    """Name what keeps a job from being the wanted part; None where nothing does."""
     part, values = draft.part, draft.result.summary
     if draft.stopped:
         return draft.stopped
     if values["surface_strain_max"] > values["allowable_strain"]:
-        return STRAIN
+        return LimitKind.STRAIN
     if draft.miss <= 1.0:
-        return ""
+        return None
     if float(np.min(part.curvature)) < -COUNTER * part.sharpest:
-        return ONE_WAY
+        return LimitKind.ONE_WAY
     if part.sharpest < float(table.curvatures[0]):
-        return NO_SET
-    worst = max(draft.deviations, key=lambda d: 0.0 if d.good else abs(d.off))
-    if "flat" in worst.name and worst.off > 0.0:
-        if len(draft.runs) == 1 and "rear" in worst.name and search.held_by:
+        return LimitKind.NO_SET
+    worst = _worst(draft)
+    if worst.quantity in FLATS and worst.off > 0.0:
+        one_rear = len(draft.runs) == 1 and worst.quantity is PartQuantity.FLAT_REAR
+        if one_rear and search.held_by:
             return search.held_by
-        if len(draft.runs) == 1 and "rear" in worst.name and search.edge_refused:
-            return "the bent sheet does not go into the nip again, turned end for end"
-        return NIP_EDGE
-    return f"no job found that meets it: {worst.name}"
+        if one_rear and search.edge_refused:
+            return LimitKind.NOT_IN_NIP_AGAIN
+        return LimitKind.NIP_EDGE
+    return LimitKind.NO_JOB
 
 
 def _closing(draft: Draft) -> Closing | None:
@@ -212,7 +227,7 @@ def _nearest(draft: Draft) -> str:
     """Say the part that the plan's job makes."""
     made = draft.made
     words = []
-    asked = [d for d in draft.deviations if d.name.startswith("radius")]
+    asked = [d for d in draft.deviations if d.quantity in RADII]
     words += [f"{d.name} {_length(d.made)}" for d in asked]
     words.append(f"opening {_length(made.opening)}")
     words.append(f"turned by {math.degrees(made.turned):.1f} deg")
@@ -221,14 +236,18 @@ def _nearest(draft: Draft) -> str:
 
 
 def _change_words(
-    case: Case, table: LiftTable, wanted: float, limit: str, helps: dict[str, float]
+    case: Case,
+    table: LiftTable,
+    wanted: float,
+    limit: LimitKind,
+    helps: dict[str, float],
 ) -> tuple[str, ...]:
     """Say what would make the part possible."""
-    if limit == NIP_EDGE:
+    if limit == LimitKind.NIP_EDGE:
         return ("a longer blank, its edges cut off after rolling",)
-    if limit in CURL:
+    if limit in CLOSED_CURLS:
         return ("less turned angle on this machine, the rest closed by hand",)
-    if limit == ONE_WAY:
+    if limit == LimitKind.ONE_WAY:
         return ("counter-bends in a second job, with the sheet turned over",)
     words = []
     if "roll" in helps:
@@ -240,29 +259,29 @@ def _change_words(
         words.append(f"softer sheet, yield strength {stress} or less")
     if limit in MACHINE and wanted <= table.tightest:
         words += _machine_words(case, table.lift(wanted), limit)
-    if not words and limit in (*MACHINE, WRAP):
+    if not words and limit in MACHINE_OR_ROLL:
         words.append("no smaller upper roll, thinner or softer sheet alone is enough")
     return tuple(words)
 
 
-def _machine_words(case: Case, lift: float, limit: str) -> list[str]:
+def _machine_words(case: Case, lift: float, limit: LimitKind) -> list[str]:
     """Say what the machine would have to allow for a lift (mm)."""
     found = solve_pass(case, lift, "operator")
     if found.status != SOLVED:
         return []
-    whole = asked_of(case, pass_efforts(case, found), abs(found.drive))
-    asked = next((a for a in whole if a.kind == limit), None)
-    if asked is None or not asked.allowed or limit == DEFLECTION:
+    checks = limit_checks(case, demand_of_pass(case, found), abs(found.drive))
+    check = next((one for one in checks if one.kind == limit), None)
+    if check is None or not check.rating or limit == LimitKind.ROLL_DEFLECTION:
         return []  # how a roll deflects is not in proportion to the width
-    over = asked.share
-    if limit == GRIP:
+    over = check.utilisation
+    if limit == LimitKind.GRIP:
         nip = case.machine.nip
         over = max(over, SLIPS)
         words = [
             f"rolls that grip with a friction of {over * nip.friction:.2f} or more"
         ]
         if nip.clamp is not None:
-            more = (over - 1.0) * asked.allowed / (2.0 * nip.friction)
+            more = (over - 1.0) * check.rating / (2.0 * nip.friction)
             force = units.format(nip.clamp + more, "line_force")
             words.append(f"rolls clamped with {force} or more")
         return words
@@ -270,10 +289,10 @@ def _machine_words(case: Case, lift: float, limit: str) -> list[str]:
     return [f"sheet no wider than {_length(width)}"] if over > 1.0 else []
 
 
-def _notes(draft: Draft, search: Search, one_pass: str) -> tuple[str, ...]:
+def _notes(draft: Draft, search: Search, one_pass: LimitKind | None) -> tuple[str, ...]:
     """Tell what the operator should know besides.
 
-    ``one_pass``: what keeps a single pass from making it, "" where nothing does.
+    ``one_pass``: what keeps a single pass from making it, None where nothing does.
     """
     case, notes = draft.case, []
     lift = draft.runs[0].knots[-1].lift

@@ -31,6 +31,7 @@ from pinchline.analysis.planning.lift_table import (
     mend,
     thinned,
 )
+from pinchline.case.demand import MACHINE_LIMITS, LimitKind
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.assess import (
     Made,
@@ -41,7 +42,6 @@ from pinchline.parts.assess import (
     zones_of,
 )
 from pinchline.parts.wanted import Part, wanted_part
-from pinchline.solvers.effort import LIMITS
 from pinchline.solvers.rolls import GRIP_EDGE
 from pinchline.solvers.stepped.program import run_to_state
 
@@ -94,10 +94,11 @@ class Draft:
     deviations: tuple[Deviation, ...]
 
     @property
-    def stopped(self) -> str:
-        """What ended a move, "" where nothing did."""
+    def stopped(self) -> LimitKind | None:
+        """What ended a move, None where nothing did."""
         stops = (event.kind for event in self.result.events if event.level == "stop")
-        return next(stops, "")
+        first = next(stops, None)
+        return None if first is None else LimitKind(first)
 
     @property
     def stopped_pass(self) -> int:
@@ -150,7 +151,7 @@ class Search:
         # sheet behind the nip (mm) where a first run ends, and a pass before it
         self.in_hand = self.least
         self.in_hand_before = [self.least for _ in passes[:-1]]
-        self.held_by = ""  # limit of the machine that ends it sooner
+        self.held_by: LimitKind | None = None  # what ends it sooner
         self.edge_refused = False
         self.one_run_flat = math.nan
 
@@ -277,7 +278,7 @@ class Search:
             end = float(draft.result.steps["nip"][-1]) - BACK * self.thickness
             left = draft.blank - end
             if (
-                draft.stopped not in LIMITS
+                draft.stopped not in MACHINE_LIMITS
                 or start >= end
                 or left >= late * self.distance
             ):

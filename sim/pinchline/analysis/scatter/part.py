@@ -17,7 +17,16 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.parts import measure
-from pinchline.parts.assess import TRIM, Made, judge, read_made, template_gap, zones_of
+from pinchline.parts.assess import (
+    RADII,
+    TRIM,
+    Made,
+    PartQuantity,
+    judge,
+    read_made,
+    template_gap,
+    zones_of,
+)
 from pinchline.parts.wanted import wanted_part
 from pinchline.solvers.steady.problem import residual_curvatures
 
@@ -33,18 +42,6 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 LONGEST_TRIM = 0.3  # of a half's curve
-# what a plan calls what it judges (``plan_made.judge``), and its number here
-ROWS = {
-    "opening": 0,
-    "radius, operator's half": 1,
-    "radius, operator's arc": 1,
-    "radius, rear half": 2,
-    "radius, rear arc": 2,
-    "operator's flat, by straightedge": 3,
-    "rear flat, by straightedge": 4,
-    "turned angle": 5,
-    "farthest from the template": 6,
-}
 
 
 class Quantity(NamedTuple):
@@ -64,13 +61,14 @@ QUANTITIES = (
     Quantity("turned_angle", "turned angle", "angle"),
 )
 TEMPLATE = Quantity("template_gap", "farthest from the template", "length")
-OPENING, TURNED, GAP = 0, 5, 6
+OPENING, TURNED = PartQuantity.OPENING, PartQuantity.TURNED_ANGLE
+GAP = PartQuantity.TEMPLATE_GAP
 
 
 class Allowed(NamedTuple):
-    """What is good of a quantity (by number), in the internal unit."""
+    """What is good of a quantity, in the internal unit."""
 
-    quantity: int
+    quantity: PartQuantity
     wanted: float
     tolerance: float
 
@@ -153,13 +151,13 @@ def record_of(
         return record
     rows = judge(case, part, made)
     own = measured(record, sheet["curvature_residual"])
-    radii = {ROWS[d.name]: d.made for d in rows if ROWS.get(d.name) in (1, 2)}
-    circle = tuple(radii.get(i, own[i]) / own[i] for i in (1, 2))
+    radii = {d.quantity: d.made for d in rows if d.quantity in RADII}
+    circle = tuple(radii.get(i, own[i]) / own[i] for i in RADII)
     asked = [d for d in rows if not math.isnan(d.tolerance)]
     return replace(
         record,
         circle=(circle[0], circle[1]) if np.all(np.isfinite(circle)) else (1.0, 1.0),
-        allowed=tuple(Allowed(ROWS[d.name], d.wanted, d.tolerance) for d in asked),
+        allowed=tuple(Allowed(d.quantity, d.wanted, d.tolerance) for d in asked),
     )
 
 

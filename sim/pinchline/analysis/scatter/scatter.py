@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from pinchline.analysis.scatter.inputs import Input
     from pinchline.analysis.scatter.part import Quantity, Record
     from pinchline.case.case import Case
+    from pinchline.case.demand import LimitKind
 
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
@@ -55,7 +56,7 @@ NEAR = 0.5  # of the spread: how far quick answers may be off that are told as t
 class Stops(NamedTuple):
     """Jobs that a limit of the machine ends: which limit, and their share."""
 
-    kind: str
+    kind: LimitKind
     share: float
 
 

@@ -13,27 +13,32 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.analysis.scatter.surrogate import DRIVE, GRIP, PINCH, PUSH
-from pinchline.solvers.effort import Effort, exceeded, grip_slack
+from pinchline.case.demand import DEMAND_QUANTITIES, Demand
+from pinchline.solvers.ratings import exceeded, grip_slack
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.scatter.part import Record
     from pinchline.analysis.scatter.surrogate import Stretch
+    from pinchline.case.demand import LimitKind
 
     Array = NDArray[np.float64]
+
+
+FORCES = {"grip": GRIP, "drive": DRIVE, "rear": PUSH, "pinch": PINCH}
 
 
 class _Load(NamedTuple):
     """What one stretch of the record asks for, at its largest.
 
-    drive, pressure : where the grip is nearest to slipping (N/mm); the rest of the
-    whole machine, as ``Effort`` has them
+    drive, pressure : where the grip is nearest to slipping (N/mm); ``largest``: of each
+    quantity alone
     """
 
     drive: float
     pressure: float
-    largest: Effort
+    largest: Demand
 
 
 def _load(record: Record, stretch: Stretch) -> _Load | None:
@@ -46,14 +51,20 @@ def _load(record: Record, stretch: Stretch) -> _Load | None:
     nearest = int(np.argmin(np.where(fed, margin, np.inf)))
     friction = record.case.machine.nip.friction
     grip = float(margin[nearest] + drive[nearest])
-    largest = Effort(*(float(np.max(steps[name][mine])) for name in Effort._fields))
+    largest = Demand(*(float(np.max(steps[name][mine])) for name in Demand._fields))
     pressure = grip / friction if friction > 0.0 else 0.0
     return _Load(float(drive[nearest]), pressure, largest)
 
 
+def _scaled(demand: Demand, ratios: dict[str, float]) -> Demand:
+    """Demand whose quantities go with the force that each follows."""
+    pairs = zip(demand, DEMAND_QUANTITIES, strict=True)
+    return Demand(*(value * ratios[quantity.follows] for value, quantity in pairs))
+
+
 def stops_of(
     record: Record, stretches: tuple[Stretch, ...], ratios: Array, friction: Array
-) -> tuple[NDArray[np.bool_], list[tuple[str, float]]]:
+) -> tuple[NDArray[np.bool_], list[tuple[LimitKind, float]]]:
     """Tell which jobs are made, and the share of all that each limit ends.
 
     Parameters
@@ -66,30 +77,22 @@ def stops_of(
     case = record.case
     slack = grip_slack(case, record.result.inputs["moment_first_yield"])
     made = np.ones(friction.size, dtype=bool)
-    kinds: Counter[str] = Counter()
+    kinds: Counter[LimitKind] = Counter()
     for stretch in stretches:
         load = _load(record, stretch)
         if load is None:
             continue
         own = ratios[:, list(stretch.stations)]
-        driven, pushed, pinched = (
-            np.max(own[:, :, which], axis=1) for which in (DRIVE, PUSH, PINCH)
-        )
+        scale = {force: np.max(own[:, :, at], axis=1) for force, at in FORCES.items()}
         held = friction[:, np.newaxis] * load.pressure * own[:, :, GRIP]
         margins = np.min(held - load.drive * own[:, :, DRIVE], axis=1)
         for job in range(friction.size):
-            largest = load.largest
-            asked = Effort(
-                grip_margin=float(margins[job]),
-                crank_torque=largest.crank_torque * driven[job],
-                hand_force=largest.hand_force * driven[job],
-                screw_force=largest.screw_force * pushed[job],
-                screw_torque=largest.screw_torque * pushed[job],
-                pinch_force=largest.pinch_force * pinched[job],
-                roll_deflection=largest.roll_deflection * pinched[job],
+            now = {force: ratio[job] for force, ratio in scale.items()}
+            demand = _scaled(load.largest, now)._replace(
+                grip_margin=float(margins[job])
             )
-            drive = load.drive * float(driven[job])
-            found = exceeded(case, asked, drive, slack)
+            drive = load.drive * float(now["drive"])
+            found = exceeded(case, demand, drive, slack)
             if found and made[job]:
                 made[job] = False
                 kinds[found[0].kind] += 1

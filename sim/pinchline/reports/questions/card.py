@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 from pinchline import units
 from pinchline.case.machine import MachineTable
 from pinchline.case.material import Card
-from pinchline.case.study.keys import keys_below
+from pinchline.case.study.values import keys_below
 
 if TYPE_CHECKING:
     from pinchline.case.machine import Machine
     from pinchline.case.material import Material
-    from pinchline.case.study.keys import Kind
+    from pinchline.case.variation import Kind
     from pinchline.units import Dimension
 
 _UNITS: dict[Dimension, str] = {

@@ -11,7 +11,8 @@ import numpy as np
 
 from pinchline import units
 from pinchline.analysis.limits.limit_map import ALMOST_FLAT
-from pinchline.analysis.limits.tightest import EFFORTS, SPAN, STEPPED, WRAPPED_SHEET
+from pinchline.analysis.limits.tightest import SPAN, STEPPED, WRAPPED_SHEET
+from pinchline.reports.questions.limits import demand_columns
 from pinchline.results.tables import Column, Table
 
 if TYPE_CHECKING:
@@ -26,22 +27,6 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 SHOWN = 6  # columns and rows of the printed table, at most; alloys are all shown
-# what a limit is called where there is little room
-SHORT = {
-    "wrap": "wrap",
-    "jam": "jam",
-    "end of screw travel": "travel",
-    "grip exceeded": "grip",
-    "effort exceeded": "crank",
-    "screw force exceeded": "screw",
-    "screw torque exceeded": "screw torque",
-    "pinch force exceeded": "bearings",
-    "roll deflection exceeded": "deflection",
-    "surface strain": "strain",
-    "an edge runs out": "edge",
-    "no permanent set": "no set",
-    "solver": "not found",
-}
 _FOUND = (
     (
         "radius",
@@ -51,19 +36,6 @@ _FOUND = (
     ("loaded", "mm", "radius under the rolls"),
     ("strain", "1", "largest surface strain"),
     ("lift", "mm", "lift of the rear roll from touch"),
-)
-_ASKED = dict(
-    zip(
-        EFFORTS,
-        (
-            ("N/mm", "least grip beyond the drive"),
-            ("N", "largest force of the hand"),
-            ("N", "largest force on a screw of the rear roll"),
-            ("N", "largest force on a pinch roll"),
-            ("mm", "largest deflection of a roll"),
-        ),
-        strict=True,
-    )
 )
 
 
@@ -87,13 +59,10 @@ def limit_map_table(found: LimitMap, title: str) -> Table:
     ]
     columns += [
         Column("toward", "1", "the way it is fed", _text(a.way for a in answers)),
-        Column("limit", "1", "what binds", _text(a.limit for a in answers)),
+        Column("limit", "1", "what binds", _text(str(a.limit or "") for a in answers)),
         Column("by", "1", "what found it", _text(a.by for a in answers)),
     ]
-    columns += [
-        _numbers(name, unit, words, (getattr(a, name) for a in answers))
-        for name, (unit, words) in _ASKED.items()
-    ]
+    columns += demand_columns([a.demand for a in answers])
     stepped = [p.stepped for p in points]
     columns += [
         _numbers(
@@ -106,7 +75,7 @@ def limit_map_table(found: LimitMap, title: str) -> Table:
             "stepped_limit",
             "1",
             "what binds by the stepped solver",
-            _text(s.limit if s else "" for s in stepped),
+            _text(str(s.limit or "") if s else "" for s in stepped),
         ),
         _numbers(
             "error",
@@ -167,7 +136,7 @@ def _evenly(items: list[T]) -> list[T]:
 
 def _cell(point: Point, system: System) -> str:
     answer = point.found
-    limit = SHORT.get(answer.limit, answer.limit)
+    limit = answer.limit.label if answer.limit else ""
     if math.isnan(answer.radius):
         return f"none: {limit}"
     if answer.radius > ALMOST_FLAT:
@@ -177,7 +146,7 @@ def _cell(point: Point, system: System) -> str:
 
 def _account(found: LimitMap) -> Iterator[str]:
     kinds = Counter(p.found.limit for p in found.points)
-    told = ", ".join(f"{kind} {count}" for kind, count in kinds.most_common())
+    told = ", ".join(f"{kind or ''} {count}" for kind, count in kinds.most_common())
     yield f"What binds, of {len(found.points)} sheets: {told}."
     ways = Counter(p.found.by for p in found.points)
     words = {

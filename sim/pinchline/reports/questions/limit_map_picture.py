@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pinchline import units
-from pinchline.reports.questions.limit_map import SHORT, rows_of
+from pinchline.reports.questions.limit_map import rows_of
 from pinchline.reports.style import theme
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.limits.limit_map import LimitMap, Point
+    from pinchline.case.demand import LimitKind
     from pinchline.units import System
 
     Array = NDArray[np.float64]
@@ -148,7 +149,7 @@ def _bands(
             cells = [at[p.thickness] for p in run]
             start, end = edges[cells[0]], edges[cells[-1] + 1]
             ax.plot([start, start], [y - 0.38, y + 0.38], color=theme.INK, lw=1.3)
-            wide, word = math.log(end / start) / whole, SHORT.get(limit, limit)
+            wide, word = math.log(end / start) / whole, _label(limit)
             if wide > UPRIGHT:
                 size = min(7.5, 44.0 / len(word))  # as long as the band is high
                 turned = {} if wide > ROOM else {"rotation": 90.0, "fontsize": size}
@@ -157,6 +158,10 @@ def _bands(
     ax.set_yticks(range(len(rows)), [name for name, _ in rows])
     ax.tick_params(axis="y", length=0.0)
     ax.set_ylim(-0.6, len(rows) - 0.4)
+
+
+def _label(limit: LimitKind | None) -> str:
+    return limit.label if limit else ""
 
 
 def _patch(box: Any, point: Point, norm: Any, colors: Any) -> Any:
@@ -221,4 +226,4 @@ def _name_regions(ax: Axes, t: Array, strengths: Array, limits: NDArray[Any]) ->
                 continue
             depth = distance_transform_edt(np.pad(here, 1))[1:-1, 1:-1]
             i, j = np.unravel_index(int(np.argmax(depth)), depth.shape)
-            theme.note(ax, SHORT.get(limit, limit), t[j], strengths[i])
+            theme.note(ax, _label(limit), t[j], strengths[i])

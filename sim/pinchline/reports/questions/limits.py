@@ -8,16 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import units
-from pinchline.analysis.limits.single_pass import WRAP
+from pinchline.case.demand import RATED_QUANTITIES, LimitKind
 from pinchline.reports.style import theme
 from pinchline.results.tables import Column, Table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from pinchline.analysis.limits.limits import Limits, OneWay
     from pinchline.analysis.limits.single_pass import Pass
+    from pinchline.case.demand import Demand
     from pinchline.units import System
 
 _NUMBERS = (
@@ -25,27 +28,40 @@ _NUMBERS = (
     ("radius", "mm", "residual radius of the mid-line, infinite where none remains"),
     ("loaded", "mm", "radius under the rolls"),
     ("strain", "1", "largest surface strain"),
-    ("grip_margin", "N/mm", "least grip beyond the drive"),
-    ("hand_force", "N", "largest force of the hand"),
-    ("screw_force", "N", "largest force on a screw of the rear roll"),
-    ("pinch_force", "N", "largest force on a pinch roll"),
-    ("roll_deflection", "mm", "largest deflection of a roll"),
-    ("nip_opening", "mm", "largest opening of the nip"),
 )
+_OPENING = ("nip_opening", "mm", "largest opening of the nip")
 
 
 def limits_table(limits: Limits, title: str) -> Table:
     """Give every pass as a row: forward ones first, by rising lift."""
     passes = [p for way in limits.ways for p in way.passes]
-    columns = [
-        Column(name, unit, words, np.array([getattr(p, name) for p in passes]))
-        for name, unit, words in _NUMBERS
-    ]
+
+    def own(name: str, unit: str, words: str) -> Column:
+        return Column(name, unit, words, np.array([getattr(p, name) for p in passes]))
+
+    columns = [own(*number) for number in _NUMBERS]
+    columns += demand_columns([p.demand for p in passes])
     columns += [
+        own(*_OPENING),
         Column("toward", "1", "the way it is fed", _text(p.way for p in passes)),
-        Column("limit", "1", "what forbids or ends it", _text(p.limit for p in passes)),
+        Column(
+            "limit",
+            "1",
+            "what forbids or ends it",
+            _text(str(p.limit or "") for p in passes),
+        ),
     ]
     return Table("pinchline-limits", "pass", tuple(columns), {"title": title})
+
+
+def demand_columns(demands: Sequence[Demand]) -> list[Column]:
+    """Columns of what passes demand, as far as a machine can be rated for it."""
+    return [
+        Column(
+            q.name, q.unit, q.in_pass, np.array([getattr(d, q.name) for d in demands])
+        )
+        for q in RATED_QUANTITIES
+    ]
 
 
 def _text(words: object) -> np.ndarray:
@@ -64,9 +80,9 @@ def limits_words(limits: Limits, title: str, system: System) -> str:
         lines.append(f"fed toward the {way.way}")
         for p in way.passes:
             lengths = (_say(value, system) for value in (p.lift, p.radius, p.loaded))
-            grip = units.format(p.grip_margin, "line_force", system)
+            grip = units.format(p.demand.grip_margin, "line_force", system)
             row = "".join(f"{cell:>13}" for cell in (*lengths, grip))
-            lines.append(f"{row}   {p.limit}".rstrip())
+            lines.append(f"{row}   {p.limit or ''}".rstrip())
     lines += ["", "Radii of the mid-line; the inside is half a thickness tighter."]
     return "\n".join(lines)
 
@@ -79,9 +95,9 @@ def _answer(way: OneWay, limits: Limits, system: System) -> str:
     start = f"fed toward the {way.way}: "
     p = way.tightest
     if p is None:
-        return f"{start}no pass leaves a set ({way.binds})"
+        return f"{start}no pass leaves a set ({way.binds or ''})"
     tight = f"{start}tightest {_say(p.radius, system)} at {_say(p.lift, system)} lift"
-    if way.binds == WRAP:
+    if way.binds == LimitKind.WRAP:
         return f"{tight}; it lies on the upper roll (wrap): more lift does nothing"
     if way.binds == limits.end:
         return f"{tight}; the machine ends there ({limits.end})"
@@ -132,4 +148,4 @@ def _draw_way(ax: Axes, way: OneWay, color: str, mark: str, size: float) -> None
 
 
 def _kinds(passes: list[Pass]) -> str:
-    return ", ".join(dict.fromkeys(p.limit for p in passes))
+    return ", ".join(dict.fromkeys(p.limit for p in passes if p.limit))

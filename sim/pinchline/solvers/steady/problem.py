@@ -230,10 +230,9 @@ def nothing(lift: float, way: Way, status: str, iterations: int = 0) -> Pass:
 def residual_curvatures(case: Case, moments: Array) -> Array:
     """Curvature (1/mm) that a case's sheet keeps of largest moments (N mm/mm)."""
     held = width_regime(case).held
-    sheet = case.sheet
-    law = section_law(sheet.material, sheet.thickness, case.model, held)
+    law = sheet_properties(case, held).law
     table = law_table(law, case.machine.rolls.upper_radius)
     left = np.empty_like(moments)
     left_curvatures(table, np.ascontiguousarray(moments), left)
-    left += sheet.curvature
+    left += case.sheet.curvature
     return left

@@ -7,20 +7,20 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.solvers.effort import excesses
+from pinchline.case.demand import LimitKind
+from pinchline.solvers.ratings import excesses
 from pinchline.solvers.rolls import REAR, UPPER, wrap_curvature
 from pinchline.solvers.stepped.equilibrium.window import upper_patch
 from pinchline.solvers.stepped.leading_edge import left_over, rides_up_to
 
 if TYPE_CHECKING:
-    from pinchline.solvers.effort import Effort
+    from pinchline.case.demand import Demand
     from pinchline.solvers.stepped.state import Noticed, State
 
 WRAP_FEED = 8.0  # thicknesses of feed that tell a pass from a crease going by
 WRAP_SHARE = 0.99  # of the curvature of the upper roll, over at least a thickness
 EDGE_REACH = 2.0  # thicknesses from the edge within which a contact is the edge's
 LOOK_AT_CURL = 2.0  # mm of feed between looks at the free arms
-MACHINE_MET = "curl meets the machine"
 THICK = 0.05  # of the upper roll's radius: continua were run at 0.033 and 0.08
 SELF_SPACING = 4.0  # mm between the points of the check for a closed curl
 
@@ -154,11 +154,11 @@ def _off_the_rear_roll(state: State) -> Finding:
     )
 
 
-def stops(state: State, asked: Effort) -> list[Finding]:
-    """Find what ends the move after a step with these efforts."""
+def stops(state: State, demand: Demand) -> list[Finding]:
+    """Find what ends the move after a step with this demand."""
     return [
         Finding(excess.kind, stops=True, message=excess.message, value=excess.value)
-        for excess in excesses(state, asked)
+        for excess in excesses(state, demand)
     ]
 
 
@@ -172,7 +172,7 @@ def edge_runs_against(state: State, lift: float) -> Finding | None:
         f"square on, {left_over(state):.1f} mm beyond the nip, and stands; up to "
         f"{rides:.1f} mm lift it would ride up the roll"
     )
-    kind = "edge runs against the rear roll"
+    kind = LimitKind.EDGE_RUNS_AGAINST_ROLL
     return Finding(kind, stops=True, message=message, value=rides)
 
 
@@ -184,18 +184,19 @@ def curl_meets(state: State) -> Finding | None:
     """
     c = state.chain
     roll, rear = state.rolls[UPPER], state.rolls[REAR]
+    machine = LimitKind.CURL_MEETS_MACHINE
     far = 2.0 * roll[2] / state.beam.length
     element, _ = state.driven()
     near, beyond = max(0, int(element - far)), int(element + far)
     away = np.hypot(c.x[:near] - rear[0], c.y[:near] - rear[1])
     if away.size and float(np.min(away)) < rear[2] + LOOK_AT_CURL:
         message = "the curl has come round to the rear roll"
-        return Finding(MACHINE_MET, stops=True, message=message, value=math.nan)
+        return Finding(machine, stops=True, message=message, value=math.nan)
     arms = np.r_[0:near, beyond : state.elements + 1]
     apart = np.hypot(c.x[arms] - roll[0], c.y[arms] - roll[1])
     if arms.size and float(np.min(apart)) < roll[2]:
         message = "the curl has come round to the upper roll"
-        return Finding(MACHINE_MET, stops=True, message=message, value=math.nan)
+        return Finding(machine, stops=True, message=message, value=math.nan)
     stride = max(1, int(SELF_SPACING / state.beam.length))
     px, py = c.x[::stride], c.y[::stride]
     spacing = stride * state.beam.length
@@ -205,5 +206,6 @@ def curl_meets(state: State) -> Finding | None:
     close = gaps < 0.5 * spacing + 2.0 * state.beam.half
     if bool(np.any(close & (apart_along > 6.0 * spacing + 4.0 * state.beam.half))):
         message = "the curl has closed on itself"
-        return Finding("curl meets itself", stops=True, message=message, value=math.nan)
+        kind = LimitKind.CURL_MEETS_ITSELF
+        return Finding(kind, stops=True, message=message, value=math.nan)
     return None

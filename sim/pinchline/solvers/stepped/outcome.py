@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline._version import __version__
+from pinchline.case.demand import DEMAND_QUANTITIES
 from pinchline.case.moves import describe
 from pinchline.parts import measure
 from pinchline.physics.support import STIFFNESS
@@ -302,17 +303,7 @@ def _extremes(steps: dict[str, NDArray[np.generic]]) -> dict[str, float]:
         "nip_opening_max": "nip_opening",
         "give_rear_max": "give_rear",
         "lift_max": "lift",
-    } | {
-        f"{name}_max": name
-        for name in (
-            "crank_torque",
-            "hand_force",
-            "screw_force",
-            "screw_torque",
-            "pinch_force",
-            "roll_deflection",
-        )
-    }
+    } | {q.extreme: q.name for q in DEMAND_QUANTITIES if q.follows != "grip"}
     found = {name: _largest(steps[column]) for name, column in names.items()}
     fed = np.diff(steps["fed"], prepend=0.0) != 0.0
     margins = steps["grip_margin"][fed]

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.case.checks import require_programme
+from pinchline.case.demand import LimitKind
 from pinchline.case.moves import describe
 from pinchline.errors import SolverError
-from pinchline.solvers.effort import grip_margin, pushed_away
+from pinchline.solvers.ratings import grip_margin, pushed_away
 from pinchline.solvers.rolls import GRIP_EDGE, jam_lift
 from pinchline.solvers.stepped import events
 from pinchline.solvers.stepped.outcome import outcome
@@ -57,7 +58,7 @@ class Job:
         """Take down an accepted step; True when an event stops the move."""
         state = self.state
         feeding = self.text.startswith("feed")
-        asked = self.recorder.step(state, self.move)
+        demand = self.recorder.step(state, self.move)
         if state.track is not None:
             now = [*pushed_away(state), grip_margin(state), state.drive_force]
             self.log.note(self.move, state.share, np.array(now))
@@ -67,7 +68,7 @@ class Job:
         if self.stopped:
             return False
         if state.track is None:  # crank and screws are asked by all strips together
-            for finding in events.stops(state, asked):
+            for finding in events.stops(state, demand):
                 self.note(finding)
         if abs(state.fed - self._looked) >= events.LOOK_AT_CURL:
             self._looked = state.fed
@@ -196,15 +197,15 @@ def _place(job: Job, at: float) -> None:
             f"the nip has no grip at s = {at:g} mm: it needs {least:g} mm of sheet on "
             "either side"
         )
-        job.note(events.Finding("no grip", stops=True, message=message, value=at))
+        job.note(
+            events.Finding(LimitKind.NO_GRIP, stops=True, message=message, value=at)
+        )
     elif place(state, at, job.move):
         job.record()
     else:
         message = "the curl of the sheet does not go into the nip past the rolls"
         job.note(
-            events.Finding(
-                "does not lie in the nip", stops=True, message=message, value=at
-            )
+            events.Finding(LimitKind.NOT_IN_NIP, stops=True, message=message, value=at)
         )
         state.gripped = False
 
@@ -221,13 +222,15 @@ def _limited_lift(job: Job, wanted: float) -> tuple[float, events.Finding | None
             f"jam: at {jam:.2f} mm lift the rear roll presses the sheet against the "
             f"upper roll; {wanted:g} mm was asked for"
         )
-        return jam, events.Finding("jam", stops=True, message=message, value=jam)
+        return jam, events.Finding(
+            LimitKind.JAM, stops=True, message=message, value=jam
+        )
     message = (
         f"end of screw travel: the rear roll stands at {travel:g} mm, {wanted:g} mm "
         "was asked for"
     )
     return travel, events.Finding(
-        "end of screw travel", stops=True, message=message, value=travel
+        LimitKind.TRAVEL, stops=True, message=message, value=travel
     )
 
 
@@ -259,7 +262,9 @@ def _feed(job: Job, move: Feed) -> None:
             f"and {move.leave:g} mm are to be left"
         )
         job.note(
-            events.Finding("nothing to feed", stops=True, message=message, value=behind)
+            events.Finding(
+                LimitKind.NOTHING_TO_FEED, stops=True, message=message, value=behind
+            )
         )
         return
     go = min(by, behind - least)
@@ -287,6 +292,9 @@ def _feed(job: Job, move: Feed) -> None:
         )
         job.note(
             events.Finding(
-                "tail leaves the grip", stops=True, message=message, value=max(go, 0.0)
+                LimitKind.TAIL_LEAVES_GRIP,
+                stops=True,
+                message=message,
+                value=max(go, 0.0),
             )
         )

@@ -7,21 +7,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.case.demand import NO_DEMAND
 from pinchline.physics.support import GIVE
 from pinchline.results.schema import ROLLS, Event
-from pinchline.solvers.effort import Effort, effort
+from pinchline.solvers.ratings import demand_of
 from pinchline.solvers.stepped.energy import Account, work_scale
 from pinchline.solvers.stepped.equilibrium.window import upper_patch
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from pinchline.case.demand import Demand
     from pinchline.solvers.stepped.events import Finding
     from pinchline.solvers.stepped.state import State
 
 FRAME_FEED = 4.0  # mm of feed between frames
 FRAME_LIFT = 1.0  # mm of lift between frames
-NO_EFFORT = Effort(*(math.nan,) * len(Effort._fields))
 _GIVES = tuple(f"give_{name}" for name in ROLLS)
 _BY_ROLL = tuple((f"force_{name}", f"{name}_x", f"{name}_y") for name in ROLLS)
 WHOLE = ("move", "iterations", "step")
@@ -40,9 +41,9 @@ class Recorder:
         self._spent = state.iterations
         self._framed = (-1, math.nan, math.nan)
 
-    def step(self, state: State, move: int) -> Effort:
-        """Write down an accepted step; now and then its shape. Return its efforts."""
-        asked = effort(state) if state.gripped else NO_EFFORT
+    def step(self, state: State, move: int) -> Demand:
+        """Write down an accepted step; now and then its shape. Return its demand."""
+        demand = demand_of(state) if state.gripped else NO_DEMAND
         gives = state.supports[:, GIVE].tolist()
         row = {
             "move": move,
@@ -52,7 +53,7 @@ class Recorder:
             "drive_force": state.drive_force,
             "nip_opening": state.nip_opening,
             **dict(zip(_GIVES, gives, strict=True)),
-            **asked._asdict(),
+            **demand._asdict(),
             "curvature_max": state.curvature_max if state.gripped else math.nan,
             "patch_upper": upper_patch(state),
             "work_drive": state.work_drive,
@@ -83,7 +84,7 @@ class Recorder:
             or abs(state.fed - fed) >= FRAME_FEED
         ):
             self.frame(state, move)
-        return asked
+        return demand
 
     def frame(self, state: State, move: int) -> None:
         """Write down the whole shape in the machine."""
@@ -109,7 +110,7 @@ class Recorder:
         self.events.append(
             Event(
                 move=move,
-                kind=finding.kind,
+                kind=str(finding.kind),
                 level="stop" if finding.stops else "notice",
                 message=finding.message,
                 step=max(0, len(self.rows) - 1),

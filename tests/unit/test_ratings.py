@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pinchline.case.case import parse_case
-from pinchline.solvers.effort import (
-    Effort,
-    effort,
+from pinchline.case.demand import Demand
+from pinchline.solvers.ratings import (
+    demand_of,
     exceeded,
     excesses,
     over_the_width,
@@ -47,7 +47,7 @@ kind = "release"
 
 def run(machine="", sheet=""):
     return run_case(
-        parse_case(TEXT.format(machine=machine, sheet=sheet), path="effort.toml")
+        parse_case(TEXT.format(machine=machine, sheet=sheet), path="ratings.toml")
     )
 
 
@@ -118,9 +118,9 @@ def test_a_limit_that_is_hardly_exceeded_is_told_with_enough_figures():
     """5.0004 N against 5 N, and the same of a grip: never "5 N, 5 N is allowed"."""
     case = parse_case(
         TEXT.format(machine='[machine.rear]\nmax_screw_force = "5 N"', sheet=""),
-        path="effort.toml",
+        path="ratings.toml",
     )
-    calm = Effort(1.0, 0.0, 0.0, 5.0004, 0.0, 0.0)
+    calm = Demand(1.0, 0.0, 0.0, 5.0004, 0.0, 0.0)
     (excess,) = exceeded(case, calm, 0.0, 0.0)
     assert "bear 5.0004 N, 5 N is allowed" in excess.message
     slips = calm._replace(screw_force=0.0, grip_margin=-0.00002)
@@ -130,25 +130,25 @@ def test_a_limit_that_is_hardly_exceeded_is_told_with_enough_figures():
 
 
 def test_a_limit_far_exceeded_is_told_in_three_figures():
-    case = parse_case(TEXT.format(machine="", sheet=""), path="effort.toml")
-    (excess,) = exceeded(case, Effort(1.0, 0.0, 209.37, 0.0, 0.0, 0.0), 1.0, 0.0)
+    case = parse_case(TEXT.format(machine="", sheet=""), path="ratings.toml")
+    (excess,) = exceeded(case, Demand(1.0, 0.0, 209.37, 0.0, 0.0, 0.0), 1.0, 0.0)
     assert "need 209 N by hand, 150 N is allowed" in excess.message
 
 
 def test_a_loose_sheet_that_slides_under_its_own_weight_is_no_slip():
     """1 mm aluminium, 200 mm long: 0.0053 N per mm of width."""
     text = TEXT.format(machine="[model]\nweight = true", sheet="")
-    state = new_state(parse_case(text, path="effort.toml"))
+    state = new_state(parse_case(text, path="ratings.toml"))
     state.forces[:] = 0.0
     for drive, kinds in ((0.005, []), (0.01, ["grip exceeded"])):
         state.drive_force = drive
-        assert [excess.kind for excess in excesses(state, effort(state))] == kinds
+        assert [excess.kind for excess in excesses(state, demand_of(state))] == kinds
 
 
 def test_strips_over_the_width_ask_what_one_even_strip_asks():
     """The same push everywhere: one job over the whole width, or five strips of it."""
     case = parse_case(
-        TEXT.format(machine="", sheet='off_centre = "20 mm"'), path="effort.toml"
+        TEXT.format(machine="", sheet='off_centre = "20 mm"'), path="ratings.toml"
     )
     push, drive, margin = np.array([3.0, 4.0, 1.5]), 0.4, 0.2
     asked = [
@@ -168,7 +168,7 @@ def test_strips_over_the_width_ask_what_one_even_strip_asks():
 
 def test_a_rear_roll_pushed_at_one_side_loads_that_sides_screw():
     """All of the push on the right half of a centred sheet, at z = 100 mm of 640."""
-    case = parse_case(TEXT.format(machine="", sheet=""), path="effort.toml")
+    case = parse_case(TEXT.format(machine="", sheet=""), path="ratings.toml")
     pushed = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 2.0]])
     z = np.array([-100.0, 100.0])
     asked = over_the_width(case, z, pushed, np.zeros(2), np.zeros(2))

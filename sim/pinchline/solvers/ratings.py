@@ -1,14 +1,20 @@
-"""What the job asks of grip, crank, screws and rolls, and what the machine allows."""
+"""What a job demands of grip, crank, screws and rolls, beside what they are rated for.
+
+A new limit is a member of ``LimitKind`` with its ``DemandQuantity`` and its field of
+``Demand`` (``model.demand``), a formula in ``_demand`` and a key of the machine card in
+``Rating.of``.
+"""
 
 from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
 from pinchline import units
+from pinchline.case.demand import DEMAND_QUANTITIES, Demand, LimitKind
 from pinchline.physics.shaft import middle_compliance
 from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.solvers.rolls import LOWER, REAR, UPPER
@@ -16,7 +22,7 @@ from pinchline.solvers.sheet import GRAVITY
 from pinchline.solvers.supports import roll_shaft
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -27,33 +33,8 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 
-GRIP, CRANK = "grip exceeded", "effort exceeded"
-SCREW, TORQUE = "screw force exceeded", "screw torque exceeded"
-PINCH, DEFLECTION = "pinch force exceeded", "roll deflection exceeded"
-LIMITS = (GRIP, CRANK, SCREW, TORQUE, PINCH, DEFLECTION)
-
-
-class Effort(NamedTuple):
-    """Whole-width efforts of one step; NaN where the machine does not tell.
-
-    grip_margin: friction grip of the pinch rolls less the drive (N/mm); crank_torque:
-    at the crank (N mm); hand_force: at its handle (N); screw_force: along the slide, of
-    the screw that bears more (N); screw_torque: to raise it so (N mm); pinch_force: of
-    the pinch roll that is pushed away harder (N); roll_deflection: of the roll that
-    deflects most, under the middle of the sheet (mm).
-    """
-
-    grip_margin: float
-    crank_torque: float
-    hand_force: float
-    screw_force: float
-    screw_torque: float
-    pinch_force: float
-    roll_deflection: float = math.nan
-
-
-def effort(state: State) -> Effort:
-    """Efforts of the present equilibrium."""
+def demand_of(state: State) -> Demand:
+    """Demand of the present equilibrium."""
     return of_one_strip(
         state.case,
         pushed_away(state).tolist(),
@@ -64,17 +45,17 @@ def effort(state: State) -> Effort:
 
 def of_one_strip(
     case: Case, pushed: Sequence[float], drive: float, margin: float
-) -> Effort:
-    """Efforts where the whole width does alike; parameters as in ``over_the_width``."""
+) -> Demand:
+    """Demand where the whole width does alike; parameters as in ``over_the_width``."""
     width = case.sheet.width
     total = [max(force, 0.0) * width for force in pushed]
-    return _of_all(case, total, drive * width, [(0.0, pushed[REAR] * width)], margin)
+    return _demand(case, total, drive * width, [(0.0, pushed[REAR] * width)], margin)
 
 
 def over_the_width(
     case: Case, z: Array, pushed: Array, drive: Array, margin: Array
-) -> Effort:
-    """Efforts of strips of equal width side by side.
+) -> Demand:
+    """Demand of strips of equal width side by side.
 
     Parameters
     ----------
@@ -87,24 +68,24 @@ def over_the_width(
     total = np.maximum(np.sum(pushed, axis=0), 0.0) * share
     rear = zip(z.tolist(), (pushed[:, REAR] * share).tolist(), strict=True)
     whole = float(np.sum(drive)) * share
-    return _of_all(case, total.tolist(), whole, list(rear), float(np.mean(margin)))
+    return _demand(case, total.tolist(), whole, list(rear), float(np.mean(margin)))
 
 
-def _of_all(
+def _demand(
     case: Case,
     total: list[float],
     drive: float,
     rear: list[tuple[float, float]],
     margin: float,
-) -> Effort:
-    """Read efforts from the push on each roll and the drive (N), summed over the width.
+) -> Demand:
+    """Demand of the push on each roll and the drive (N), summed over the width.
 
     ``rear``: places (mm) and push (N) of the strips on the rear roll.
     """
     machine, width = case.machine, case.sheet.width
     torque, hand = _crank(case, drive)
     screw = _screw_force(case, rear)
-    return Effort(
+    return Demand(
         grip_margin=margin,
         crank_torque=torque,
         hand_force=hand,
@@ -195,60 +176,129 @@ def raising_torque(
     )
 
 
-class Asked(NamedTuple):
-    """What a job asks of one part of the machine, and what that allows, if told."""
+class SteadyForces(Protocol):
+    """Forces of a steady pass: drive, sum of the pinch pressures, push, all N/mm."""
 
-    kind: str
-    asked: float
-    allowed: float | None
+    @property
+    def drive(self) -> float:
+        """Force that drives the sheet."""
+
+    @property
+    def grip(self) -> float:
+        """Sum of the pressures of both pinch rolls."""
+
+    @property
+    def pushed(self) -> NDArray[np.float64]:
+        """Push on upper, lower and rear roll, ``(3,)``."""
+
+
+def demand_of_pass(case: Case, steady: SteadyForces, peak: float = 1.0) -> Demand:
+    """Demand of the whole machine at ``peak`` times the drive of a steady pass."""
+    drive = peak * abs(steady.drive)
+    margin = case.machine.nip.friction * steady.grip - drive
+    return of_one_strip(case, steady.pushed.tolist(), drive, margin)
+
+
+class Rating(NamedTuple):
+    """What machine card and sheet allow; None where they do not say.
+
+    The first ones are named as in ``Demand`` (N, N mm, mm); surface_strain: of the
+    sheet; travel: longest lift of the rear roll (mm).
+    """
+
+    hand_force: float | None
+    screw_force: float | None
+    screw_torque: float | None
+    pinch_force: float | None
+    roll_deflection: float | None
+    surface_strain: float | None
+    travel: float
+
+    @classmethod
+    def of(cls, case: Case) -> Rating:
+        """Read the ratings of a case's machine and sheet."""
+        machine = case.machine
+        crank, shaft = machine.crank, machine.rolls.shaft
+        return cls(
+            hand_force=crank.max_hand_force if crank else None,
+            screw_force=machine.rear.max_screw_force,
+            screw_torque=machine.rear.max_screw_torque,
+            pinch_force=machine.nip.max_force,
+            roll_deflection=shaft.max_deflection if shaft else None,
+            surface_strain=case.sheet.material.allowable_strain,
+            travel=machine.rear.travel,
+        )
+
+
+class LimitCheck(NamedTuple):
+    """Demand on one part of the machine or the sheet beside its rating, if any."""
+
+    kind: LimitKind
+    demand: float
+    rating: float | None
 
     @property
     def exceeded(self) -> bool:
-        """Whether it is too much."""
-        return self.allowed is not None and self.asked > self.allowed
+        """Whether the demand is more than the rating."""
+        return self.rating is not None and self.demand > self.rating
 
     @property
-    def share(self) -> float:
-        """Asked over allowed; 0 where nothing is asked or no limit is told."""
-        if self.allowed is None or not self.asked > 0.0:
+    def utilisation(self) -> float:
+        """Demand over rating; 0 without either, infinite for a rating of 0."""
+        if self.rating is None or not self.demand > 0.0:
             return 0.0
-        return self.asked / self.allowed if self.allowed > 0.0 else math.inf
+        return self.demand / self.rating if self.rating > 0.0 else math.inf
 
 
-def asked_of(
-    case: Case, asked: Effort, drive: float, slack: float = 0.0
-) -> tuple[Asked, ...]:
-    """Put efforts beside what the machine allows.
+def limit_checks(
+    case: Case, demand: Demand, drive: float, slack: float = 0.0
+) -> tuple[LimitCheck, ...]:
+    """Put a demand beside what the machine is rated for.
 
     ``drive``: its size (N/mm), which friction has to hold; ``slack``: how far it may
     exceed that (N/mm).
     """
-    machine = case.machine
-    crank, shaft = machine.crank, machine.rolls.shaft
+    rating = Rating.of(case)
+    grip = LimitCheck(LimitKind.GRIP, drive, drive + demand.grip_margin + slack)
     return (
-        Asked(GRIP, drive, drive + asked.grip_margin + slack),
-        Asked(CRANK, asked.hand_force, crank.max_hand_force if crank else None),
-        Asked(SCREW, asked.screw_force, machine.rear.max_screw_force),
-        Asked(TORQUE, asked.screw_torque, machine.rear.max_screw_torque),
-        Asked(PINCH, asked.pinch_force, machine.nip.max_force),
-        Asked(
-            DEFLECTION, asked.roll_deflection, shaft.max_deflection if shaft else None
+        grip,
+        *(
+            LimitCheck(limit, getattr(demand, name), getattr(rating, name))
+            for limit, name in _RATED
         ),
     )
+
+
+_RATED = tuple(
+    (q.limit, q.name)
+    for q in DEMAND_QUANTITIES
+    if q.limit not in (None, LimitKind.GRIP)
+)
+
+
+def first_exceeded(checks: Iterable[LimitCheck]) -> LimitKind | None:
+    """First of the limits that is exceeded; None where none is."""
+    return next((check.kind for check in checks if check.exceeded), None)
+
+
+def steady_limit(case: Case, steady: SteadyForces) -> LimitKind | None:
+    """First limit that a settled pass of the span solver exceeds, if any."""
+    demand = demand_of_pass(case, steady)
+    return first_exceeded(limit_checks(case, demand, abs(steady.drive)))
 
 
 class Excess(NamedTuple):
     """A limit that is exceeded: event, words, the number."""
 
-    kind: str
+    kind: LimitKind
     message: str
     value: float
 
 
-def excesses(state: State, asked: Effort) -> list[Excess]:
-    """Limits of the machine that the present equilibrium, with its efforts, exceeds."""
+def excesses(state: State, demand: Demand) -> list[Excess]:
+    """Limits of the machine that the present equilibrium, with its demand, exceeds."""
     slack = grip_slack(state.case, state.beam.first_yield)
-    return exceeded(state.case, asked, abs(state.drive_force), slack)
+    return exceeded(state.case, demand, abs(state.drive_force), slack)
 
 
 def grip_slack(case: Case, first_yield: float) -> float:
@@ -263,41 +313,32 @@ def grip_slack(case: Case, first_yield: float) -> float:
     return 1.0e-3 * first_yield / case.machine.rear.distance + counted
 
 
-_WORDS: dict[str, tuple[str, Dimension]] = {
-    CRANK: ("the crank would need {} by hand", "force"),
-    SCREW: ("a screw of the rear roll would bear {}", "force"),
-    TORQUE: ("a screw of the rear roll would need {} to be raised", "torque"),
-    PINCH: ("a pinch roll would be pushed away with {}", "force"),
-    DEFLECTION: ("a roll would deflect by {} under the middle of the sheet", "length"),
-}
-
-
-def exceeded(case: Case, asked: Effort, drive: float, slack: float) -> list[Excess]:
-    """Limits of the machine that the efforts exceed.
+def exceeded(case: Case, demand: Demand, drive: float, slack: float) -> list[Excess]:
+    """Limits of the machine that a demand exceeds.
 
     ``drive``: its size (N/mm); ``slack``: how far it may exceed the grip (N/mm).
     """
-    found: list[Excess] = []
-    for kind, value, limit in asked_of(case, asked, drive, slack):
-        if limit is None or not value > limit:
-            continue
-        if kind == GRIP:
-            found.append(_slip(asked, drive))
-            continue
-        words, dimension = _WORDS[kind]
-        needs, allowed = _told_apart(value, limit, dimension)
-        message = f"{kind}: {words.format(needs)}, {allowed} is allowed"
-        found.append(Excess(kind, message, value))
-    return found
+    return [
+        _excess(check, demand)
+        for check in limit_checks(case, demand, drive, slack)
+        if check.exceeded
+    ]
 
 
-def _slip(asked: Effort, drive: float) -> Excess:
-    needs, holds = _told_apart(drive, drive + asked.grip_margin, "line_force")
-    message = (
-        f"{GRIP}: the drive of {needs} is more than the friction of the pinch rolls, "
-        f"which holds {holds}; the rolls slip"
-    )
-    return Excess(GRIP, message, asked.grip_margin)
+def _excess(check: LimitCheck, demand: Demand) -> Excess:
+    """Say how far a limit is exceeded; of the grip without the slack it is given."""
+    quantity = _BY_LIMIT[check.kind]
+    value, rating = check.demand, check.rating
+    assert rating is not None
+    if check.kind is LimitKind.GRIP:
+        rating = check.demand + demand.grip_margin
+        value = demand.grip_margin
+    texts = _told_apart(check.demand, rating, quantity.dimension)
+    message = f"{check.kind}: {quantity.excess.format(*texts)}"
+    return Excess(check.kind, message, value)
+
+
+_BY_LIMIT = {q.limit: q for q in DEMAND_QUANTITIES if q.limit is not None}
 
 
 def _told_apart(value: float, limit: float, dimension: Dimension) -> tuple[str, str]:
