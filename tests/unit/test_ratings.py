@@ -5,12 +5,27 @@ import math
 import numpy as np
 import pytest
 
+from pinchline.analysis.limits.limit_map import LimitMap, Point
+from pinchline.analysis.limits.limits import Limits, OneWay
+from pinchline.analysis.limits.single_pass import Pass
+from pinchline.analysis.limits.tightest import SPAN, Tightest
 from pinchline.case.case import parse_case
-from pinchline.case.demand import Demand
+from pinchline.case.demand import (
+    DEMAND_QUANTITIES,
+    MACHINE_LIMITS,
+    RATED_QUANTITIES,
+    Demand,
+    LimitKind,
+)
+from pinchline.reports.questions.limit_map import limit_map_table, limit_map_words
+from pinchline.reports.questions.limits import limits_table, limits_words
 from pinchline.solvers.ratings import (
+    LimitCheck,
     demand_of,
     exceeded,
     excesses,
+    first_exceeded,
+    limit_checks,
     over_the_width,
     raising_torque,
 )
@@ -173,3 +188,79 @@ def test_a_rear_roll_pushed_at_one_side_loads_that_sides_screw():
     z = np.array([-100.0, 100.0])
     asked = over_the_width(case, z, pushed, np.zeros(2), np.zeros(2))
     assert asked.screw_force == pytest.approx(400.0 * (0.5 + 100.0 / 640.0))
+
+
+RATED = """
+crank.max_hand_force = "100 N"
+rear.max_screw_force = "2 kN"
+rear.max_screw_torque = "3 N m"
+nip.max_force = "4 kN"
+rolls.shaft.max_deflection = "0.5 mm"
+"""
+ASKED = Demand(
+    grip_margin=3.0,
+    crank_torque=1.0,
+    hand_force=50.0,
+    screw_force=500.0,
+    screw_torque=4500.0,
+    pinch_force=3000.0,
+    roll_deflection=0.05,
+)
+# of the drive of 1 N/mm, which a grip of 4 N/mm holds, and of the ratings above
+UTILISATIONS = {
+    LimitKind.GRIP: 0.25,
+    LimitKind.HAND_FORCE: 0.5,
+    LimitKind.SCREW_FORCE: 0.25,
+    LimitKind.SCREW_TORQUE: 1.5,
+    LimitKind.PINCH_FORCE: 0.75,
+    LimitKind.ROLL_DEFLECTION: 0.1,
+}
+
+
+def test_the_utilisation_of_each_limit_is_demand_over_rating():
+    case = parse_case(TEXT.format(machine=RATED, sheet=""), path="ratings.toml")
+    checks = limit_checks(case, ASKED, 1.0)
+    assert [check.kind for check in checks] == list(MACHINE_LIMITS)
+    for check in checks:
+        assert check.utilisation == pytest.approx(UTILISATIONS[check.kind])
+        assert check.utilisation == pytest.approx(check.demand / check.rating)
+        assert check.exceeded == (check.kind is LimitKind.SCREW_TORQUE)
+    assert first_exceeded(checks) is LimitKind.SCREW_TORQUE
+    assert set(UTILISATIONS) == set(MACHINE_LIMITS)
+
+
+@pytest.mark.parametrize(
+    ("demand", "rating", "utilisation"),
+    [(5.0, None, 0.0), (0.0, 5.0, 0.0), (math.nan, 5.0, 0.0), (5.0, 0.0, math.inf)],
+)
+def test_what_is_not_rated_or_not_asked_is_not_utilised(demand, rating, utilisation):
+    check = LimitCheck(LimitKind.SCREW_FORCE, demand, rating)
+    assert check.utilisation == utilisation
+
+
+def test_a_demand_has_the_quantities_of_the_table_in_their_order():
+    assert Demand._fields == tuple(q.name for q in DEMAND_QUANTITIES)
+    assert [q.limit for q in RATED_QUANTITIES] == list(MACHINE_LIMITS)
+    assert all(q.excess.count("{}") == 2 for q in RATED_QUANTITIES)
+
+
+def column(table, name):
+    return next(c.values for c in table.columns if c.name == name)
+
+
+@pytest.mark.parametrize("kind", LimitKind)
+def test_each_limit_stands_in_the_tables_of_passes_and_maps(kind):
+    """Its words in both tables, its label in the printed map, its demand beside it."""
+    one = Pass(20.0, "rear", 80.0, 60.0, 0.01, kind, ASKED, 1.0)
+    ways = [OneWay(way, (one,), one, kind, 21.0) for way in ("rear", "operator")]
+    passes = Limits((ways[0], ways[1]), 40.0, LimitKind.TRAVEL)
+    answer = Tightest(80.0, 60.0, 0.01, 20.0, "rear", kind, SPAN, ASKED)
+    points = tuple(Point("alloy", t, 100.0, answer, None) for t in (1.0, 2.0))
+    sheets = LimitMap("yield", points)
+    for table in (limits_table(passes, "a sheet"), limit_map_table(sheets, "sheets")):
+        assert set(column(table, "limit")) == {kind.value}
+        for quantity in RATED_QUANTITIES:
+            asked = column(table, quantity.name)
+            assert asked == pytest.approx(getattr(ASKED, quantity.name))
+    assert kind.value in limits_words(passes, "a sheet", "metric")
+    assert kind.label in limit_map_words(sheets, "sheets", "metric")

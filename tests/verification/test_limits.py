@@ -99,6 +99,7 @@ def test_reverse_is_tighter_than_forward_until_both_wrap():
         ("nip.friction = 0.06", SOFT, 1.0, "grip exceeded"),
         ('crank.max_hand_force = "12 N"', SOFT, 1.0, "effort exceeded"),
         ('rear.max_screw_force = "220 N"', SOFT, 1.0, "screw force exceeded"),
+        ('rear.max_screw_torque = "0.318 N m"', SOFT, 1.0, "screw torque exceeded"),
         ('nip.max_force = "3.88 kN"', SOFT, 1.0, "pinch force exceeded"),
         ("", BRITTLE, 1.0, "surface strain"),
     ],
@@ -113,6 +114,20 @@ def test_what_binds_is_named(machine, material, thickness, binds):
     for way in at.ways:
         if way.tightest is not None:
             assert way.tightest.possible
+
+
+def test_the_torque_of_a_screw_stands_beside_its_force():
+    """T = F d/2 (l + pi f d) / (pi d - f l), as in ``ratings.raising_torque``.
+
+    Thread of bench-60: d = 16 mm, l = 1.5 mm, f = 0.15: 1.4452 N mm for each N.
+    """
+    columns = {c.name: c.values for c in limits_table(found(), "a sheet").columns}
+    force, torque = columns["screw_force"], columns["screw_torque"]
+    turn = math.pi * 16.0
+    each = 8.0 * (1.5 + 0.15 * turn) / (turn - 0.15 * 1.5)
+    assert each == pytest.approx(1.4452, abs=5e-5)
+    assert np.max(force) > 200.0
+    assert torque == pytest.approx(each * force, rel=1e-12)
 
 
 def test_the_answer_is_said_and_written_down():

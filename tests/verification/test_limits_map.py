@@ -132,6 +132,12 @@ def test_a_harder_sheet_never_comes_out_tighter_where_it_lies_on_the_roll() -> N
         ("3003-H14", 1.6, "", LimitKind.WRAP),
         ("5052-H32", 2.0, 'nip.max_force = "9 kN"', "pinch force exceeded"),
         ("5052-H32", 2.0, 'rear.max_screw_force = "0.9 kN"', "screw force exceeded"),
+        (
+            "5052-H32",
+            2.0,
+            'rear.max_screw_torque = "1.3 N m"',
+            LimitKind.SCREW_TORQUE,
+        ),
     ],
 )
 def test_the_span_answers_as_the_stepped_solver_does(
@@ -228,9 +234,12 @@ def test_where_a_limit_binds_just_what_is_allowed_is_asked() -> None:
     for material, thickness, name, allowed in (
         ("5052-H32", 3.0, "hand_force", 150.0),
         ("2024-T3", 2.0, "hand_force", 150.0),
+        ("5052-H32", 2.0, "screw_torque", 1300.0),
     ):
-        found = tightest(case(material, thickness))
-        assert found.limit == "effort exceeded"
+        rated = 'rear.max_screw_torque = "1.3 N m"' if name == "screw_torque" else ""
+        found = tightest(case(material, thickness, rated))
+        kind = "screw torque" if rated else "effort"
+        assert found.limit == f"{kind} exceeded"
         asked = getattr(found.demand, name)
         report(f"{name} of {thickness} mm {material}", asked, allowed)
         assert 0.999 * allowed < asked <= allowed
@@ -289,6 +298,22 @@ def test_text_table_and_picture_tell_the_same_map() -> None:
         assert ax.get_xlabel().startswith("thickness")
     bands = limit_map_picture(found, "sheets").axes[0].get_yticklabels()
     assert {label.get_text() for label in bands} == {p.material for p in found.points}
+
+
+def test_a_map_names_the_screw_s_torque_where_it_binds() -> None:
+    """Half of what the strongest sheet of the map asks of a screw is allowed."""
+    kept = small("yield")
+    most = np.nanmax([p.found.demand.screw_torque for p in kept.points])
+    points = tuple(
+        p._replace(found=p.found._replace(limit=LimitKind.SCREW_TORQUE))
+        if p.found.demand.screw_torque > 0.5 * most
+        else p
+        for p in kept.points
+    )
+    found = LimitMap("yield", points)
+    assert "screw torque" in limit_map_words(found, "sheets", "metric")
+    named = limit_map_picture(found, "sheets").axes[0].texts
+    assert "screw torque" in {text.get_text() for text in named}
 
 
 def test_pictures_come_in_inches_where_asked() -> None:
@@ -408,9 +433,16 @@ def test_the_table_of_a_map_is_csv_and_hdf5_with_the_sample_in_it(
     assert len(rows) == 16
     errors = [float(row["error [1]"]) for row in rows]
     assert np.count_nonzero(np.isfinite(errors)) == 1
+    # of bench-60's thread: 8 (1.5 + 0.15 pi 16) / (pi 16 - 0.15 1.5) mm
+    torque = np.array([float(row["screw_torque [N mm]"]) for row in rows])
+    force = np.array([float(row["screw_force [N]"]) for row in rows])
+    assert torque == pytest.approx(1.44520 * force, rel=1e-5, nan_ok=True)
+    assert np.nanmax(torque) > 100.0
     with xarray.open_dataset(job.parent / "map.h5", engine="h5netcdf") as table:
         assert table.sizes["point"] == 16
         assert table["radius"].attrs["units"] == "mm"
+        assert table["screw_torque"].attrs["units"] == "N mm"
+        assert table["screw_torque"].values == pytest.approx(torque, nan_ok=True)
 
 
 @pytest.mark.parametrize(

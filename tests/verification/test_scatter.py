@@ -16,8 +16,10 @@ from pinchline.analysis.scatter.part import OPENING, QUANTITIES, TURNED
 from pinchline.analysis.scatter.sampling import columns_of, sample_of
 from pinchline.analysis.scatter.scatter import design, in_even_measure, indices, scatter
 from pinchline.case.case import parse_case
+from pinchline.case.demand import RATED_QUANTITIES, LimitKind
 from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError
+from pinchline.reports.questions.scatter import scatter_table
 
 OPERATOR = 1  # radius of the operator's half
 OFF = {
@@ -328,6 +330,32 @@ def test_friction_lets_jobs_slip_that_ask_for_most_grip():
     assert [stop.kind for stop in found.stops] == ["grip exceeded"]
     assert found.stops[0].share == pytest.approx(0.5, abs=0.05)
     assert np.mean(found.made) == pytest.approx(1.0 - found.stops[0].share)
+
+
+def test_a_screw_s_torque_ends_the_jobs_that_ask_for_most_of_it():
+    """Half the sheets are stronger than the case's, which asks for just what it may.
+
+    The torque goes with the force on the screw: 1.4452 N mm for each N by bench-60's
+    thread (16 mm, lead 1.5 mm, friction 0.15), as in ``ratings.raising_torque``.
+    """
+    case = a_case(yield_strength='sd = "5 %"')
+    free = of(case, points=64)
+    asked = Spreader.of(case, inputs_of(case), workers=1).record.result.summary
+    rear = case.machine.rear.model_copy(
+        update={"max_screw_torque": 1.0001 * asked["screw_torque_max"]}
+    )
+    machine = case.machine.model_copy(update={"rear": rear})
+    found = of(case.model_copy(update={"machine": machine}), points=64)
+    assert free.made.all()
+    assert [stop.kind for stop in found.stops] == [LimitKind.SCREW_TORQUE]
+    assert found.stops[0].share == pytest.approx(0.5, abs=0.1)
+    columns = {c.name: c.values for c in scatter_table(found, "Strip").columns}
+    torque = columns["screw_torque"]
+    assert torque == pytest.approx(1.44520 * columns["screw_force"], rel=1e-5)
+    over = torque > rear.max_screw_torque
+    assert np.array_equal(columns["limit"] == "screw torque exceeded", over)
+    assert np.array_equal(columns["made"] == 0.0, over)
+    assert {q.name for q in RATED_QUANTITIES} <= {*columns}
 
 
 @pytest.mark.parametrize(

@@ -173,10 +173,8 @@ DEMAND_QUANTITIES = (
     ),
 )
 # in the tables of passes
-RATED_QUANTITIES = tuple(
-    q for q in DEMAND_QUANTITIES if q.limit not in (None, LimitKind.SCREW_TORQUE)
-)
-MACHINE_LIMITS = tuple(q.limit for q in DEMAND_QUANTITIES if q.limit is not None)
+RATED_QUANTITIES = tuple(q for q in DEMAND_QUANTITIES if q.limit is not None)
+MACHINE_LIMITS = tuple(q.limit for q in RATED_QUANTITIES if q.limit is not None)
 
 
 class Demand(NamedTuple):
@@ -202,6 +200,12 @@ class Demand(NamedTuple):
     def of_job(cls, summary: Mapping[str, float]) -> Demand:
         """Read the extremes of a job from its summary."""
         return cls(*(summary[q.extreme] for q in DEMAND_QUANTITIES))
+
+
+def worst_of(one: Demand, other: Demand) -> Demand:
+    """Worse of two demands in every quantity: the least margin, else the largest."""
+    worst = Demand(*(max(pair) for pair in zip(one, other, strict=True)))
+    return worst._replace(grip_margin=min(one.grip_margin, other.grip_margin))
 
 
 NO_DEMAND = Demand(*(math.nan,) * len(DEMAND_QUANTITIES))

@@ -16,7 +16,9 @@ answers corrects every point, where the two go together.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
@@ -27,7 +29,7 @@ from pinchline.analysis.scatter.evaluate import Spreader
 from pinchline.analysis.scatter.inputs import inputs_of, laid_in_again, settings_in
 from pinchline.analysis.scatter.part import OPENING, Allowed, measured
 from pinchline.analysis.scatter.sampling import columns_of, sample_of
-from pinchline.analysis.scatter.stops import stops_of
+from pinchline.analysis.scatter.stops import job_limits
 from pinchline.case.checks import require_programme
 from pinchline.errors import InputError, SolverError
 
@@ -39,7 +41,7 @@ if TYPE_CHECKING:
     from pinchline.analysis.scatter.inputs import Input
     from pinchline.analysis.scatter.part import Quantity, Record
     from pinchline.case.case import Case
-    from pinchline.case.demand import LimitKind
+    from pinchline.case.demand import Demand, LimitKind
 
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
@@ -141,8 +143,8 @@ class Scatter:
     points : value of every input at every point ``(n, inputs)``; of several settings of
         the lift the one that is farthest off
     quick : quantities of every part ``(n, quantities)`` before the line corrects them
-    made : whether no limit of the machine ends the job ``(n)``
-    stops : what ends those that are not made
+    demands : worst that every job asks of the machine
+    limits : what ends every job, None where nothing does
     stated : quantities of the part as the case says it, by the stepped solver
     first, total : shares of each quantity's spread that an input explains alone, and
         with the others ``(quantities, inputs)``; NaN where nothing spreads
@@ -158,8 +160,8 @@ class Scatter:
     quantities: tuple[Quantity, ...]
     points: Array
     quick: Array
-    made: NDArray[np.bool_]
-    stops: tuple[Stops, ...]
+    demands: tuple[Demand, ...]
+    limits: tuple[LimitKind | None, ...]
     stated: Array
     first: Array
     total: Array
@@ -168,6 +170,18 @@ class Scatter:
     solutions: int
     seed: int
     runs: int
+
+    @cached_property
+    def made(self) -> NDArray[np.bool_]:
+        """Whether no limit of the machine ends the job ``(n)``."""
+        return np.array([limit is None for limit in self.limits])
+
+    @property
+    def stops(self) -> list[Stops]:
+        """What ends those that are not made, the most frequent first."""
+        kinds = Counter(limit for limit in self.limits if limit is not None)
+        count = len(self.limits)
+        return [Stops(kind, n / count) for kind, n in kinds.most_common()]
 
     def values(self, number: int) -> Array:
         """Give a quantity of the parts that are made, corrected by the line."""
@@ -244,7 +258,7 @@ def scatter(
         quick = response.measured(sample, workers=workers)
     else:
         quick = spread.measured(sample, workers=workers)
-    made, stops = stops_of(
+    asked = job_limits(
         spread.record, spread.stretches, spread.ratios(sample), sample.friction
     )
     tell(0.6, "the span solver at some of them")
@@ -267,8 +281,8 @@ def scatter(
         quantities=record.quantities,
         points=sample.table,
         quick=quick,
-        made=made,
-        stops=tuple(Stops(kind, share) for kind, share in stops),
+        demands=asked.demands,
+        limits=asked.limits,
         stated=stated,
         first=first,
         total=total,

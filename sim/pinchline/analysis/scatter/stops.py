@@ -7,13 +7,12 @@ raise before a feed in that of the feed.
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from pinchline.analysis.scatter.surrogate import DRIVE, GRIP, PINCH, PUSH
-from pinchline.case.demand import DEMAND_QUANTITIES, Demand
+from pinchline.case.demand import DEMAND_QUANTITIES, NO_DEMAND, Demand, worst_of
 from pinchline.solvers.ratings import exceeded, grip_slack
 
 if TYPE_CHECKING:
@@ -62,10 +61,20 @@ def _scaled(demand: Demand, ratios: dict[str, float]) -> Demand:
     return Demand(*(value * ratios[quantity.follows] for value, quantity in pairs))
 
 
-def stops_of(
+class JobLimits(NamedTuple):
+    """What each of many jobs demands of the machine, and which limit ends it, if any.
+
+    demands : the worst of every quantity over the job
+    """
+
+    demands: tuple[Demand, ...]
+    limits: tuple[LimitKind | None, ...]
+
+
+def job_limits(
     record: Record, stretches: tuple[Stretch, ...], ratios: Array, friction: Array
-) -> tuple[NDArray[np.bool_], list[tuple[LimitKind, float]]]:
-    """Tell which jobs are made, and the share of all that each limit ends.
+) -> JobLimits:
+    """Tell what many jobs demand, and which of them a limit ends.
 
     Parameters
     ----------
@@ -76,8 +85,8 @@ def stops_of(
     """
     case = record.case
     slack = grip_slack(case, record.result.inputs["moment_first_yield"])
-    made = np.ones(friction.size, dtype=bool)
-    kinds: Counter[LimitKind] = Counter()
+    demands: list[Demand | None] = [None] * friction.size
+    limits: list[LimitKind | None] = [None] * friction.size
     for stretch in stretches:
         load = _load(record, stretch)
         if load is None:
@@ -87,13 +96,12 @@ def stops_of(
         held = friction[:, np.newaxis] * load.pressure * own[:, :, GRIP]
         margins = np.min(held - load.drive * own[:, :, DRIVE], axis=1)
         for job in range(friction.size):
-            now = {force: ratio[job] for force, ratio in scale.items()}
-            demand = _scaled(load.largest, now)._replace(
-                grip_margin=float(margins[job])
-            )
-            drive = load.drive * float(now["drive"])
-            found = exceeded(case, demand, drive, slack)
-            if found and made[job]:
-                made[job] = False
-                kinds[found[0].kind] += 1
-    return made, [(kind, n / friction.size) for kind, n in kinds.most_common()]
+            now = {force: float(ratio[job]) for force, ratio in scale.items()}
+            margin = float(margins[job])
+            demand = _scaled(load.largest, now)._replace(grip_margin=margin)
+            found = exceeded(case, demand, load.drive * now["drive"], slack)
+            if found and limits[job] is None:
+                limits[job] = found[0].kind
+            before = demands[job]
+            demands[job] = demand if before is None else worst_of(before, demand)
+    return JobLimits(tuple(d or NO_DEMAND for d in demands), tuple(limits))

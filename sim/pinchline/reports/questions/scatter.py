@@ -12,6 +12,7 @@ from pinchline import units
 from pinchline.analysis.scatter.inputs import DIMENSIONS, WORDS
 from pinchline.analysis.scatter.part import OPENING
 from pinchline.messages import alone
+from pinchline.reports.questions.limits import demand_columns
 from pinchline.reports.style import theme
 from pinchline.results.tables import Column, Table
 
@@ -70,6 +71,9 @@ def scatter_table(found: Scatter, title: str) -> Table:
     ]
     made = found.made.astype(np.float64)
     columns.append(Column("made", "1", "1 where no limit ends the job", made))
+    limits = np.array([str(limit or "") for limit in found.limits], dtype=object)
+    columns.append(Column("limit", "1", "what ends the job", limits))
+    columns += demand_columns(found.demands)
     about: dict[str, str | float | int] = {"title": title, "seed": found.seed}
     for number, q in enumerate(found.quantities):
         about[f"{q.name}_stated"] = float(found.stated[number])
