@@ -23,7 +23,7 @@ REPO = Path(__file__).parents[1]
 COPIED = ("sim", "tests", "materials", "cases", "pyproject.toml", "README.md")
 LONGEST = 600  # s; the iterations are bounded, so nothing should hang
 UNNOTICED, UNUSABLE = 1, 2
-# README's own table differs wherever any value does: too easy a catch
+# the table in tests/README.md differs wherever any value does: too easy a catch
 NOT_README = "not readme"
 
 

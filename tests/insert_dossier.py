@@ -1,7 +1,7 @@
-"""Write the table of ``pinchline verify`` into README, between its two markers.
+"""Write the table of ``pinchline verify`` into tests/README.md, between two markers.
 
 Run it from the checkout: ``.venv/bin/python tests/insert_dossier.py``. Where a check
-fails README stays as it is.
+fails the page stays as it is.
 """
 
 import re
@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pinchline.verify import dossier
 
-README = Path(__file__).parents[1] / "README.md"
+README = Path(__file__).parent / "README.md"
 BETWEEN = re.compile(r"(<!-- dossier -->\n).*?(<!-- /dossier -->)", re.DOTALL)
 
 
@@ -21,7 +21,7 @@ def main() -> None:
     table = dossier.as_markdown(found)
     written, count = BETWEEN.subn(lambda m: f"{m[1]}\n{table}\n\n{m[2]}", text)
     if count != 1:
-        message = "README has no place for the dossier, or more than one"
+        message = "tests/README.md has no place for the dossier, or more than one"
         raise SystemExit(message)
     README.write_text(written, encoding="utf-8")
 

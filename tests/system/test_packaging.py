@@ -1,4 +1,4 @@
-"""The wheel carries what the checkout has, and the README tells the truth."""
+"""The wheel carries what the checkout has, and README and the manual are true."""
 
 import re
 import zipfile
@@ -6,15 +6,39 @@ from pathlib import Path
 
 import pytest
 
-from pinchline.case.case import parse_case
+from pinchline.case.case import Case, load_case, parse_case
+from pinchline.case.measured.strips import read_strips
+from pinchline.case.study.study import load_study
 from pinchline.solvers.stepped.program import run_case
 
 REPO = Path(__file__).parents[2]
-README = (REPO / "README.md").read_text(encoding="utf-8")
+README = REPO / "README.md"
+MANUAL = REPO / "cases" / "README.md"
+PAGES = [
+    README,
+    *(REPO / folder / "README.md" for folder in ("cases", "materials", "tests")),
+    REPO / "benchmarks" / "README.md",
+    REPO / "DEVELOPERS.md",
+    REPO / "sim" / "CHANGELOG.md",
+]
+MOST_LINES = 300  # of README: read in a quarter of an hour
 
 
-def blocks(language: str) -> list[str]:
-    return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
+def blocks(language: str, page: Path = README) -> list[str]:
+    text = page.read_text(encoding="utf-8")
+    return re.findall(rf"```{language}\n(.*?)```", text, re.DOTALL)
+
+
+def example(table: str = "") -> Case:
+    """Case of README, with a table of another block added."""
+    return parse_case(f"{blocks('toml')[0]}\n{table}", path="README.md")
+
+
+def anchors(page: Path) -> set[str]:
+    """Names that links into a page may use: its headings in lower case, hyphenated."""
+    text = re.sub(r"```.*?```", "", page.read_text(encoding="utf-8"), flags=re.DOTALL)
+    heads = re.findall(r"^#+ (.*)$", text, re.MULTILINE)
+    return {re.sub(r"[^\w -]", "", head.lower()).replace(" ", "-") for head in heads}
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
@@ -33,7 +57,9 @@ def test_the_wheel_carries_every_card_and_case(tmp_path: Path) -> None:
 
 
 def test_readme_opens_with_the_job_and_has_the_two_commands() -> None:
-    first = README.split("\n\n")[1]
+    text = README.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= MOST_LINES
+    first = text.split("\n\n")[1]
     assert "rear roll" in first
     assert "aluminium" in first
     demo, test = blocks("sh")
@@ -42,11 +68,49 @@ def test_readme_opens_with_the_job_and_has_the_two_commands() -> None:
 
 
 def test_the_case_in_readme_runs() -> None:
-    result = run_case(parse_case(blocks("toml")[0], path="README.md"))
+    result = run_case(example())
     assert not result.stopped
     assert 20.0 < result.summary["radius_fit"] < 1000.0
 
 
-def test_the_pictures_in_readme_are_there() -> None:
-    for picture in re.findall(r"\]\((\S+\.(?:png|gif))\)", README):
-        assert (REPO / picture).is_file(), picture
+def test_the_targets_shown_are_that_of_the_shipped_case() -> None:
+    shipped = load_case("strut-nose").target
+    assert shipped is not None
+    for table in (blocks("toml")[1], blocks("toml", MANUAL)[0]):
+        shown = example(table).target
+        assert shown is not None
+        assert (shown.radius, shown.angle) == (shipped.radius, shipped.angle)
+        assert (shown.opening, shown.closing) == (shipped.opening, shipped.closing)
+
+
+def test_the_tables_and_files_in_the_manual_are_read(tmp_path: Path) -> None:
+    _, scatter, study = blocks("toml", MANUAL)
+    assert example(scatter).scatter != example().scatter
+    file = tmp_path / "my-study.toml"
+    file.write_text(study, encoding="utf-8")
+    assert [entry.name for entry in load_study(file).axes] == ["lift", "material"]
+    (strips,) = (text for text in blocks("text", MANUAL) if text.startswith("strip,"))
+    file = tmp_path / "my-strips.csv"
+    file.write_text(strips, encoding="utf-8")
+    assert len(read_strips(file)) == 3
+
+
+def test_the_python_in_the_manual_runs() -> None:
+    (text,) = blocks("python", MANUAL)
+    names: dict[str, object] = {}
+    exec(text, names)
+    assert "closing" in names
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(REPO)))
+def test_the_links_and_pictures_of_a_page_are_there(page: Path) -> None:
+    links = re.findall(r"\]\(([^)\s]+)\)", page.read_text(encoding="utf-8"))
+    for link in links:
+        if link.startswith("https://"):
+            continue
+        name, _, anchor = link.partition("#")
+        file = page.parent / name if name else page
+        assert file.exists(), link
+        assert not anchor or anchor in anchors(file), link
+    pictures = [link for link in links if link.endswith((".png", ".gif"))]
+    assert page not in (README, MANUAL) or len(pictures) > 5

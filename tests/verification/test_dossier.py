@@ -1,4 +1,4 @@
-"""What ``pinchline verify`` prints: every check holds, and README shows the same."""
+"""What ``pinchline verify`` prints: every check holds, tests/README.md shows it."""
 
 import math
 import re
@@ -15,7 +15,7 @@ from pinchline.verify.check import Check, worst
 
 pytestmark = pytest.mark.verification
 
-README = Path(__file__).parents[2] / "README.md"
+README = Path(__file__).parents[1] / "README.md"
 LIKE = Check(
     what="a length",
     source="a book",
@@ -62,7 +62,7 @@ def _values(cell):
 
 
 def test_the_table_in_readme_is_true(found):
-    """README against a fresh table; run ``tests/insert_dossier.py`` where it differs.
+    """The page against a fresh table; run ``tests/insert_dossier.py`` where it differs.
 
     Values may part by two of their last digits, or by a fiftieth of what the check
     allows: another machine rounds, and ends its iterations, elsewhere.

@@ -24,7 +24,7 @@ from pinchline.cli.common import (
 def fit(
     case: CaseFile,
     measurements: Annotated[
-        Path, typer.Argument(help="A CSV of strips; README lists its columns.")
+        Path, typer.Argument(help="A CSV of strips; cases/README.md lists its columns.")
     ],
     output: Annotated[
         Path | None,

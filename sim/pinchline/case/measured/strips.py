@@ -1,7 +1,8 @@
 """Scrap strips that were rolled once and measured: settings and readings from a CSV.
 
 One row is one reading of a strip, or several in cells of their own; what a strip's
-first row says of its setting holds for its other rows. The README lists the columns.
+first row says of its setting holds for its other rows. ``cases/README.md`` lists the
+columns.
 """
 
 from collections.abc import Iterator
