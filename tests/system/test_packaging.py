@@ -113,4 +113,5 @@ def test_the_links_and_pictures_of_a_page_are_there(page: Path) -> None:
         assert file.exists(), link
         assert not anchor or anchor in anchors(file), link
     pictures = [link for link in links if link.endswith((".png", ".gif"))]
+    assert all((page.parent / picture).is_file() for picture in pictures)
     assert page not in (README, MANUAL) or len(pictures) > 5
