@@ -97,7 +97,11 @@ def test_it_says_what_scatters_what_comes_of_it_and_what_to_measure(said):
 def test_the_table_holds_every_part_and_what_it_says(said, case, found):
     lines = case.with_suffix(".csv").read_text(encoding="utf-8").splitlines()
     rows = list(csv.reader(line for line in lines if not line.startswith("#")))
-    head, data = rows[0], np.array(rows[1:], dtype=float)
+    text = rows[0].index("limit [1]")
+    limits = [row.pop(text) for row in rows[1:]]
+    head = [name for name in rows[0] if name != "limit [1]"]
+    data = np.array(rows[1:], dtype=float)
+    assert limits == [limit or "" for limit in found.limits]
     assert data.shape[0] == found.quick.shape[0] == 32 * 6
     column = next(name for name in head if name.startswith("opening"))
     opening = data[:, head.index(column)]
