@@ -205,7 +205,7 @@ MUTATIONS = (
     ),
     Mutation(
         "rear roll's slide leans the other way",
-        "case/checks.py",
+        "case/layout.py",
         "x = rear.distance - lift * cos(rear.slide_angle)",
         "x = rear.distance + lift * cos(rear.slide_angle)",
         ("rolling", "steady_span", "soft_span"),

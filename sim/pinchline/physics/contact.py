@@ -19,6 +19,22 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.rolls import (
+    AXIS_X,
+    AXIS_Y,
+    CONTACT_END,
+    CONTACT_START,
+    FORCE_X,
+    FORCE_Y,
+    LARGEST_DEPTH,
+    PRESSURE,
+    PRESSURE_MOMENT_X,
+    PRESSURE_MOMENT_Y,
+    REACH,
+    ROLL_RESULTS,
+    TRAVEL_X,
+    TRAVEL_Y,
+)
 from pinchline.physics.support import GIVE_X, GIVE_Y, TANGENT, UNBALANCED
 
 if TYPE_CHECKING:
@@ -26,7 +42,43 @@ if TYPE_CHECKING:
     from pinchline.physics.beam import Beam, Chain
 
 POINTS = 8
-ROLL_RESULTS = 8  # force x, y; first moment of force x, y; total; depth; first, last s
+
+
+@kernel
+def pressure(
+    foundation: float, dx: float, dy: float, reach: float
+) -> tuple[float, float]:
+    """Pressure (MPa) of a roll on a point ``dx, dy`` (mm) from its axis, and how far.
+
+    The distance (mm) is 0 where the point is not in contact.
+    """
+    square = dx * dx + dy * dy
+    if square >= reach * reach:
+        return 0.0, 0.0
+    distance = math.sqrt(square)
+    return foundation * (reach - distance), distance
+
+
+@kernel
+def pressure_slopes(
+    foundation: float, dx: float, dy: float, reach: float
+) -> tuple[float, float, float, float, float]:
+    """Pressure x, y (MPa) of a roll on a point, its derivatives by x x, x y, y y."""
+    p, distance = pressure(foundation, dx, dy, reach)
+    if distance == 0.0:
+        return 0.0, 0.0, 0.0, 0.0, 0.0
+    ux, uy = dx / distance, dy / distance
+    turn = p / distance
+    xx = -foundation * ux * ux + turn * uy * uy
+    xy = -(foundation + turn) * ux * uy
+    yy = -foundation * uy * uy + turn * ux * ux
+    return p * ux, p * uy, xx, xy, yy
+
+
+@kernel
+def parabola_depth(foundation: float, force: float, reach: float) -> float:
+    """Depth (mm) of a roll with a force (N/mm) on sheet that is straight beside it."""
+    return float((0.75 * force / (foundation * math.sqrt(2.0 * reach))) ** (2.0 / 3.0))
 
 
 @kernel
@@ -116,20 +168,20 @@ def add_contact(
     weight = stiffness * length / POINTS
     nx, ny = mean_normal(chain, e)
     shift, part, beside = bulge_of(beam, chain, e)
-    edge = (roll[2] - floor) * (roll[2] - floor)
+    edge = (roll[REACH] - floor) * (roll[REACH] - floor)
     for i in range(POINTS):
         xi = (2.0 * i + 1.0) / POINTS - 1.0
         px, py, b, lever = arc_point(chain, e, length, xi, nx, ny, shift)
-        dx = px - roll[0]
-        dy = py - roll[1]
+        dx = px - roll[AXIS_X]
+        dy = py - roll[AXIS_Y]
         square = dx * dx + dy * dy
         if square >= edge:
             continue
         distance = math.sqrt(square)
-        depth = roll[2] - distance
+        depth = roll[REACH] - distance
         ux = dx / distance
         uy = dy / distance
-        depth += ux * roll[3] + uy * roll[4]
+        depth += ux * roll[TRAVEL_X] + uy * roll[TRAVEL_Y]
         if depth <= 0.0:
             continue
         force = weight * depth
@@ -204,7 +256,7 @@ def deepest(beam: Beam, chain: Chain, first: int, last: int, roll: Array) -> flo
     nearest = first
     least = math.inf
     for node in range(first, last + 1):
-        dx, dy = chain.x[node] - roll[0], chain.y[node] - roll[1]
+        dx, dy = chain.x[node] - roll[AXIS_X], chain.y[node] - roll[AXIS_Y]
         if dx * dx + dy * dy < least:
             least = dx * dx + dy * dy
             nearest = node
@@ -215,8 +267,8 @@ def deepest(beam: Beam, chain: Chain, first: int, last: int, roll: Array) -> flo
         for i in range(POINTS):
             xi = (2.0 * i + 1.0) / POINTS - 1.0
             px, py, _, _ = arc_point(chain, e, beam.length, xi, nx, ny, shift)
-            distance = math.hypot(px - roll[0], py - roll[1])
-            depth = max(depth, roll[2] - distance)
+            distance = math.hypot(px - roll[AXIS_X], py - roll[AXIS_Y])
+            depth = max(depth, roll[REACH] - distance)
     return depth
 
 
@@ -243,9 +295,9 @@ def roll_forces(
     for r in range(rolls.shape[0]):
         for k in range(ROLL_RESULTS):
             out[r, k] = 0.0
-        out[r, 6] = math.inf
-        out[r, 7] = -math.inf
-        cx, cy, reach = rolls[r, 0], rolls[r, 1], rolls[r, 2]
+        out[r, CONTACT_START] = math.inf
+        out[r, CONTACT_END] = -math.inf
+        cx, cy, reach = rolls[r, AXIS_X], rolls[r, AXIS_Y], rolls[r, REACH]
         for e in range(first, last):
             if not near(chain, e, length, cx, cy, reach):
                 continue
@@ -261,15 +313,15 @@ def roll_forces(
                 if depth <= 0.0:
                     continue
                 force = weight * depth
-                out[r, 0] += force * dx / distance
-                out[r, 1] += force * dy / distance
-                out[r, 2] += force * px
-                out[r, 3] += force * py
-                out[r, 4] += force
-                out[r, 5] = max(out[r, 5], depth)
+                out[r, FORCE_X] += force * dx / distance
+                out[r, FORCE_Y] += force * dy / distance
+                out[r, PRESSURE_MOMENT_X] += force * px
+                out[r, PRESSURE_MOMENT_Y] += force * py
+                out[r, PRESSURE] += force
+                out[r, LARGEST_DEPTH] = max(out[r, LARGEST_DEPTH], depth)
                 s = (e + 0.5 * (1.0 + xi)) * length
-                out[r, 6] = min(out[r, 6], s)
-                out[r, 7] = max(out[r, 7], s)
+                out[r, CONTACT_START] = min(out[r, CONTACT_START], s)
+                out[r, CONTACT_END] = max(out[r, CONTACT_END], s)
                 energy += 0.5 * force * depth
     return energy
 
@@ -298,8 +350,9 @@ def overcounted(
     length = beam.length
     weight = stiffness * length / POINTS
     for r in range(rolls_after.shape[0]):
-        ax, ay, reach = rolls_before[r, 0], rolls_before[r, 1], rolls_before[r, 2]
-        bx, by = rolls_after[r, 0], rolls_after[r, 1]
+        ax, ay = rolls_before[r, AXIS_X], rolls_before[r, AXIS_Y]
+        bx, by = rolls_after[r, AXIS_X], rolls_after[r, AXIS_Y]
+        reach = rolls_before[r, REACH]
         for e in range(first, last):
             touched = near(before, e, length, ax, ay, reach)
             if not touched and not near(after, e, length, bx, by, reach):

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from pinchline.physics.beam import Beam, Chain
 
 
+ARM_WEIGHT, ARM_ALONG, ARM_ACROSS = range(3)  # columns of ``arms``
+
+
 @kernel
 def add_weight(
     beam: Beam,
@@ -40,7 +43,8 @@ def add_weight(
     for side in range(2):
         node = first if side == 0 else last
         base = 3 * (node - first)
-        g, a, b = arms[side, 0], arms[side, 1], arms[side, 2]
+        arm = arms[side]
+        g, a, b = arm[ARM_WEIGHT], arm[ARM_ALONG], arm[ARM_ACROSS]
         c, s = math.cos(chain.theta[node]), math.sin(chain.theta[node])
         right[base + 1] += g
         right[base + 2] += g * (a * c - b * s)
@@ -69,11 +73,11 @@ def weigh_arms(beam: Beam, chain: Chain, first: int, last: int, arms: Array) -> 
             x += 0.5 * (chain.x[e] + chain.x[e + 1])
             y += 0.5 * (chain.y[e] + chain.y[e + 1])
         count = high - low
-        arms[side, 0] = element * count
-        arms[side, 1] = arms[side, 2] = 0.0
+        arms[side, ARM_WEIGHT] = element * count
+        arms[side, ARM_ALONG] = arms[side, ARM_ACROSS] = 0.0
         if count > 0:
             dx = x / count - chain.x[node]
             dy = y / count - chain.y[node]
             c, s = math.cos(chain.theta[node]), math.sin(chain.theta[node])
-            arms[side, 1] = c * dx + s * dy
-            arms[side, 2] = c * dy - s * dx
+            arms[side, ARM_ALONG] = c * dx + s * dy
+            arms[side, ARM_ACROSS] = c * dy - s * dx

@@ -15,6 +15,7 @@ import numpy as np
 
 from pinchline import units
 from pinchline.case.demand import DEMAND_QUANTITIES, Demand, LimitKind
+from pinchline.physics.rolls import FORCE_Y, PRESSURE
 from pinchline.physics.shaft import middle_compliance
 from pinchline.physics.support import GIVE_X, GIVE_Y
 from pinchline.solvers.rolls import LOWER, REAR, UPPER
@@ -104,14 +105,14 @@ def _demand(
 def pushed_away(state: State) -> NDArray[np.float64]:
     """Force with which the sheet pushes each roll the way it gives, N/mm."""
     away = state.supports[:, GIVE_X : GIVE_Y + 1]
-    pushed: NDArray[np.float64] = -np.sum(state.forces[:, :2] * away, axis=1)
+    pushed: NDArray[np.float64] = -np.sum(state.forces[:, : FORCE_Y + 1] * away, axis=1)
     return pushed
 
 
 def grip_margin(state: State) -> float:
     """Friction grip of the pinch rolls less the drive, N/mm."""
     mu = state.case.machine.nip.friction
-    grip = float(state.forces[UPPER, 4] + state.forces[LOWER, 4])
+    grip = float(state.forces[UPPER, PRESSURE] + state.forces[LOWER, PRESSURE])
     return mu * grip - abs(state.drive_force)
 
 

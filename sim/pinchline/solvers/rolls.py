@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.case.layout import rear_roll_centre
+from pinchline.physics import rolls
+from pinchline.physics.rolls import AXIS_Y, REACH
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.machine import Machine
 
-UPPER, LOWER, REAR = 0, 1, 2
+UPPER, LOWER, REAR = rolls.UPPER, rolls.LOWER, rolls.REAR
 GRIP_EDGE = 2.0  # thicknesses of sheet that must stay beyond the nip line
 
 
@@ -32,16 +34,16 @@ def roll_table(
 
     ``depths`` (mm): of upper and lower roll in the flat sheet that they grip.
     """
-    rolls = machine.rolls
+    radii = machine.rolls
     half_nip = (thickness + machine.nip.opening) / 2.0
     half = thickness / 2.0
-    table = np.zeros((3, 6))
-    table[UPPER, :3] = (0.0, rolls.upper_radius + half_nip, rolls.upper_radius + half)
-    table[LOWER, :3] = (0.0, -rolls.lower_radius - half_nip, rolls.lower_radius + half)
-    table[UPPER, 1] -= depths[UPPER]
-    table[LOWER, 1] += depths[LOWER]
-    table[REAR, :2] = rear_roll_centre(machine, thickness, lift)
-    table[REAR, 2] = rolls.rear_radius + half
+    table = np.zeros((3, rolls.ROLL_COLUMNS))
+    table[UPPER, :3] = (0.0, radii.upper_radius + half_nip, radii.upper_radius + half)
+    table[LOWER, :3] = (0.0, -radii.lower_radius - half_nip, radii.lower_radius + half)
+    table[UPPER, AXIS_Y] -= depths[UPPER]
+    table[LOWER, AXIS_Y] += depths[LOWER]
+    table[REAR, : AXIS_Y + 1] = rear_roll_centre(machine, thickness, lift)
+    table[REAR, REACH] = radii.rear_radius + half
     return table
 
 
@@ -52,10 +54,10 @@ def wrap_curvature(machine: Machine, thickness: float) -> float:
 
 def rear_gap(machine: Machine, thickness: float, lift: float) -> float:
     """Clear distance (mm) between upper and rear roll at a lift, sheet in the nip."""
-    rolls = machine.rolls
+    radii = machine.rolls
     x, y = rear_roll_centre(machine, thickness, lift)
-    upper = rolls.upper_radius + 0.5 * (thickness + machine.nip.opening)
-    return math.hypot(x, y - upper) - rolls.upper_radius - rolls.rear_radius
+    upper = radii.upper_radius + 0.5 * (thickness + machine.nip.opening)
+    return math.hypot(x, y - upper) - radii.upper_radius - radii.rear_radius
 
 
 def jam_lift(machine: Machine, thickness: float) -> float:

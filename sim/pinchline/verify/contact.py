@@ -13,7 +13,14 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.case.case import parse_case
-from pinchline.physics.contact import ROLL_RESULTS, roll_forces
+from pinchline.physics.contact import roll_forces
+from pinchline.physics.rolls import (
+    CONTACT_END,
+    CONTACT_START,
+    FORCE_Y,
+    LARGEST_DEPTH,
+    ROLL_RESULTS,
+)
 from pinchline.solvers.stepped.state import new_state
 from pinchline.solvers.supports import clamped_depths
 from pinchline.verify.check import Check, worst
@@ -80,8 +87,10 @@ def press(depth: float, stiffness: float, radius: float = ROLL) -> Pressed:
     out = np.zeros((1, ROLL_RESULTS))
     element = strip.beam.length
     roll_forces(strip.beam, strip.chain, 0, elements, stiffness, rolls, out)
-    patch = out[0, 7] - out[0, 6] + element / 8.0
-    return Pressed(-float(out[0, 1]), 0.5 * float(patch), float(out[0, 5]))
+    patch = out[0, CONTACT_END] - out[0, CONTACT_START] + element / 8.0
+    return Pressed(
+        -float(out[0, FORCE_Y]), 0.5 * float(patch), float(out[0, LARGEST_DEPTH])
+    )
 
 
 def press_with(force: float, stiffness: float) -> Pressed:

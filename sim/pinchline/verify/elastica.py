@@ -8,6 +8,19 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.physics.contact import roll_forces
+from pinchline.physics.rolls import (
+    AXIS_X,
+    AXIS_Y,
+    FORCE_X,
+    FORCE_Y,
+    PRESSURE,
+    PRESSURE_MOMENT_X,
+    PRESSURE_MOMENT_Y,
+    REACH,
+    ROLL_COLUMNS,
+    ROLL_RESULTS,
+    TRAVEL_Y,
+)
 from pinchline.verify import strip_fixture
 from pinchline.verify.check import Check, worst, worst_of
 from pinchline.verify.section_fixtures import beam_profile
@@ -162,17 +175,17 @@ def pressed_between_knife_edges(steps: int = 75) -> Pressed:
     chain, middle = strip.chain, n // 2
     chain.x[:] -= 0.5 * strip.length
     stiff = 1.0e3 * law.bending / HALF_SPAN**3 / strip.beam.length
-    rolls = np.zeros((3, 6))
-    rolls[:, 0] = 0.0, -HALF_SPAN, HALF_SPAN
-    rolls[:, 1] = EDGE, -EDGE, -EDGE
-    rolls[:, 2] = EDGE
-    out = np.zeros((3, 8))
+    rolls = np.zeros((3, ROLL_COLUMNS))
+    rolls[:, AXIS_X] = 0.0, -HALF_SPAN, HALF_SPAN
+    rolls[:, AXIS_Y] = EDGE, -EDGE, -EDGE
+    rolls[:, REACH] = EDGE
+    out = np.zeros((3, ROLL_RESULTS))
     rows = []
     for sag in np.linspace(0.0, 0.75 * HALF_SPAN, steps + 1)[1:]:
-        rolls[0, 4] = EDGE - sag - rolls[0, 1]
+        rolls[0, TRAVEL_Y] = EDGE - sag - rolls[0, AXIS_Y]
         strip.settle_between(rolls, stiff, middle, -1.0)
         roll_forces(strip.beam, chain, 0, n, stiff, rolls, out)
-        load, half = -out[0, 1], out[2, 2] / out[2, 4]
+        load, half = -out[0, FORCE_Y], out[2, PRESSURE_MOMENT_X] / out[2, PRESSURE]
         slope = float(np.interp(half, chain.x, chain.theta))
         # straight line of curvature beside the patch, drawn on to the middle
         near, far = chain.curvature[middle + 4], chain.curvature[middle + 5]
@@ -180,11 +193,11 @@ def pressed_between_knife_edges(steps: int = 75) -> Pressed:
             (
                 slope,
                 load * half**2 / law.bending,
-                (out[2, 3] / out[2, 4] - chain.y[middle]) / half,
+                (out[2, PRESSURE_MOMENT_Y] / out[2, PRESSURE] - chain.y[middle]) / half,
                 (near + 4.5 * (near - far)) * half,
                 load * HALF_SPAN**2 / law.bending,
-                out[1, 1] + out[2, 1] - load,
-                math.atan2(-out[2, 0], out[2, 1]) - slope,
+                out[1, FORCE_Y] + out[2, FORCE_Y] - load,
+                math.atan2(-out[2, FORCE_X], out[2, FORCE_Y]) - slope,
             )
         )
     return Pressed(*np.transpose(rows))

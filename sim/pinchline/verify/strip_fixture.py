@@ -8,7 +8,9 @@ import numpy as np
 
 from pinchline.errors import SolverError
 from pinchline.physics.beam import Beam, Chain, strains
+from pinchline.physics.rolls import TRAVEL_X
 from pinchline.physics.support import SUPPORT
+from pinchline.solvers.stepped.equilibrium.assembly import REPORT_RESIDUAL
 from pinchline.solvers.stepped.equilibrium.newton import CONVERGED, Limits, equilibrate
 from pinchline.solvers.stepped.loaded_strip import NO_ROLLS, THETA, HeldSheet, X, Y
 
@@ -116,9 +118,11 @@ class Strip(HeldSheet):
             self.beam, self.chain, tooling, limits, self.work, 0, self.elements
         )
         if status != CONVERGED:
-            message = f"no equilibrium: residual {self.work.report[1]:.2e} N/mm"
+            message = (
+                f"no equilibrium: residual {self.work.report[REPORT_RESIDUAL]:.2e} N/mm"
+            )
             raise SolverError(message)
-        rolls[:, 3:] = 0.0
+        rolls[:, TRAVEL_X:] = 0.0
         self._accept()
 
 

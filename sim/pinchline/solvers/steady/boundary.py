@@ -11,6 +11,8 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.contact import parabola_depth
+from pinchline.physics.rolls import AXIS_X, AXIS_Y, LOWER, REACH, REAR, UPPER
 from pinchline.physics.support import GIVE, gives, support_force
 from pinchline.solvers.steady.march import (
     COLUMNS,
@@ -35,8 +37,6 @@ if TYPE_CHECKING:
     from pinchline.physics._jit import Array
     from pinchline.solvers.steady.march import Strip
 
-UPPER, LOWER, REAR = range(3)
-
 
 @kernel
 def rear_rows(
@@ -51,16 +51,16 @@ def rear_rows(
     """Put the rear roll's conditions into ``out[:6]``: slopes by u and q, the miss."""
     out[:6] = 0.0
     last = COLUMNS
-    cx = rolls[REAR, 0] + q[GIVE_REAR] * slide[0]
-    cy = rolls[REAR, 1] + q[GIVE_REAR] * slide[1]
+    cx = rolls[REAR, AXIS_X] + q[GIVE_REAR] * slide[0]
+    cy = rolls[REAR, AXIS_Y] + q[GIVE_REAR] * slide[1]
     nx, ny = u[NX] - q[DRIVE], u[NY]
     slip = 0.5 * (ny * math.cos(u[THETA]) - nx * math.sin(u[THETA])) / strip.shear
     c, s = math.cos(u[THETA] + slip), math.sin(u[THETA] + slip)
     ax, ay = u[X] - cx, u[Y] - cy
     normal = max(ny * c - nx * s, 0.0)
-    reach = rolls[REAR, 2]
+    reach = rolls[REAR, REACH]
     # depth of a parabola on the foundation; it hardly changes in an iteration
-    depth = (0.75 * normal / (strip.foundation * math.sqrt(2.0 * reach))) ** (2.0 / 3.0)
+    depth = parabola_depth(strip.foundation, normal, reach)
     along, off = ax * c + ay * s, ay * c - ax * s
     give = STATES + GIVE_REAR
     out[0, X], out[0, Y], out[0, THETA], out[0, last] = c, s, off, along
@@ -93,14 +93,14 @@ def lower_rows(
     c, s = math.cos(u[THETA]), math.sin(u[THETA])
     bend, soft, keep = curvature(strip.table, strip.bending, u[M], u[LARGEST])
     stand = strip.bulge * (strip.natural + bend)
-    ax = u[X] - stand * s - rolls[LOWER, 0]
-    ay = u[Y] + stand * c - rolls[LOWER, 1] + q[GIVE_LOWER]
+    ax = u[X] - stand * s - rolls[LOWER, AXIS_X]
+    ay = u[Y] + stand * c - rolls[LOWER, AXIS_Y] + q[GIVE_LOWER]
     distance = math.hypot(ax, ay)
     out[0, X], out[0, Y] = ax / distance, ay / distance
     lift = strip.bulge * (ay * c - ax * s) / distance
     out[0, M], out[0, LARGEST] = lift * soft, lift * keep
     out[0, STATES + GIVE_LOWER] = ay / distance
-    out[0, last] = distance - rolls[LOWER, 2]
+    out[0, last] = distance - rolls[LOWER, REACH]
     for row, state in ((1, M), (2, NX), (3, NY)):
         out[row, state], out[row, last] = 1.0, u[state]
     out[1, last] -= touch[0]

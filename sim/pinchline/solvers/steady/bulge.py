@@ -21,6 +21,8 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.contact import pressure
+from pinchline.physics.rolls import AXIS_X, AXIS_Y, LOWER, REACH, UPPER
 from pinchline.solvers.steady.march import (
     BEND,
     EXTRA,
@@ -95,14 +97,13 @@ def _pressed(
     x = _cubic(path, row, z, X) + stand * nx
     y = _cubic(path, row, z, Y) + stand * ny
     force, fall = 0.0, 0.0
-    for r in range(2):
-        give = q[GIVE_UPPER] if r == 0 else -q[GIVE_LOWER]
-        dx, dy = x - rolls[r, 0], y - rolls[r, 1] - give
-        square = dx * dx + dy * dy
-        if square < rolls[r, 2] * rolls[r, 2]:
-            distance = math.sqrt(square)
+    for r in (UPPER, LOWER):
+        give = q[GIVE_UPPER] if r == UPPER else -q[GIVE_LOWER]
+        dx, dy = x - rolls[r, AXIS_X], y - rolls[r, AXIS_Y] - give
+        p, distance = pressure(strip.foundation, dx, dy, rolls[r, REACH])
+        if distance > 0.0:
             along = (dx * nx + dy * ny) / distance
-            force += strip.foundation * (rolls[r, 2] - distance) * along
+            force += p * along
             fall += strip.foundation * along * along
     return strip.bulge * force, strip.bulge * fall
 

@@ -6,8 +6,9 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.contact import parabola_depth
+from pinchline.physics.rolls import AXIS_X, AXIS_Y, LOWER, REACH, REAR, UPPER
 from pinchline.physics.support import PLAY, PRELOAD, STIFFNESS, gives
-from pinchline.solvers.steady.boundary import LOWER, REAR, UPPER
 from pinchline.solvers.steady.bulge import tell
 from pinchline.solvers.steady.march import (
     DRIVE,
@@ -74,7 +75,7 @@ GUESS_POINTS = 400  # of the first guess
 @kernel
 def _opening_for(rolls: Array, supports: Array, opening: float, bend: float) -> float:
     """How far the pinch rolls open until the arm between them holds ``bend``, mm."""
-    reach = rolls[UPPER, 2] + rolls[LOWER, 2]
+    reach = rolls[UPPER, REACH] + rolls[LOWER, REACH]
     low, high = 0.0, 0.1 * reach
     for _ in range(60):
         gap = 0.5 * (low + high)
@@ -107,8 +108,8 @@ def _guess(
     each patch, as deep as the foundation says.
     """
     q, path, mesh = solution.q, solution.path, solution.mesh
-    reach = rolls[UPPER, 2] + rolls[LOWER, 2]
-    closed = rolls[UPPER, 1] - rolls[LOWER, 1] - reach
+    reach = rolls[UPPER, REACH] + rolls[LOWER, REACH]
+    closed = rolls[UPPER, AXIS_Y] - rolls[LOWER, AXIS_Y] - reach
     gap = _opening_for(rolls, supports, closed, bend)
     tilt = math.sqrt(2.0 * gap / reach)
     arm = reach * tilt
@@ -118,18 +119,16 @@ def _guess(
         if gives(supports[r]):
             over = (lower - supports[r, PRELOAD]) / supports[r, STIFFNESS]
             q[GIVE_UPPER + r] = max(over + supports[r, PLAY], 0.0)
-    length = rolls[REAR, 0] - arm
+    length = rolls[REAR, AXIS_X] - arm
     for _ in range(20):
         end = tilt + strip.natural * (arm + length)
         end += 0.5 * bend * (arm + length) / strip.bending
-        wanted = rolls[REAR, 0] - rolls[REAR, 2] * math.sin(end) - 0.5 * arm
-        length = 0.5 * length + 0.5 * max(wanted, 0.3 * rolls[REAR, 0])
+        wanted = rolls[REAR, AXIS_X] - rolls[REAR, REACH] * math.sin(end) - 0.5 * arm
+        length = 0.5 * length + 0.5 * max(wanted, 0.3 * rolls[REAR, AXIS_X])
     rear = bend / length
     upper = lower + rear
-    depth = (0.75 * lower / (strip.foundation * math.sqrt(2.0 * rolls[LOWER, 2]))) ** (
-        2.0 / 3.0
-    )
-    half = math.sqrt(2.0 * rolls[LOWER, 2] * depth)
+    depth = parabola_depth(strip.foundation, lower, rolls[LOWER, REACH])
+    half = math.sqrt(2.0 * rolls[LOWER, REACH] * depth)
     whole = half + arm + length
     last = GUESS_POINTS - 1
     h = whole / last
@@ -154,8 +153,10 @@ def _guess(
         x += h * math.cos(middle)
         y += h * math.sin(middle)
         theta += h * kappa
-    x0 = -rolls[LOWER, 2] * math.sin(tilt) - x0
-    y0 = rolls[LOWER, 1] - q[GIVE_LOWER] + rolls[LOWER, 2] * math.cos(tilt) - y0
+    x0 = -rolls[LOWER, REACH] * math.sin(tilt) - x0
+    y0 = (
+        rolls[LOWER, AXIS_Y] - q[GIVE_LOWER] + rolls[LOWER, REACH] * math.cos(tilt) - y0
+    )
     for i in range(GUESS_POINTS):
         row = path[i]
         s = abs(row[0]) - half if way > 0.0 else whole - half - abs(row[0])
@@ -171,7 +172,9 @@ def _guess(
     tip = path[last] if way > 0.0 else path[0]
     q[REAR_Y] = tip[1 + NY]
     q[LENGTH] = length
-    rise = tip[1 + Y] - rolls[REAR, 2] * math.cos(tip[1 + THETA]) - rolls[REAR, 1]
+    rise = (
+        tip[1 + Y] - rolls[REAR, REACH] * math.cos(tip[1 + THETA]) - rolls[REAR, AXIS_Y]
+    )
     return float(-rise / slide[1])
 
 
@@ -184,10 +187,14 @@ def nip_part(strip: Strip, rolls: Array, solution: Solution) -> float:
     longest = 0.0
     for i in range(rows):
         stand = strip.bulge * path[i, 1 + STATES + THETA]
-        dx = path[i, 1 + X] - rolls[UPPER, 0] - stand * math.sin(path[i, 1 + THETA])
-        dy = path[i, 1 + Y] - rolls[UPPER, 1] + stand * math.cos(path[i, 1 + THETA])
+        dx = (
+            path[i, 1 + X] - rolls[UPPER, AXIS_X] - stand * math.sin(path[i, 1 + THETA])
+        )
+        dy = (
+            path[i, 1 + Y] - rolls[UPPER, AXIS_Y] + stand * math.cos(path[i, 1 + THETA])
+        )
         dy -= q[GIVE_UPPER]
-        if dx * dx + dy * dy < rolls[UPPER, 2] * rolls[UPPER, 2]:
+        if dx * dx + dy * dy < rolls[UPPER, REACH] * rolls[UPPER, REACH]:
             s = abs(path[i, 0])
             longest = max(longest, s if mesh[3] > 0.0 else whole - s)
     return longest
@@ -267,8 +274,8 @@ def copy_solution(source: Solution, target: Solution) -> None:
 def at_lift(machine: Array, slide: Array, lift: float, rolls: Array) -> None:
     """Roll axes at a lift (mm) from those at touch."""
     rolls[:] = machine
-    rolls[REAR, 0] -= lift * slide[0]
-    rolls[REAR, 1] -= lift * slide[1]
+    rolls[REAR, AXIS_X] -= lift * slide[0]
+    rolls[REAR, AXIS_Y] -= lift * slide[1]
 
 
 @kernel

@@ -21,6 +21,8 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.contact import pressure_slopes
+from pinchline.physics.rolls import AXIS_X, AXIS_Y, LOWER, REACH, UPPER
 from pinchline.solvers.steady.section_table import curvature
 
 if TYPE_CHECKING:
@@ -68,26 +70,6 @@ class Strip(NamedTuple):
 
 
 @kernel
-def _press(
-    strip: Strip, x: float, y: float, cx: float, cy: float, reach: float
-) -> tuple[float, float, float, float, float]:
-    """Pressure x, y (N/mm2) of a roll, and its derivatives by x x, x y, y y."""
-    dx, dy = x - cx, y - cy
-    square = dx * dx + dy * dy
-    if square >= reach * reach:
-        return 0.0, 0.0, 0.0, 0.0, 0.0
-    distance = math.sqrt(square)
-    ux, uy = dx / distance, dy / distance
-    k = strip.foundation
-    p = k * (reach - distance)
-    turn = p / distance
-    xx = -k * ux * ux + turn * uy * uy
-    xy = -(k + turn) * ux * uy
-    yy = -k * uy * uy + turn * ux * ux
-    return p * ux, p * uy, xx, xy, yy
-
-
-@kernel
 def _rates(
     strip: Strip,
     rolls: Array,
@@ -123,11 +105,14 @@ def _rates(
     out[M] = (dy * nx - dx * ny + couple) * share_m + told[EXTRA]
     stand = strip.bulge * (out[THETA] + told[OFFSET])
     px, py = state[X] - stand * s, state[Y] + stand * c
-    ux, uy, uxx, uxy, uyy = _press(
-        strip, px, py, rolls[0, 0], rolls[0, 1] + q[GIVE_UPPER], rolls[0, 2]
+    upper, lower, k = rolls[UPPER], rolls[LOWER], strip.foundation
+    from_axis = py - (upper[AXIS_Y] + q[GIVE_UPPER])
+    ux, uy, uxx, uxy, uyy = pressure_slopes(
+        k, px - upper[AXIS_X], from_axis, upper[REACH]
     )
-    lx, ly, lxx, lxy, lyy = _press(
-        strip, px, py, rolls[1, 0], rolls[1, 1] - q[GIVE_LOWER], rolls[1, 2]
+    from_axis = py - (lower[AXIS_Y] - q[GIVE_LOWER])
+    lx, ly, lxx, lxy, lyy = pressure_slopes(
+        k, px - lower[AXIS_X], from_axis, lower[REACH]
     )
     out[NX], out[NY] = -ux - lx, -uy - ly
     out[LARGEST], out[PUSH] = 0.0, ly

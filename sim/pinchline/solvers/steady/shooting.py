@@ -19,10 +19,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.physics._jit import kernel
+from pinchline.physics.rolls import AXIS_X, AXIS_Y, LOWER, REACH, REAR, UPPER
 from pinchline.solvers.steady.boundary import (
-    LOWER,
-    REAR,
-    UPPER,
     grip_rows,
     lower_rows,
     rear_rows,
@@ -348,7 +346,7 @@ def _share(rolls: Array, q: Array, room: Room, count: int) -> float:
         turn = abs(room.step_taken[i, THETA])
         if turn * share > LARGEST_TURN:
             share = LARGEST_TURN / turn
-    most = LARGEST_SHIFT * rolls[REAR, 0]
+    most = LARGEST_SHIFT * rolls[REAR, AXIS_X]
     for k in (LENGTH, GIVE_UPPER, GIVE_LOWER, GIVE_REAR):
         if abs(room.change_taken[k]) * share > most:
             share = most / abs(room.change_taken[k])
@@ -432,14 +430,14 @@ def pinch_pressure(
     total = 0.0
     for roll in (UPPER, LOWER):
         force = upper if roll == UPPER else lower
-        axis = machine[roll, 1] + (gives[roll] if roll == UPPER else -gives[roll])
+        axis = machine[roll, AXIS_Y] + (gives[roll] if roll == UPPER else -gives[roll])
         whole, along, last, last_along = 0.0, 0.0, 0.0, 0.0
         for i in range(path.shape[0]):
             stand = bulge * path[i, BEND]
             off = path[i, 1 + Y] + stand * math.cos(path[i, 1 + THETA]) - axis
             x = path[i, 1 + X] - stand * math.sin(path[i, 1 + THETA])
             distance = math.hypot(x, off)
-            depth = max(machine[roll, 2] - distance, 0.0)
+            depth = max(machine[roll, REACH] - distance, 0.0)
             depth_along = depth * abs(off) / distance
             if i > 0:
                 half = 0.5 * (path[i, 0] - path[i - 1, 0])

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.physics.contact import overcounted
+from pinchline.physics.rolls import AXIS_Y
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, mean_work
 
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ def overcounted_work(
     away = state.supports[:, GIVE_X : GIVE_Y + 1]
     before = state.rolls.copy()
     gives = here.supports[:, GIVE]
-    before[:, :2] = here.axes + gives[:, np.newaxis] * away
+    before[:, : AXIS_Y + 1] = here.axes + gives[:, np.newaxis] * away
     contacts = overcounted(
         state.beam,
         here.chain,

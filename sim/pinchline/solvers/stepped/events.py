@@ -8,6 +8,14 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline.case.demand import LimitKind
+from pinchline.physics.rolls import (
+    AXIS_X,
+    AXIS_Y,
+    CONTACT_END,
+    CONTACT_START,
+    PRESSURE,
+    REACH,
+)
 from pinchline.solvers.ratings import excesses
 from pinchline.solvers.rolls import REAR, UPPER, wrap_curvature
 from pinchline.solvers.stepped.equilibrium.window import upper_patch
@@ -88,8 +96,8 @@ def notices(state: State, *, feeding: bool) -> tuple[list[Finding], Noticed]:
         )
     wraps, noticed = _wrap(state, noticed, feeding=feeding)
     found += wraps
-    if state.forces[REAR, 4] > 0.0:
-        noticed = noticed._replace(rear_touch=float(state.forces[REAR, 7]))
+    if state.forces[REAR, PRESSURE] > 0.0:
+        noticed = noticed._replace(rear_touch=float(state.forces[REAR, CONTACT_END]))
     elif feeding and math.isfinite(noticed.rear_touch):
         found.append(_off_the_rear_roll(state))
         noticed = noticed._replace(rear_touch=math.nan)
@@ -106,7 +114,7 @@ def _wrap(
     """
     thickness = state.case.sheet.thickness
     bound = wrap_curvature(state.case.machine, thickness)
-    touch = state.forces[UPPER, 6:8] / state.beam.length
+    touch = state.forces[UPPER, CONTACT_START : CONTACT_END + 1] / state.beam.length
     wrapped = upper_patch(state) >= thickness
     if wrapped:
         patch = state.chain.curvature[int(touch[0]) : int(touch[1]) + 1]
@@ -185,16 +193,16 @@ def curl_meets(state: State) -> Finding | None:
     c = state.chain
     roll, rear = state.rolls[UPPER], state.rolls[REAR]
     machine = LimitKind.CURL_MEETS_MACHINE
-    far = 2.0 * roll[2] / state.beam.length
+    far = 2.0 * roll[REACH] / state.beam.length
     element, _ = state.driven()
     near, beyond = max(0, int(element - far)), int(element + far)
-    away = np.hypot(c.x[:near] - rear[0], c.y[:near] - rear[1])
-    if away.size and float(np.min(away)) < rear[2] + LOOK_AT_CURL:
+    away = np.hypot(c.x[:near] - rear[AXIS_X], c.y[:near] - rear[AXIS_Y])
+    if away.size and float(np.min(away)) < rear[REACH] + LOOK_AT_CURL:
         message = "the curl has come round to the rear roll"
         return Finding(machine, stops=True, message=message, value=math.nan)
     arms = np.r_[0:near, beyond : state.elements + 1]
-    apart = np.hypot(c.x[arms] - roll[0], c.y[arms] - roll[1])
-    if arms.size and float(np.min(apart)) < roll[2]:
+    apart = np.hypot(c.x[arms] - roll[AXIS_X], c.y[arms] - roll[AXIS_Y])
+    if arms.size and float(np.min(apart)) < roll[REACH]:
         message = "the curl has come round to the upper roll"
         return Finding(machine, stops=True, message=message, value=math.nan)
     stride = max(1, int(SELF_SPACING / state.beam.length))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.physics.rolls import AXIS_Y, PRESSURE, REACH
 from pinchline.solvers.rolls import REAR, roll_table
 
 if TYPE_CHECKING:
@@ -27,14 +28,14 @@ def meets(state: State, lift: float, ahead: float) -> bool:
     reaches far over it.
     """
     last = state.elements
-    if state.forces[REAR, 4] > 0.0 or state.last < last:
+    if state.forces[REAR, PRESSURE] > 0.0 or state.last < last:
         return False
     c = state.chain
     turn = c.theta[last]
     axis = _rear_axis(state, lift)
     x = c.x[last] + ahead * math.cos(turn) - axis[0]
     y = c.y[last] + ahead * math.sin(turn) - axis[1]
-    return math.hypot(x, y) < float(state.rolls[REAR, 2])
+    return math.hypot(x, y) < float(state.rolls[REAR, REACH])
 
 
 def rides_up_to(state: State, lift: float) -> float | None:
@@ -63,7 +64,8 @@ def _rear_axis(state: State, lift: float) -> NDArray[np.float64]:
     """Axis of the rear roll raised to a lift, with what it gives and is shifted, mm."""
     machine, thickness = state.case.machine, state.case.sheet.thickness
     here, there = (
-        roll_table(machine, thickness, at)[REAR, :2] for at in (state.lift, lift)
+        roll_table(machine, thickness, at)[REAR, : AXIS_Y + 1]
+        for at in (state.lift, lift)
     )
-    axis: NDArray[np.float64] = state.rolls[REAR, :2] + there - here
+    axis: NDArray[np.float64] = state.rolls[REAR, : AXIS_Y + 1] + there - here
     return axis

@@ -16,6 +16,13 @@ from pinchline.parts import measure
 from pinchline.physics.support import STIFFNESS
 from pinchline.results.schema import ROLLS, Result, fields_of
 from pinchline.solvers.rolls import wrap_curvature
+from pinchline.solvers.stepped.equilibrium.commit import (
+    PEAK_CHANGE,
+    PEAK_CURVATURE,
+    PEAK_MOMENT,
+    PEAK_MOVE,
+    PEAK_PLACE,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -127,12 +134,14 @@ def _sheet(state: State) -> tuple[dict[str, Array], measure.Outline]:
     outline = measure.free_outline(residual, length)
     table = {
         "s": (np.arange(state.elements) + 0.5) * length,
-        "curvature_loaded_peak": peaks[:, 3].copy(),
+        "curvature_loaded_peak": peaks[:, PEAK_CURVATURE].copy(),
         "curvature_residual": residual,
-        "moment_peak": peaks[:, 0].copy(),
-        "moment_peak_move": peaks[:, 1].astype(np.int32),
-        "moment_peak_place": np.where(peaks[:, 1] > 0, peaks[:, 2], math.nan),
-        "surface_strain_peak": peaks[:, 5] * state.beam.half,
+        "moment_peak": peaks[:, PEAK_MOMENT].copy(),
+        "moment_peak_move": peaks[:, PEAK_MOVE].astype(np.int32),
+        "moment_peak_place": np.where(
+            peaks[:, PEAK_MOVE] > 0, peaks[:, PEAK_PLACE], math.nan
+        ),
+        "surface_strain_peak": peaks[:, PEAK_CHANGE] * state.beam.half,
         "s_node": np.arange(state.elements + 1) * length,
         "x": outline.x,
         "y": outline.y,

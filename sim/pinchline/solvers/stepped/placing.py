@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pinchline.physics.beam import lay_out
 from pinchline.physics.contact import arc_point, deepest, mean_normal
+from pinchline.physics.rolls import CONTACT_END, CONTACT_START
 from pinchline.physics.support import GIVE
 from pinchline.solvers.rolls import REAR, roll_table
 from pinchline.solvers.stepped.equilibrium.commit import let_go
@@ -33,7 +34,7 @@ def place(state: State, s: float, move: int) -> bool:
     state.share = 0.0
     state.reset_rolls(move)
     state.forces[:] = 0.0
-    state.forces[:, 6] = math.inf
+    state.forces[:, CONTACT_START] = math.inf
     _lay_level(state)
     n = state.elements
     depths = clamped_depths(state.case, state.sheet.foundation)
@@ -95,9 +96,9 @@ def take_out(state: State, move: int) -> None:
     state.gripped = False
     state.drive = state.drive_force = 0.0
     state.energy_contact = state.energy_support = 0.0
-    state.forces[:, :6] = 0.0
-    state.forces[:, 6] = math.inf
-    state.forces[:, 7] = -math.inf
+    state.forces[:, :CONTACT_START] = 0.0
+    state.forces[:, CONTACT_START] = math.inf
+    state.forces[:, CONTACT_END] = -math.inf
     state.supports[:, GIVE] = 0.0
     state.stand_rolls()
     state.last = state.first

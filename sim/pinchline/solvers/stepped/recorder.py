@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.case.demand import NO_DEMAND
+from pinchline.physics.rolls import AXIS_X, AXIS_Y
 from pinchline.physics.support import GIVE
 from pinchline.results.schema import ROLLS, Event
 from pinchline.solvers.ratings import demand_of
@@ -95,7 +96,9 @@ class Recorder:
         x, y = state.chain.x.copy(), state.chain.y.copy()
         if state.turned:
             x, y = x[::-1], y[::-1]
-        self.shapes.append((x, y, state.rolls[:, 0].copy(), state.rolls[:, 1].copy()))
+        self.shapes.append(
+            (x, y, state.rolls[:, AXIS_X].copy(), state.rolls[:, AXIS_Y].copy())
+        )
         self.frames.append(
             {
                 "step": len(self.rows) - 1,

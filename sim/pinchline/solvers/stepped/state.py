@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from pinchline.physics.beam import Beam, Chain, lay_out
-from pinchline.physics.contact import ROLL_RESULTS
+from pinchline.physics.rolls import AXIS_Y, REACH, ROLL_COLUMNS, ROLL_RESULTS, TRAVEL_X
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STIFFNESS
 from pinchline.physics.weight import potential
 from pinchline.solvers.layers import bulge_share
@@ -18,7 +18,14 @@ from pinchline.solvers.regime import Regime, width_regime
 from pinchline.solvers.rolls import LOWER, UPPER, roll_table
 from pinchline.solvers.sheet import SheetProperties, sheet_properties
 from pinchline.solvers.stepped.equilibrium.assembly import Work, workspace
-from pinchline.solvers.stepped.equilibrium.commit import PEAKS
+from pinchline.solvers.stepped.equilibrium.commit import (
+    BENDING_ENERGY,
+    CAME_WITH,
+    PEAK_CURVATURE,
+    PEAKS,
+    PLASTIC_WORK,
+    STRETCH_ENERGY,
+)
 from pinchline.solvers.stepped.equilibrium.newton import Limits
 from pinchline.solvers.stepped.equilibrium.predictor import FIELDS
 from pinchline.solvers.supports import clamped_depths, support_table
@@ -170,18 +177,18 @@ class State:
     def nip_opening(self) -> float:
         """Distance between the pinch rolls' surfaces, mm."""
         rolls = self.case.machine.rolls
-        apart = self.rolls[UPPER, 1] - self.rolls[LOWER, 1]
+        apart = self.rolls[UPPER, AXIS_Y] - self.rolls[LOWER, AXIS_Y]
         return float(apart) - rolls.upper_radius - rolls.lower_radius
 
     @property
     def energy_elastic(self) -> float:
         """Elastic energy of the sheet, N mm per mm."""
-        return float(self.energies[0] + self.energies[2])
+        return float(self.energies[BENDING_ENERGY] + self.energies[STRETCH_ENERGY])
 
     @property
     def energy_plastic(self) -> float:
         """Plastic work, N mm per mm."""
-        return float(self.energies[1])
+        return float(self.energies[PLASTIC_WORK])
 
     @property
     def curvature_max(self) -> float:
@@ -220,7 +227,7 @@ class State:
         """Put the rolls where their axes and their gives say."""
         give = self.supports[:, GIVE : GIVE + 1]
         away = self.supports[:, GIVE_X : GIVE_Y + 1]
-        self.rolls[:, :2] = self.axes + give * away
+        self.rolls[:, : AXIS_Y + 1] = self.axes + give * away
 
     def shift_at(self, move: int, share: float) -> NDArray[np.float64]:
         """Shift of each roll away from the sheet at a share of a move, mm."""
@@ -234,14 +241,14 @@ class State:
         thickness = self.case.sheet.thickness
         table = roll_table(self.case.machine, thickness, lift, depths)
         away = self.supports[:, GIVE_X : GIVE_Y + 1]
-        self.axes[:] = table[:, :2] + shift[:, np.newaxis] * away
-        self.rolls[:, 2] = table[:, 2]
+        self.axes[:] = table[:, : AXIS_Y + 1] + shift[:, np.newaxis] * away
+        self.rolls[:, REACH] = table[:, REACH]
         self.stand_rolls()
 
     def reset_rolls(self, move: int = 1) -> None:
         """Put the rolls as they grip the flat sheet, the rear roll at touch."""
         self.supports[:, GIVE] = 0.0
-        self.rolls[:, 3:] = 0.0
+        self.rolls[:, TRAVEL_X:] = 0.0
         self.set_axes(0.0, self.shift_at(move, 0.0))
 
     def measure_height(self) -> None:
@@ -323,7 +330,7 @@ def new_state(case: Case) -> State:
     reach = 2.5 * case.machine.rear.distance / beam.length
     slots = 2 * min(n, int(reach)) + 1
     peaks = np.zeros((n, PEAKS))
-    peaks[:, 3:5] = natural
+    peaks[:, [PEAK_CURVATURE, CAME_WITH]] = natural
     limits = Limits(
         force=FORCE_TOLERANCE * law.first_yield / t,
         length=LENGTH_TOLERANCE,
@@ -338,7 +345,7 @@ def new_state(case: Case) -> State:
         chain=chain,
         work=work,
         limits=limits,
-        rolls=np.zeros((3, 6)),
+        rolls=np.zeros((3, ROLL_COLUMNS)),
         axes=np.zeros((3, 2)),
         supports=supports,
         arms=np.zeros((2, 3)),

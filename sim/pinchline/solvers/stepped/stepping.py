@@ -9,10 +9,17 @@ import numpy as np
 
 from pinchline.errors import SolverError
 from pinchline.physics.contact import deepest
+from pinchline.physics.rolls import AXIS_Y, FORCE_Y, PRESSURE, TRAVEL_X, TRAVEL_Y
 from pinchline.physics.support import GIVE
 from pinchline.solvers.rolls import LOWER, REAR, UPPER
 from pinchline.solvers.stepped import leading_edge
 from pinchline.solvers.stepped.energy import overcounted_work, work_scale
+from pinchline.solvers.stepped.equilibrium.assembly import (
+    REPORT_GAP,
+    REPORT_NODE,
+    REPORT_PIVOTS,
+    REPORT_RESIDUAL,
+)
 from pinchline.solvers.stepped.equilibrium.predictor import carry, recall
 from pinchline.solvers.stepped.equilibrium.window import (
     accept,
@@ -73,10 +80,10 @@ def _guess_rolls(
 ) -> None:
     """First guess with the rolls elsewhere: the last two states extended, or a push."""
     if before is None or before.lift == state.lift:
-        rolls, axes = state.rolls[:, :2].copy(), state.axes.copy()
+        rolls, axes = state.rolls[:, : AXIS_Y + 1].copy(), state.axes.copy()
         state.set_axes(lift, shift)
-        state.rolls[:, :2] = rolls
-        state.rolls[:, 3:5] = state.axes - axes
+        state.rolls[:, : AXIS_Y + 1] = rolls
+        state.rolls[:, TRAVEL_X : TRAVEL_Y + 1] = state.axes - axes
     else:
         c = state.chain
         ratio = (lift - state.lift) / (state.lift - before.lift)
@@ -129,7 +136,9 @@ def move_rear(
     while abs(target - state.lift) > 1.0e-9:
         here = state.copy()
         rest = target - state.lift
-        free = rest < 0.0 and state.forces[REAR, 4] == 0.0 and state.track is None
+        free = (
+            rest < 0.0 and state.forces[REAR, PRESSURE] == 0.0 and state.track is None
+        )
         whole = abs(rest) <= step or (free and not refused)
         stride = rest if whole else math.copysign(step, rest)
         lift = target if stride == rest else state.lift + stride
@@ -163,7 +172,7 @@ def move_rear(
             step = min(1.5 * step, most)
         elif spent >= HARD:
             step = 0.6 * step
-        before = here if state.forces[REAR, 4] > 0.0 else None
+        before = here if state.forces[REAR, PRESSURE] > 0.0 else None
         if record():
             return True
     return False
@@ -380,11 +389,11 @@ def _accept_step(state: State, here: State, move: int, fed: float) -> None:
     for the mean is taken back instead (``_loses_energy``).
     """
     drive = state.drive_force
-    push = state.forces[:, :2].copy()
+    push = state.forces[:, : FORCE_Y + 1].copy()
     travel = state.axes - here.axes
     held = state.energy_support
     accept(state, move)
-    work = 0.5 * np.sum((push + state.forces[:, :2]) * travel, axis=1)
+    work = 0.5 * np.sum((push + state.forces[:, : FORCE_Y + 1]) * travel, axis=1)
     state.work_rear += float(work[REAR])
     state.work_clamp += float(work[UPPER] + work[LOWER])
     if fed:
@@ -404,7 +413,7 @@ def give_up(
 ) -> None:
     """Raise with a diagnosis; the state goes back to the last good step."""
     report = state.work.report.copy()
-    node = int(report[2])
+    node = int(report[REPORT_NODE])
     if here is not None:
         state.restore(here, trial=True)
         state.lay_arms()
@@ -413,16 +422,17 @@ def give_up(
         s = state.elements * state.beam.length - s
     message = (
         f"Move {move}: no equilibrium was found {where}: the residual stays at "
-        f"{report[1]:.3g} N/mm at s = {s:.2f} mm (allowed {state.limits.force:.1g}), "
-        f"at the smallest step. What may help: {change}."
+        f"{report[REPORT_RESIDUAL]:.3g} N/mm at s = {s:.2f} mm "
+        f"(allowed {state.limits.force:.1g}), at the smallest step. "
+        f"What may help: {change}."
     )
     diagnosis: dict[str, object] = {
         "move": move,
         "lift": state.lift,
         "nip": state.nip_s,
         "node": node,
-        "residual": float(report[1]),
-        "gap": float(report[3]),
-        "pivots": int(report[4]),
+        "residual": float(report[REPORT_RESIDUAL]),
+        "gap": float(report[REPORT_GAP]),
+        "pivots": int(report[REPORT_PIVOTS]),
     }
     raise SolverError(message, diagnosis=diagnosis)

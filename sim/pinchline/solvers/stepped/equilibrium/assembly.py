@@ -14,6 +14,7 @@ import numpy as np
 from pinchline.physics._jit import kernel
 from pinchline.physics.beam import add_forces, add_stiffness, strains
 from pinchline.physics.contact import add_contact, near
+from pinchline.physics.rolls import AXIS_X, AXIS_Y, CONTACT_FLOOR, REACH
 from pinchline.physics.section import HISTORY, SCRATCH, section_moment
 from pinchline.physics.support import gives, hold
 from pinchline.physics.weight import add_weight
@@ -24,7 +25,15 @@ if TYPE_CHECKING:
     from pinchline.physics._jit import Array
     from pinchline.physics.beam import Beam, Chain
 
-FLOOR = 5  # column of a roll: depth from which a point counts as contact
+# entries of ``Work.report``
+(
+    REPORT_DRIVE,
+    REPORT_RESIDUAL,
+    REPORT_NODE,
+    REPORT_GAP,
+    REPORT_PIVOTS,
+    REPORT_CHANGE,
+) = range(6)
 
 
 class Tooling(NamedTuple):
@@ -141,8 +150,8 @@ def assemble(
             rigid = not gives(supports[r])
             if not rigid:
                 column += 1
-            reach = rolls[r, 2] - rolls[r, FLOOR]
-            if near(chain, e, length, rolls[r, 0], rolls[r, 1], reach):
+            reach = rolls[r, REACH] - rolls[r, CONTACT_FLOOR]
+            if near(chain, e, length, rolls[r, AXIS_X], rolls[r, AXIS_Y], reach):
                 add_contact(
                     beam,
                     chain,
@@ -150,7 +159,7 @@ def assemble(
                     base,
                     tooling.foundation,
                     rolls[r],
-                    rolls[r, FLOOR],
+                    rolls[r, CONTACT_FLOOR],
                     band,
                     right,
                     supports[r],

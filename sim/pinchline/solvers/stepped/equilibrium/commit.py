@@ -12,7 +12,10 @@ if TYPE_CHECKING:
     from pinchline.physics._jit import Array
     from pinchline.physics.beam import Beam, Chain
 
-PEAKS = 6  # columns of the record of every element: see ``commit``
+# columns of the record of every element, see ``commit``
+PEAK_MOMENT, PEAK_MOVE, PEAK_PLACE, PEAK_CURVATURE, CAME_WITH, PEAK_CHANGE = range(6)
+PEAKS = 6
+BENDING_ENERGY, PLASTIC_WORK, STRETCH_ENERGY = range(3)  # of ``energies``
 
 
 @kernel
@@ -39,8 +42,10 @@ def advance(
         chain.low[e] = bend + min(low, 0.0)
         chain.high[e] = bend + max(high, 0.0)
     chain.curvature[e] = bend
-    energies[0] += beam.length * (0.5 * (before + chain.moment[e]) * change - work)
-    energies[1] += beam.length * work
+    energies[BENDING_ENERGY] += beam.length * (
+        0.5 * (before + chain.moment[e]) * change - work
+    )
+    energies[PLASTIC_WORK] += beam.length * work
 
 
 @kernel
@@ -62,21 +67,23 @@ def commit(
     bending and plastic work are added to (N mm/mm), that of stretch and shear is set.
     """
     length = beam.length
-    energies[2] = 0.0
+    energies[STRETCH_ENERGY] = 0.0
     for e in range(first, last):
         stretch, shear, bend, _, _ = strains(chain.x, chain.y, chain.theta, e, length)
         chain.axial[e] = beam.axial * stretch
         chain.shear[e] = beam.shear * shear
-        energies[2] += 0.5 * length * beam.axial * stretch * stretch
-        energies[2] += 0.5 * length * beam.shear * shear * shear
+        energies[STRETCH_ENERGY] += 0.5 * length * beam.axial * stretch * stretch
+        energies[STRETCH_ENERGY] += 0.5 * length * beam.shear * shear * shear
         advance(beam, chain, e, bend, scratch, energies)
-        if abs(chain.moment[e]) > abs(peaks[e, 0]):
-            peaks[e, 0] = chain.moment[e]
-            peaks[e, 1] = move
-            peaks[e, 2] = 0.5 * (chain.x[e] + chain.x[e + 1])
-        if abs(bend) > abs(peaks[e, 3]):
-            peaks[e, 3] = bend
-        peaks[e, 5] = max(peaks[e, 5], abs(bend - peaks[e, 4]))
+        if abs(chain.moment[e]) > abs(peaks[e, PEAK_MOMENT]):
+            peaks[e, PEAK_MOMENT] = chain.moment[e]
+            peaks[e, PEAK_MOVE] = move
+            peaks[e, PEAK_PLACE] = 0.5 * (chain.x[e] + chain.x[e + 1])
+        if abs(bend) > abs(peaks[e, PEAK_CURVATURE]):
+            peaks[e, PEAK_CURVATURE] = bend
+        peaks[e, PEAK_CHANGE] = max(
+            peaks[e, PEAK_CHANGE], abs(bend - peaks[e, CAME_WITH])
+        )
 
 
 @kernel
@@ -102,4 +109,4 @@ def let_go(
             )
         advance(beam, chain, e, bend, scratch, energies)
         chain.moment[e] = 0.0
-    energies[2] = 0.0
+    energies[STRETCH_ENERGY] = 0.0

@@ -7,8 +7,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from pinchline.physics._jit import kernel
 from pinchline.physics.contact import deepest, drive_line
+from pinchline.physics.rolls import CONTACT_FLOOR, TRAVEL_X, TRAVEL_Y
 from pinchline.physics.support import STEP, unbalanced
-from pinchline.solvers.stepped.equilibrium.assembly import FLOOR, assemble
+from pinchline.solvers.stepped.equilibrium.assembly import (
+    REPORT_CHANGE,
+    REPORT_DRIVE,
+    REPORT_GAP,
+    REPORT_NODE,
+    REPORT_PIVOTS,
+    REPORT_RESIDUAL,
+    assemble,
+)
 from pinchline.solvers.stepped.equilibrium.banded_solve import factor, solve
 from pinchline.solvers.stepped.equilibrium.bordered_solve import (
     FIRST_ROLL,
@@ -57,12 +66,12 @@ def _announce(
     rolls = tooling.rolls
     moving = False
     for r in range(rolls.shape[0]):
-        rolls[r, FLOOR] = 0.0
-        if rolls[r, 3] != 0.0 or rolls[r, 4] != 0.0:
+        rolls[r, CONTACT_FLOOR] = 0.0
+        if rolls[r, TRAVEL_X] != 0.0 or rolls[r, TRAVEL_Y] != 0.0:
             moving = True
             depth = deepest(beam, chain, first, last, rolls[r])
             if depth <= 0.0:
-                rolls[r, FLOOR] = depth - 1.0e-9
+                rolls[r, CONTACT_FLOOR] = depth - 1.0e-9
     return moving
 
 
@@ -116,7 +125,7 @@ def _solve_step(
                 work.band[at + k, d] += stiff * gradient[k] * gradient[k + d]
             right[at + k, 0] -= stiff * gap * gradient[k]
             right[at + k, 1] = gradient[k]
-    work.report[4] = factor(work.band, size)
+    work.report[REPORT_PIVOTS] = factor(work.band, size)
     solve(work.band, size, right)
     return close_border(
         right, cross, gradient, tooling.supports, work.schur, size, at, gap
@@ -161,14 +170,14 @@ def equilibrate(
                 work.gradient,
             )
             for k in range(6):
-                work.forces[at + k] += report[0] * work.gradient[k]
+                work.forces[at + k] += report[REPORT_DRIVE] * work.gradient[k]
         residual, where, missing = _residual(work.forces, size, beam.half)
         loose = unbalanced(supports)
         if not loose <= residual:
             residual = loose
-        report[1] = residual
-        report[2] = first + where // 3
-        report[3] = gap
+        report[REPORT_RESIDUAL] = residual
+        report[REPORT_NODE] = first + where // 3
+        report[REPORT_GAP] = gap
         if not math.isfinite(residual):
             return NOT_FINITE, iteration
         settled = residual <= limits.force and abs(gap) <= limits.length
@@ -184,16 +193,16 @@ def equilibrate(
         change = _solve_step(beam, tooling, work, size, at, gap, proximal)
         prepare(beam, chain, work, first, last)
         share = step_share(work, supports, size, limits.turn, 20.0 * beam.half)
-        report[5] = move(chain, work, first, last, 0.0)
-        if travelling or report[5] > DEPTH * beam.half:
+        report[REPORT_CHANGE] = move(chain, work, first, last, 0.0)
+        if travelling or report[REPORT_CHANGE] > DEPTH * beam.half:
             share = sinking_share(beam, chain, tooling, work, first, last, share)
         if not travelling and iteration > 0 and (slow or iteration >= SWINGING):
             share = line_search(beam, chain, tooling, work, first, last, share)
         previous = residual
-        report[0] += share * change
+        report[REPORT_DRIVE] += share * change
         move(chain, work, first, last, share)
         travel(tooling, share)
         if travelling:
-            tooling.rolls[:, 3:5] *= 1.0 - share
+            tooling.rolls[:, TRAVEL_X : TRAVEL_Y + 1] *= 1.0 - share
             travelling = _announce(beam, chain, tooling, first, last)
     return STALLED, limits.iterations

@@ -13,12 +13,14 @@ from typing import TYPE_CHECKING
 
 from pinchline.physics._jit import kernel
 from pinchline.physics.contact import deepest
+from pinchline.physics.rolls import AXIS_X
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
     from pinchline.physics.beam import Beam, Chain
 
-FIELDS = 4  # moment, curvature, axial and shear force of a place
+PLACE_MOMENT, PLACE_CURVATURE, PLACE_AXIAL, PLACE_SHEAR = range(4)  # what it bears
+FIELDS = 4
 
 
 @kernel
@@ -33,10 +35,10 @@ def remember(
     places[:] = 0.0
     shift = places.shape[0] // 2 - driven
     for e in range(max(first, -shift), min(last, places.shape[0] - shift)):
-        places[e + shift, 0] = chain.moment[e]
-        places[e + shift, 1] = chain.curvature[e]
-        places[e + shift, 2] = chain.axial[e]
-        places[e + shift, 3] = chain.shear[e]
+        places[e + shift, PLACE_MOMENT] = chain.moment[e]
+        places[e + shift, PLACE_CURVATURE] = chain.curvature[e]
+        places[e + shift, PLACE_AXIAL] = chain.axial[e]
+        places[e + shift, PLACE_SHEAR] = chain.shear[e]
     pose[0] = chain.x[driven]
     pose[1] = chain.y[driven]
     pose[2] = chain.theta[driven]
@@ -75,24 +77,24 @@ def _read_places(
         if 0 <= ahead < count:
             m, bend = chain.moment[ahead], chain.curvature[ahead]
             n, q = chain.axial[ahead], chain.shear[ahead]
-        out[e, 0] = (1.0 - share) * chain.moment[e] + share * m
-        out[e, 1] = (1.0 - share) * chain.curvature[e] + share * bend
-        out[e, 2] = (1.0 - share) * chain.axial[e] + share * n
-        out[e, 3] = (1.0 - share) * chain.shear[e] + share * q
+        out[e, PLACE_MOMENT] = (1.0 - share) * chain.moment[e] + share * m
+        out[e, PLACE_CURVATURE] = (1.0 - share) * chain.curvature[e] + share * bend
+        out[e, PLACE_AXIAL] = (1.0 - share) * chain.axial[e] + share * n
+        out[e, PLACE_SHEAR] = (1.0 - share) * chain.shear[e] + share * q
 
 
 @kernel
 def _curvatures(beam: Beam, chain: Chain, first: int, last: int, out: Array) -> None:
-    """Turn the moments of the places in ``out[:, 0]`` into guesses of curvature."""
+    """Turn the moments of the places in ``out`` into guesses of curvature."""
     for e in range(first, last):
-        m = out[e, 0]
+        m = out[e, PLACE_MOMENT]
         bend = chain.curvature[e] + (m - chain.moment[e]) / beam.bending
         if not chain.low[e] <= bend <= chain.high[e]:
             if m > chain.moment[e]:
-                bend = max(out[e, 1], chain.high[e])
+                bend = max(out[e, PLACE_CURVATURE], chain.high[e])
             else:
-                bend = min(out[e, 1], chain.low[e])
-        out[e, 0] = bend
+                bend = min(out[e, PLACE_CURVATURE], chain.low[e])
+        out[e, PLACE_MOMENT] = bend
 
 
 @kernel
@@ -100,15 +102,15 @@ def _follow(beam: Beam, chain: Chain, e: int, way: int, guess: Array) -> None:
     """Place the far node of element ``e`` from its near one by the guessed strains."""
     length = beam.length
     near, far = (e, e + 1) if way > 0 else (e + 1, e)
-    chain.theta[far] = chain.theta[near] + way * guess[e, 0] * length
+    chain.theta[far] = chain.theta[near] + way * guess[e, PLACE_MOMENT] * length
     mean = 0.5 * (chain.theta[near] + chain.theta[far])
     c, s = math.cos(mean), math.sin(mean)
-    along = way * length * (1.0 + guess[e, 2] / beam.axial)
-    across = way * length * guess[e, 3] / beam.shear
+    along = way * length * (1.0 + guess[e, PLACE_AXIAL] / beam.axial)
+    across = way * length * guess[e, PLACE_SHEAR] / beam.shear
     chain.x[far] = chain.x[near] + along * c - across * s
     chain.y[far] = chain.y[near] + along * s + across * c
-    chain.axial[e] = guess[e, 2]
-    chain.shear[e] = guess[e, 3]
+    chain.axial[e] = guess[e, PLACE_AXIAL]
+    chain.shear[e] = guess[e, PLACE_SHEAR]
 
 
 @kernel
@@ -143,7 +145,7 @@ def _shape(
     if depth > 0.0:
         for _ in range(2):
             now = deepest(beam, chain, first, last, rear)
-            lever = max(rear[0] - chain.x[pivot], beam.length)
+            lever = max(rear[AXIS_X] - chain.x[pivot], beam.length)
             _turn(chain, pivot, first, last, (now - depth) / lever)
 
 

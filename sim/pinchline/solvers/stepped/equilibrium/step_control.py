@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 from pinchline.physics._jit import kernel
 from pinchline.physics.beam import add_forces, strains
 from pinchline.physics.contact import deepest
+from pinchline.physics.rolls import AXIS_X, AXIS_Y, TRAVEL_X, TRAVEL_Y
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, STEP, UNBALANCED
-from pinchline.solvers.stepped.equilibrium.assembly import assemble
+from pinchline.solvers.stepped.equilibrium.assembly import REPORT_DRIVE, assemble
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
@@ -59,8 +60,8 @@ def travel(tooling: Tooling, share: float) -> None:
     for r in range(rolls.shape[0]):
         give = share * supports[r, STEP]
         supports[r, GIVE] += give
-        rolls[r, 0] += share * rolls[r, 3] + give * supports[r, GIVE_X]
-        rolls[r, 1] += share * rolls[r, 4] + give * supports[r, GIVE_Y]
+        rolls[r, AXIS_X] += share * rolls[r, TRAVEL_X] + give * supports[r, GIVE_X]
+        rolls[r, AXIS_Y] += share * rolls[r, TRAVEL_Y] + give * supports[r, GIVE_Y]
 
 
 @kernel
@@ -158,7 +159,7 @@ def _first_slope(
     if tooling.driven >= 0:
         at = 3 * (tooling.driven - first)
         for k in range(6):
-            forces[at + k] -= work.report[0] * work.gradient[k]
+            forces[at + k] -= work.report[REPORT_DRIVE] * work.gradient[k]
     return _work_along(tooling.supports, work, first, last)
 
 

@@ -8,10 +8,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.physics.contact import roll_forces
+from pinchline.physics.rolls import (
+    AXIS_X,
+    AXIS_Y,
+    CONTACT_END,
+    CONTACT_START,
+    PRESSURE,
+    REACH,
+    TRAVEL_X,
+)
 from pinchline.physics.support import support_energy
 from pinchline.physics.weight import weigh_arms
 from pinchline.solvers.rolls import REAR, UPPER
-from pinchline.solvers.stepped.equilibrium.assembly import Tooling
+from pinchline.solvers.stepped.equilibrium.assembly import (
+    REPORT_DRIVE,
+    REPORT_RESIDUAL,
+    Tooling,
+)
 from pinchline.solvers.stepped.equilibrium.commit import commit
 from pinchline.solvers.stepped.equilibrium.newton import CONVERGED, equilibrate
 from pinchline.solvers.stepped.equilibrium.predictor import remember
@@ -62,7 +75,7 @@ def settle(state: State) -> bool:
     Nothing is committed. ``state.work.report`` says why where it does not hold.
     """
     report = state.work.report
-    report[0] = state.drive
+    report[REPORT_DRIVE] = state.drive
     if state.beam.weight > 0.0:
         state.lay_arms()
         weigh_arms(state.beam, state.chain, state.first, state.last, state.arms)
@@ -76,8 +89,8 @@ def settle(state: State) -> bool:
         state.last,
     )
     state.iterations += iterations
-    state.residual = float(report[1])
-    state.rolls[:, 3:] = 0.0
+    state.residual = float(report[REPORT_RESIDUAL])
+    state.rolls[:, TRAVEL_X:] = 0.0
     if status == CONVERGED:
         state.stand_rolls()
     return status == CONVERGED
@@ -91,8 +104,8 @@ def window_holds(state: State) -> bool:
     slack = 1.0e-6 * state.beam.half
     for roll in state.rolls:
         for low, high in ((0, state.first), (state.last + 1, state.elements + 1)):
-            apart = np.hypot(c.x[low:high] - roll[0], c.y[low:high] - roll[1])
-            inside = np.flatnonzero(apart < roll[2] - slack)
+            apart = np.hypot(c.x[low:high] - roll[AXIS_X], c.y[low:high] - roll[AXIS_Y])
+            inside = np.flatnonzero(apart < roll[REACH] - slack)
             if inside.size:
                 grown = True
                 margin = MARGIN_ELEMENTS
@@ -110,7 +123,7 @@ def accept(state: State, move: int) -> None:
     the feed is its part along the sheet at the nip line. Driven off its mid-line by
     ``e``, the sheet moves by ``1 - e kappa`` of the feed there.
     """
-    state.drive = float(state.work.report[0])
+    state.drive = float(state.work.report[REPORT_DRIVE])
     element, _ = state.driven()
     ends = state.chain.theta[element : element + 2]
     tilt, bend = 0.5 * (ends[0] + ends[1]), (ends[1] - ends[0]) / state.beam.length
@@ -156,8 +169,9 @@ def memorise(state: State) -> None:
 
 def upper_patch(state: State) -> float:
     """Length of the contact on the upper roll, mm."""
-    if state.forces[UPPER, 4] <= 0.0:
+    if state.forces[UPPER, PRESSURE] <= 0.0:
         return 0.0
     return (
-        float(state.forces[UPPER, 7] - state.forces[UPPER, 6]) + state.beam.length / 8.0
+        float(state.forces[UPPER, CONTACT_END] - state.forces[UPPER, CONTACT_START])
+        + state.beam.length / 8.0
     )
