@@ -7,11 +7,14 @@ command ``pinchline`` does it with files.
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pinchline._version import __version__
+from pinchline.results.views import VIEWS
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from pinchline.analysis.across import across as across
     from pinchline.analysis.fitting.estimate import fit as fit
     from pinchline.analysis.planning.planner import make_plan as plan
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from pinchline.analysis.sweep.study import study as study
     from pinchline.case.case import load_case as load_case
     from pinchline.results.reader import read_result as read_result
+    from pinchline.results.schema import Result as Result
     from pinchline.results.study_reader import read_study as read_study
     from pinchline.results.writer import write_result as write_result
     from pinchline.solvers.stepped.program import run_case as run
@@ -65,3 +69,18 @@ def __getattr__(name: str) -> object:
 def __dir__() -> list[str]:
     """Names that exist or can be loaded."""
     return sorted({*globals(), *__all__})
+
+
+def _html(result: Result) -> str:
+    from pinchline.reports.run.notebook import show
+
+    return show(result)
+
+
+def _plot(result: Result, name: str, **options: Any) -> tuple[Figure, Any]:
+    from pinchline.reports.run.figures import draw
+
+    return draw(result, name, **options)
+
+
+VIEWS.update(html=_html, plot=_plot)

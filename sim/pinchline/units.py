@@ -150,7 +150,7 @@ def parse(text: object, dimension: Dimension) -> float:
 
     Parameters
     ----------
-    text : such as ``"0.8 mm"``, ``"5/32 in"``, ``"0.002 1/mm"``
+    text : such as ``"0.8 mm"``, ``"5/32 in"``, ``"0.002 1/mm"``, or a pint quantity
     dimension : what it must be
 
     Returns
@@ -162,6 +162,8 @@ def parse(text: object, dimension: Dimension) -> float:
     InputError
         where the text is no finite number with a unit of that dimension
     """
+    if hasattr(text, "m_as"):
+        return _from_pint(text, dimension)
     number, unit = split(text, dimension)
     value = number * _factor(unit, dimension, str(text))
     if not math.isfinite(value):
@@ -190,6 +192,12 @@ def split(text: object, dimension: Dimension) -> tuple[float, str]:
             _refuse("divides by zero", text, dimension)
         number /= under
     return number, match["unit"]
+
+
+def exact(value: float, dimension: Dimension) -> str:
+    """Return an internal value as text that parses to the same value, bit for bit."""
+    unit = next(u for u, factor in FACTORS[dimension].items() if factor == 1.0)
+    return f"{float(value)!r} {unit}"
 
 
 def display(
@@ -310,6 +318,16 @@ def _pint_factor(unit: str, dimension: Dimension) -> float | None:
     ):
         return None
     return factor if math.isfinite(factor) and factor > 0.0 else None
+
+
+def _from_pint(quantity: Any, dimension: Dimension) -> float:
+    """Return the internal value of a quantity of pint."""
+    try:
+        return float(quantity.m_as(_PINT_TARGET[dimension]))
+    except (AttributeError, TypeError, ValueError):  # pint's own are TypeErrors
+        unit = quantity.units
+        message = f"{unit} is not a unit of {_WORDS[dimension][0]}"
+        _refuse(message, str(quantity), dimension)
 
 
 _PINT_TARGET: dict[Dimension, str] = {

@@ -231,7 +231,9 @@ def test_code_passes_plain_floats_within_the_same_ranges():
     assert Place(at=12).at == 12.0
     assert Lift(to="16 mm").to == 16.0
     for bad in (-1.0, math.nan, math.inf):
-        with pytest.raises(ValidationError):
+        with pytest.raises(
+            InputError, match=r"move \(lift\): to = .*Allowed: a length"
+        ):
             Lift(to=bad)
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, Literal, Self
 
+import tomlkit
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from pinchline import library
@@ -23,6 +24,7 @@ from pinchline.case.fields import (
     Table,
     Tables,
     Text,
+    Written,
     YesNo,
     read,
     refuse,
@@ -32,6 +34,7 @@ from pinchline.case.material import Material
 from pinchline.case.moves import Move, read_moves
 from pinchline.case.program import ProgramTrace, trace_program
 from pinchline.case.sheet import Sheet, read_sheet
+from pinchline.case.spelling import case_table
 from pinchline.case.spread import ScatterTable
 from pinchline.case.target import Target, read_target
 from pinchline.case.variation import (
@@ -52,6 +55,7 @@ _LEAST_STEPS, _LONGEST_STEP = 2, 0.2  # mm: longer ones step over the peak at a 
 _FLAT_GUESS = 0.4  # of the distance of the rear roll: a flat, until it is planned
 # what the length of a blank is estimated from, beside the sheet
 _OF_BLANK = {"target", "machine.use", "machine.rear.distance"}
+_IN_PYTHON = "a case in Python"
 _HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
 
 
@@ -185,14 +189,19 @@ class CaseTable(Record):
     ] = None
 
 
-class Case(Record):
+class Case(Written):
     """A checked case; every number in internal units.
+
+    In Python the parts are records or tables with the keys of a case file, and
+    quantities are text with units or ``pint`` quantities; the case is then read from
+    its own TOML text, with the checks and messages of a file. Two cases are equal where
+    they compute the same: text and path do not count.
 
     Attributes
     ----------
     title : one line
     written : the TOML text of its file, verbatim (argument ``text``)
-    path : where it was read
+    path : where it was read; relative paths start in its folder
     sheet, machine, model, moves, measure : its parts
     scatter : how far what it says may be off
     target : the wanted part; a case with one may leave moves and sheet length to a plan
@@ -281,6 +290,30 @@ class Case(Record):
         table = self._table(changes)
         return build_case(table, text=self.written, path=self.path, kept=kept)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _from_python(cls, data: dict[str, Any]) -> dict[str, Any]:
+        """Read a case without text as a file would be read."""
+        if "text" in data:
+            return data
+        path = str(data.get("path", _IN_PYTHON))
+        table = case_table({k: part for k, part in data.items() if k != "path"})
+        text = tomlkit.dumps(table)
+        return _parts(library.parse_toml(text, path), text=text, path=path)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Case):
+            return NotImplemented
+        origin = {"written": "", "path": ""}
+        mine, others = ({**dict(case), **origin} for case in (self, other))
+        return mine == others
+
+    __hash__ = Written.__hash__
+
+    def to_toml(self) -> str:
+        """Return the case as the text of a case file, which loads to an equal case."""
+        return self.text
+
     @property
     def elements(self) -> int:
         """Number of elements of the sheet."""
@@ -333,24 +366,35 @@ def build_case(
     kept: Mapping[str, Any] = MappingProxyType({}),
 ) -> Case:
     """Build a case from the table of its TOML ``text``; ``kept``: parts that stay."""
+    return Case(**_parts(data, text=text, path=path, kept=kept))
+
+
+def _parts(
+    data: dict[str, Any],
+    *,
+    text: str,
+    path: str,
+    kept: Mapping[str, Any] = MappingProxyType({}),
+) -> dict[str, Any]:
+    """Fields of a case from its table."""
     table = read(CaseTable, data, file=path)
     target = kept.get("target")
     if "target" not in kept and table.target is not None:
         target = read_target(table.target, path)
     machine = kept.get("machine") or read_machine(table.machine, path)
     blank = _blank(target, machine)
-    return Case(
-        title=table.title or Path(path).stem,
-        text=text,
-        path=path,
-        sheet=kept.get("sheet") or read_sheet(table.sheet, path, blank),
-        machine=machine,
-        model=table.model,
-        moves=read_moves(table.move, path),
-        measure=table.measure,
-        scatter=table.scatter,
-        target=target,
-    )
+    return {
+        "title": table.title or Path(path).stem,
+        "text": text,
+        "path": path,
+        "sheet": kept.get("sheet") or read_sheet(table.sheet, path, blank),
+        "machine": machine,
+        "model": table.model,
+        "moves": read_moves(table.move, path),
+        "measure": table.measure,
+        "scatter": table.scatter,
+        "target": target,
+    }
 
 
 def _blank(target: Target | None, machine: Machine) -> Callable[[float], float] | None:

@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import isfinite
-from typing import Annotated, Any, NoReturn, TypeVar, get_args
+from typing import Annotated, Any, ClassVar, NoReturn, TypeVar, get_args
 
 from pydantic import (
     BaseModel,
@@ -31,6 +31,29 @@ class Record(BaseModel):
     """Base of every table: frozen, no unknown keys."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Written(Record):
+    """Base of the records that engineers write in Python: faults are ``InputError``.
+
+    Values without a name fill the fields in their order, but for the kind.
+    """
+
+    place: ClassVar[str] = ""  # of the table in a file, before the key in a message
+
+    def __init__(self, *values: object, **keys: object) -> None:
+        names = [name for name in type(self).model_fields if name != "kind"]
+        given = dict(zip(names, values, strict=False))
+        if len(values) > len(names) or not keys.keys().isdisjoint(given):
+            message = f"{type(self).__name__} takes each of {', '.join(names)} once"
+            raise TypeError(message)
+        try:
+            super().__init__(**given, **keys)
+        except ValidationError as error:
+            raise _translated(error, type(self), "", self.place) from None
+
+    # pydantic goes on validating tables itself: through here they lose their context
+    __init__.__dict__["__pydantic_base_init__"] = True
 
 
 M = TypeVar("M", bound=Record)

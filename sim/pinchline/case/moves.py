@@ -1,11 +1,19 @@
 """The moves of a programme, in the order the operator makes them."""
 
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, ClassVar, Literal, get_args
 
 from pydantic import BeforeValidator, model_validator
 
 from pinchline import units
-from pinchline.case.fields import Choice, Length, LengthOrZero, Record, read, refuse
+from pinchline.case.fields import (
+    Choice,
+    Length,
+    LengthOrZero,
+    Record,
+    Written,
+    read,
+    refuse,
+)
 from pinchline.errors import InputError
 from pinchline.library import did_you_mean
 
@@ -14,7 +22,7 @@ Toward = Annotated[
 ]
 
 
-class Place(Record):
+class Place(Written):
     """Lay the flat sheet in and close the nip.
 
     Attributes
@@ -22,11 +30,12 @@ class Place(Record):
     at : point of the sheet on the nip line, from the operator's edge, mm
     """
 
+    place: ClassVar[str] = "move (place): "
     kind: Literal["place"] = "place"
     at: Length
 
 
-class Lift(Record):
+class Lift(Written):
     """Raise the rear roll with the sheet at rest.
 
     Attributes
@@ -34,11 +43,12 @@ class Lift(Record):
     to : lift along the slide from touch, mm
     """
 
+    place: ClassVar[str] = "move (lift): "
     kind: Literal["lift"] = "lift"
     to: LengthOrZero
 
 
-class Feed(Record):
+class Feed(Written):
     """Drive sheet through the nip.
 
     Attributes
@@ -49,6 +59,7 @@ class Feed(Record):
     lift_to : lift at the end of the feed, reached linearly, mm; None keeps it
     """
 
+    place: ClassVar[str] = "move (feed): "
     kind: Literal["feed"] = "feed"
     toward: Toward
     by: Length | None = None
@@ -67,7 +78,7 @@ class Feed(Record):
         return self
 
 
-class Lower(Record):
+class Lower(Written):
     """Lower the rear roll.
 
     Attributes
@@ -75,19 +86,22 @@ class Lower(Record):
     to : lift that remains, mm
     """
 
+    place: ClassVar[str] = "move (lower): "
     kind: Literal["lower"] = "lower"
     to: LengthOrZero = 0.0
 
 
-class Release(Record):
+class Release(Written):
     """Open the nip and set the sheet free."""
 
+    place: ClassVar[str] = "move (release): "
     kind: Literal["release"] = "release"
 
 
-class Turn(Record):
+class Turn(Written):
     """Take the sheet out and turn it end for end."""
 
+    place: ClassVar[str] = "move (turn): "
     kind: Literal["turn"] = "turn"
 
 

@@ -1,9 +1,10 @@
 """The blank that goes into the bender."""
 
 from collections.abc import Callable
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Annotated, Any, ClassVar
 
-from pydantic import BeforeValidator, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from pinchline import units
 from pinchline.case.fields import (
@@ -13,13 +14,14 @@ from pinchline.case.fields import (
     Record,
     SignedLength,
     Words,
+    Written,
     read,
     refuse,
 )
 from pinchline.case.material import Direction, Material, load_material
 from pinchline.errors import InputError
 
-_MATERIAL = (
+MATERIAL = (
     "a material card's name, the path of a .toml file, or a [sheet.material] table"
 )
 
@@ -36,7 +38,7 @@ class SheetTable(Record):
     """Keys of ``[sheet]``."""
 
     material: Annotated[
-        str | dict[str, Any] | Material, BeforeValidator(_CardOrTable(_MATERIAL))
+        str | dict[str, Any] | Material, BeforeValidator(_CardOrTable(MATERIAL))
     ]
     direction: Annotated[Direction, BeforeValidator(Choice(("L", "LT")))]
     thickness: Length
@@ -60,24 +62,42 @@ class SheetTable(Record):
         return self
 
 
-class Sheet(Record):
+class Sheet(Written):
     """A blank; unit width is modelled, the width gives totals.
+
+    In Python as in a file: ``Sheet(material="5052-H32", direction="LT",
+    thickness="1 mm", length="260 mm", width="400 mm")``, with curvature or radius where
+    it is bent already.
 
     Attributes
     ----------
     material : of its direction and thickness
+    source : name or path of the material's card, or its table
     thickness, length, width : mm; length along the feed
     off_centre : the sheet's middle from the middle of the rolls, mm, + to the right as
         the operator sees it
     curvature : natural curvature where the sheet is curved already, 1/mm
     """
 
+    place: ClassVar[str] = "sheet"
+
     material: Material
+    source: str | dict[str, Any] | None = Field(default=None, repr=False)
     thickness: Length
     length: Length
     width: Length
     off_centre: SignedLength = 0.0
     curvature: Curvature = 0.0
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_card(cls, data: dict[str, Any]) -> dict[str, Any]:
+        """Read the card of a material that is named, as a file does."""
+        if isinstance(data.get("material"), Material):
+            return data
+        if isinstance(data.get("material"), Path):
+            data = {**data, "material": data["material"].as_posix()}
+        return _parts(data, "", None, converted=True)
 
 
 def read_sheet(
@@ -87,7 +107,18 @@ def read_sheet(
 
     ``blank`` gives a length for a thickness (mm) where the table may leave it out.
     """
-    keys = read(SheetTable, table, file=file, key="sheet")
+    return Sheet(**_parts(table, file, blank, converted=False))
+
+
+def _parts(
+    table: dict[str, Any],
+    file: str,
+    blank: Callable[[float], float] | None,
+    *,
+    converted: bool,
+) -> dict[str, Any]:
+    """Fields of a sheet from its table; ``converted`` accepts numbers without unit."""
+    keys = read(SheetTable, table, file=file, key="sheet", converted=converted)
     length = keys.length
     if length is None:
         if blank is None:
@@ -99,11 +130,12 @@ def read_sheet(
     curvature = keys.curvature or 0.0
     if keys.radius is not None:
         curvature = 1.0 / keys.radius
-    return Sheet(
-        material=material,
-        thickness=keys.thickness,
-        length=length,
-        width=keys.width,
-        off_centre=keys.off_centre,
-        curvature=curvature,
-    )
+    return {
+        "material": material,
+        "source": keys.material,
+        "thickness": keys.thickness,
+        "length": length,
+        "width": keys.width,
+        "off_centre": keys.off_centre,
+        "curvature": curvature,
+    }

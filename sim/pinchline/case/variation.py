@@ -127,8 +127,8 @@ def rebuilt(record: Any, tree: Tree) -> Any:
     values = {name: getattr(record, name) for name in record.model_fields_set}
     for word, value in tree.items():
         name = _FIELDS.get(word, word)
-        if name not in fields:
-            raise LookupError(name)
+        if name not in fields or (name == "material" and isinstance(value, str)):
+            raise LookupError(name)  # a card is read for direction and thickness
         below = isinstance(value, dict)
         values[name] = rebuilt(getattr(record, name), value) if below else value
     moved = kind is Material and record.curve is not None and "curve" not in tree

@@ -8,12 +8,16 @@ counted from 0 (the row of ``/steps``, ``/frames``), moves from 1, as operators 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from importlib import import_module
 from typing import TYPE_CHECKING, Any, Literal
 
 from pinchline.case.demand import DEMAND_QUANTITIES
+from pinchline.errors import InputError
+from pinchline.library import did_you_mean
+from pinchline.results.views import VIEWS, as_dataset
 
 if TYPE_CHECKING:
+    import xarray
+    from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
 SCHEMA = "pinchline-run"
@@ -89,13 +93,64 @@ class Result:
         """Whether the machine or the sheet ended a move."""
         return any(event.level == "stop" for event in self.events)
 
-    def _repr_html_(self) -> str:
-        """Show itself in a notebook.
+    def plot(self, name: str = "free-part", **options: Any) -> tuple[Figure, Any]:
+        """Draw one picture; no window opens.
 
-        The drawing lies in a layer above, which a record must not import: it is loaded
-        by name, and only when a notebook asks.
+        Parameters
+        ----------
+        name : free-part, curvature, largest-moment, roll-forces or sheet-in-rolls
+        options : ``ax``, axes to draw on (a list of them for pictures of several);
+            ``system``, "metric" or "inch"
+
+        Returns
+        -------
+        Figure and axes of matplotlib; a list of axes for pictures of several.
+
+        Raises
+        ------
+        InputError
+            where there is no picture of that name
         """
-        shown: str = import_module("pinchline.reports.run.notebook").show(self)
+        drawn: tuple[Figure, Any] = VIEWS["plot"](self, name, **options)
+        return drawn
+
+    def dataset(self, group: str) -> xarray.Dataset:
+        """One group of the result as a dataset of ``xarray``.
+
+        Parameters
+        ----------
+        group : sheet, steps, frames, events, summary or inputs
+
+        Returns
+        -------
+        Variables with the names, dimensions, units and long names of the result's
+        file; ``s`` and ``s_node`` are coordinates of the sheet, roll names of frames.
+
+        Raises
+        ------
+        InputError
+            where there is no such group, or xarray is not installed
+        """
+        if group not in GROUPS:
+            hint = did_you_mean(group, list(GROUPS))
+            message = f"there is no group of that name{hint}"
+            raise InputError(message, value=group, allowed=", ".join(GROUPS))
+        held = columns(self.events) if group == "events" else getattr(self, group)
+        variables: dict[str, Any] = {}
+        coordinates: dict[str, Any] = {}
+        for entry in fields_of(group):
+            about = {"units": entry.units, "long_name": entry.long_name}
+            along = group == "sheet" and entry.name in ("s", "s_node")
+            place = coordinates if along else variables
+            place[entry.name] = (entry.dims, held[entry.name], about)
+            if "roll" in entry.dims:
+                words = {"long_name": DIMENSIONS["roll"]}
+                coordinates["roll"] = (("roll",), list(ROLLS), words)
+        return as_dataset(variables, coordinates, self.title)
+
+    def _repr_html_(self) -> str:
+        """Show itself in a notebook."""
+        shown: str = VIEWS["html"](self)
         return shown
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 import numpy as np
 
 from pinchline.errors import InputError
+from pinchline.library import did_you_mean
 from pinchline.parts.measure import fit_circle
 from pinchline.reports.run.playback import travel
 from pinchline.reports.style import theme
@@ -232,6 +233,21 @@ PICTURES: dict[str, Callable[..., tuple[Figure, Any]]] = {
 }
 
 
+def draw(result: Result, name: str, **options: Any) -> tuple[Figure, Any]:
+    """One picture of a result by its name.
+
+    Raises
+    ------
+    InputError
+        where there is no picture of that name
+    """
+    if name not in PICTURES:
+        known = list(PICTURES)
+        message = f"there is no picture of that name{did_you_mean(name, known)}"
+        raise InputError(message, value=name, allowed=", ".join(known))
+    return PICTURES[name](result, **options)
+
+
 def plot_all(
     result: Result,
     folder: str | Path,
@@ -251,8 +267,8 @@ def plot_all(
     paths = []
     try:
         Path(folder).mkdir(parents=True, exist_ok=True)
-        for name, draw in PICTURES.items():
-            fig, _ = draw(result, system=system)
+        for name, picture in PICTURES.items():
+            fig, _ = picture(result, system=system)
             paths.append(Path(folder) / f"{name}.{fmt}")
             theme.save(fig, paths[-1])
     except OSError as error:
