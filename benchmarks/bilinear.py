@@ -20,8 +20,8 @@ from scipy.optimize import brentq
 
 import pinchline as pl
 from pinchline.case.case import parse_case
-from pinchline.case.curve import Curve
-from pinchline.case.material import Material, load_material
+from pinchline.case.metal.curve import Curve
+from pinchline.case.metal.material import Material, load_material
 from pinchline.reports.style import theme
 from pinchline.solvers.sublayers import hardening_curve
 from pinchline.verify.section_fixtures import Piece, layered

@@ -6,7 +6,7 @@ import tomllib
 import pytest
 
 from pinchline import library, units
-from pinchline.case.material import load_material
+from pinchline.case.metal.material import load_material
 from pinchline.errors import InputError
 
 NAMES = library.names("materials")

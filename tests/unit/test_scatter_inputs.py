@@ -16,7 +16,7 @@ from pinchline.analysis.scatter.inputs import (
 )
 from pinchline.analysis.scatter.sampling import columns_of, sample_of
 from pinchline.case.case import load_case, parse_case
-from pinchline.case.curve import Curve
+from pinchline.case.metal.curve import Curve
 from pinchline.case.variation import strengthened
 from pinchline.errors import InputError
 

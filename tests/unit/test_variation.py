@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 
 from pinchline.case.case import load_case, parse_case
-from pinchline.case.curve import Curve
+from pinchline.case.metal.curve import Curve
 from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError

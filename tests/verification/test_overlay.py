@@ -12,8 +12,8 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from pinchline.case.case import ModelOptions, parse_case
-from pinchline.case.curve import Curve
-from pinchline.case.material import load_material
+from pinchline.case.metal.curve import Curve
+from pinchline.case.metal.material import load_material
 from pinchline.errors import InputError
 from pinchline.physics import section
 from pinchline.solvers.layers import section_law

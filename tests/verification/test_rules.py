@@ -24,7 +24,7 @@ from pinchline.analysis.rules.pure_bending import (
     tempers,
 )
 from pinchline.case.case import ModelOptions, load_case
-from pinchline.case.material import load_material
+from pinchline.case.metal.material import load_material
 from pinchline.reports.questions.rules import rule_sentence, rules_table, rules_words
 from pinchline.reports.questions.rules_picture import rules_picture
 from pinchline.reports.style.theme import save_in

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import rig
 
-from pinchline.case.material import Cladding, load_material
+from pinchline.case.metal.material import Cladding, load_material
 from pinchline.physics import section
 from pinchline.verify import section as world
 

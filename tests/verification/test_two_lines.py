@@ -12,9 +12,9 @@ from pinchline import cli
 from pinchline.analysis.material.bilinear import loaded_radius, two_lines, with_lines
 from pinchline.analysis.material.tensile import metal_of
 from pinchline.case.case import ModelOptions
-from pinchline.case.curve import Curve
-from pinchline.case.material import Material, load_material
 from pinchline.case.measured.tensile_test import Tensile, read_tensile
+from pinchline.case.metal.curve import Curve
+from pinchline.case.metal.material import Material, load_material
 from pinchline.errors import InputError
 from pinchline.solvers.layers import section_law
 

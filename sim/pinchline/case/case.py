@@ -30,7 +30,7 @@ from pinchline.case.fields import (
     refuse,
 )
 from pinchline.case.machine import Machine, read_machine
-from pinchline.case.material import Material
+from pinchline.case.metal.material import Material
 from pinchline.case.moves import Move, read_moves
 from pinchline.case.program import ProgramTrace, trace_program
 from pinchline.case.sheet import Sheet, read_sheet

@@ -18,7 +18,7 @@ from pinchline.case.fields import (
     read,
     refuse,
 )
-from pinchline.case.material import Direction, Material, load_material
+from pinchline.case.metal.material import Direction, Material, load_material
 from pinchline.errors import InputError
 
 MATERIAL = (

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
 
 from pinchline import library, units
 from pinchline.case.fields import Choice, Number, Quantity, Record, Switch, Words
-from pinchline.case.material import Material
+from pinchline.case.metal.material import Material
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:

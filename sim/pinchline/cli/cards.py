@@ -19,7 +19,7 @@ from pinchline.cli.common import (
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
 
 Measured = Literal["engineering", "true"]
 GrainDirection = Literal["L", "LT"]
@@ -156,15 +156,15 @@ def _only_one(option: str, value: object) -> None:
 
 
 def _material(name: str, bend: _Bend) -> "Material":
-    from pinchline.case.material import load_material
+    from pinchline.case.metal.material import load_material
 
     return load_material(name, bend.direction, bend.thickness, where="")
 
 
 def _with_curve(name: str | None, exponent: float | None, bend: _Bend) -> "Material":
     """Give the material of a card with its curve, or with that of an exponent."""
-    from pinchline.case.curve import Curve
     from pinchline.case.fields import read
+    from pinchline.case.metal.curve import Curve
 
     if name is None:
         message = "two lines need a curve to be fitted to"

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import ModelOptions
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
 
 SKIN_LAYERS = 4
 

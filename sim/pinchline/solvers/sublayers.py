@@ -17,14 +17,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.case.curve import OFFSET
+from pinchline.case.metal.curve import OFFSET
 from pinchline.physics import section
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.case.curve import Curve
-    from pinchline.case.material import Material
+    from pinchline.case.metal.curve import Curve
+    from pinchline.case.metal.material import Material
 
 SUBLAYERS = 12
 # plastic strain at which the first sub-layer yields, and past which none is left to

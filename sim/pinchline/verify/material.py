@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from pinchline.case.material import load_material
+from pinchline.case.metal.material import load_material
 from pinchline.errors import InputError
 from pinchline.verify.check import Check, Row, worst, worst_of
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.case.material import Cladding
+from pinchline.case.metal.material import Cladding
 from pinchline.physics import section
 from pinchline.verify.check import Check, worst_of
 from pinchline.verify.section_fixtures import (

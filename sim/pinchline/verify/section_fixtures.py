@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.case.case import ModelOptions
-from pinchline.case.material import Cladding, Material
+from pinchline.case.metal.material import Cladding, Material
 from pinchline.physics import section
 from pinchline.solvers.layers import section_law
 

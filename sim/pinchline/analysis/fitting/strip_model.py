@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from pinchline.case.material import typical_values
 from pinchline.case.measured.readings import Bent, gapes_after
 from pinchline.case.measured.strips import LIFT_ERROR
+from pinchline.case.metal.material import typical_values
 from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError
 from pinchline.solvers.ratings import demand_of_pass

@@ -20,9 +20,9 @@ from pinchline import parallel
 from pinchline._version import __version__
 from pinchline.analysis.limits.tightest import STEPPED, Tightest, checked, tightest
 from pinchline.case.checks import THICKEST
-from pinchline.case.material import covered
+from pinchline.case.metal.material import covered
+from pinchline.case.metal.tempers import covered_by_all, own_source, tempers
 from pinchline.case.moves import Place
-from pinchline.case.tempers import covered_by_all, own_source, tempers
 from pinchline.errors import InputError
 from pinchline.results.writer import write_whole
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pinchline.case.case import Case
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
 
     Progress = Callable[[float, str], None]
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
     from pinchline.solvers.layers import SectionLaw
     from pinchline.solvers.section_bend import Bend
 

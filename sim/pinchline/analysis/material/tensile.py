@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline import units
-from pinchline.case.curve import OFFSET, Curve
-from pinchline.case.material import Material
+from pinchline.case.metal.curve import OFFSET, Curve
+from pinchline.case.metal.material import Material
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from pinchline.analysis.rules import rule_book as book
-from pinchline.case.tempers import tempers
+from pinchline.case.metal.tempers import tempers
 from pinchline.solvers.layers import bending_modulus, plastic_modulus, section_law
 from pinchline.solvers.section_bend import bend_and_release
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from pinchline.case.case import Case
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
     from pinchline.solvers.section_bend import Bend
 
 FINE, FAIR = 0.05, 0.10  # errors of a rule that is good, and of one that will do

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from scipy.special import ndtr, ndtri
 
 from pinchline import units
-from pinchline.case.material import typical_values
+from pinchline.case.metal.material import typical_values
+from pinchline.case.metal.tempers import own_source
 from pinchline.case.moves import Lower, Place
 from pinchline.case.program import lift_key
 from pinchline.case.spread import WIDEST
-from pinchline.case.tempers import own_source
 from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError
 

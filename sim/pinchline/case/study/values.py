@@ -15,7 +15,7 @@ from pinchline import units
 from pinchline.case.case import CaseTable
 from pinchline.case.fields import Bounds, Choice, Number, Record, Text, Words, refuse
 from pinchline.case.machine import MachineTable
-from pinchline.case.material import Card
+from pinchline.case.metal.material import Card
 from pinchline.case.moves import KINDS
 from pinchline.case.sheet import SheetTable
 from pinchline.case.variation import Kind, kind_in

@@ -13,7 +13,7 @@ from pinchline.reports.questions.card import material_card
 if TYPE_CHECKING:
     from pinchline.analysis.material.bilinear import TwoLines
     from pinchline.analysis.material.tensile import Tested
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
     from pinchline.units import System
 
 _WIDTH = 88

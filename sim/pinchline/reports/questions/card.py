@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 from pinchline import units
 from pinchline.case.machine import MachineTable
-from pinchline.case.material import Card
+from pinchline.case.metal.material import Card
 from pinchline.case.study.values import keys_below
 
 if TYPE_CHECKING:
     from pinchline.case.machine import Machine
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
     from pinchline.case.variation import Kind
     from pinchline.units import Dimension
 

@@ -12,7 +12,6 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import BeforeValidator, Field, model_validator
 
 from pinchline import library, units
-from pinchline.case.curve import Curve, check_elastic_start
 from pinchline.case.fields import (
     Bounds,
     Density,
@@ -30,6 +29,7 @@ from pinchline.case.fields import (
     read,
     refuse,
 )
+from pinchline.case.metal.curve import Curve, check_elastic_start
 from pinchline.errors import InputError
 
 Direction = Literal["L", "LT"]

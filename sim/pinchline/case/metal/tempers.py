@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pinchline import library
-from pinchline.case.material import covered, load_material
+from pinchline.case.metal.material import covered, load_material
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from pinchline.case.case import Case
-    from pinchline.case.material import Material
+    from pinchline.case.metal.material import Material
 
     Source = str | dict[str, Any] | Material
 

@@ -1,0 +1,1 @@
+"""The metal of a sheet: cards, stress-strain curves, tempers on file."""
