@@ -1,7 +1,8 @@
 """Bending sheet on a hand-cranked three-roll pinch bender, from case to free part.
 
 ``r = pinchline.run(pinchline.load_case("strut-fairing"))`` does a job in memory; the
-command ``pinchline`` does it with files.
+command ``pinchline`` does it with files. A case is written in Python with ``Case``,
+``Sheet`` and the moves ``Place``, ``Lift``, ``Feed``, ``Lower``, ``Release``, ``Turn``.
 """
 
 from __future__ import annotations
@@ -20,7 +21,18 @@ if TYPE_CHECKING:
     from pinchline.analysis.planning.planner import make_plan as plan
     from pinchline.analysis.scatter.scatter import scatter as scatter
     from pinchline.analysis.sweep.study import study as study
+    from pinchline.case.case import Case as Case
     from pinchline.case.case import load_case as load_case
+    from pinchline.case.machine import Machine as Machine
+    from pinchline.case.material import Material as Material
+    from pinchline.case.moves import Feed as Feed
+    from pinchline.case.moves import Lift as Lift
+    from pinchline.case.moves import Lower as Lower
+    from pinchline.case.moves import Place as Place
+    from pinchline.case.moves import Release as Release
+    from pinchline.case.moves import Turn as Turn
+    from pinchline.case.sheet import Sheet as Sheet
+    from pinchline.errors import InputError as InputError
     from pinchline.results.reader import read_result as read_result
     from pinchline.results.schema import Result as Result
     from pinchline.results.study_reader import read_study as read_study
@@ -28,6 +40,18 @@ if TYPE_CHECKING:
     from pinchline.solvers.stepped.program import run_case as run
 
 __all__ = [
+    "Case",
+    "Feed",
+    "InputError",
+    "Lift",
+    "Lower",
+    "Machine",
+    "Material",
+    "Place",
+    "Release",
+    "Result",
+    "Sheet",
+    "Turn",
     "__version__",
     "across",
     "fit",
@@ -42,6 +66,18 @@ __all__ = [
 ]
 
 _HOME = {
+    "Case": ("pinchline.case.case", "Case"),
+    "Feed": ("pinchline.case.moves", "Feed"),
+    "Lift": ("pinchline.case.moves", "Lift"),
+    "Lower": ("pinchline.case.moves", "Lower"),
+    "Machine": ("pinchline.case.machine", "Machine"),
+    "Material": ("pinchline.case.material", "Material"),
+    "Place": ("pinchline.case.moves", "Place"),
+    "Release": ("pinchline.case.moves", "Release"),
+    "Result": ("pinchline.results.schema", "Result"),
+    "Sheet": ("pinchline.case.sheet", "Sheet"),
+    "Turn": ("pinchline.case.moves", "Turn"),
+    "InputError": ("pinchline.errors", "InputError"),
     "across": ("pinchline.analysis.across", "across"),
     "fit": ("pinchline.analysis.fitting.estimate", "fit"),
     "load_case": ("pinchline.case.case", "load_case"),

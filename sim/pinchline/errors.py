@@ -32,6 +32,15 @@ class InputError(PinchlineError):
     key : the key in it, dotted, such as ``sheet.thickness``
     value : the value found there; tables and lists are shortened
     allowed : what would be accepted
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> try:
+    ...     pl.Lift("26 mmm")
+    ... except pl.InputError as error:
+    ...     print(error.key, error.value, error.message, sep=" | ")
+    move (lift): to | 26 mmm | mmm is not a unit of a length; did you mean mm?
     """
 
     exit_code = 2

@@ -124,6 +124,16 @@ def across(
         The machine's rolls do not bend.
     SolverError
         A station's job has no equilibrium.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> case = pl.load_case("strut-fairing")
+    >>> try:
+    ...     pl.across(case, stations=1)
+    ... except pl.InputError as error:
+    ...     print(error.message)
+    so many stations make no sense
     """
     _check(case, stations)
     start, stop = width_strips(case, stations)

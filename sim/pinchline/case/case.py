@@ -205,6 +205,22 @@ class Case(Written):
     sheet, machine, model, moves, measure : its parts
     scatter : how far what it says may be off
     target : the wanted part; a case with one may leave moves and sheet length to a plan
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> sheet = pl.Sheet(
+    ...     material="5052-H32",
+    ...     direction="LT",
+    ...     thickness="1 mm",
+    ...     length="260 mm",
+    ...     width="400 mm",
+    ... )
+    >>> moves = [pl.Place("130 mm"), pl.Lift("26 mm"), pl.Feed("rear", leave="18 mm")]
+    >>> moves += [pl.Lower(), pl.Release()]
+    >>> case = pl.Case(title="a trial", sheet=sheet, machine="bench-60", moves=moves)
+    >>> print(case.to_toml().splitlines()[0])
+    title = "a trial"
     """
 
     title: str
@@ -406,6 +422,13 @@ def _blank(target: Target | None, machine: Machine) -> Callable[[float], float] 
 
 
 def load_case(source: str | Path) -> Case:
-    """Build a case from a path (ends in ``.toml`` or holds a separator) or a name."""
+    """Build a case from a path (ends in ``.toml`` or holds a separator) or a name.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.load_case("strut-fairing").sheet.length
+    260.0
+    """
     found = library.fetch("cases", source)
     return parse_case(found.text, path=found.where)

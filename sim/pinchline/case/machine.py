@@ -247,6 +247,12 @@ class Machine(Record):
     name : name of its card, or ``inline``
     title : one line for reports
     rolls, rear, nip, crank : its parts; no crank where the card has none
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.load_case("strut-fairing").machine.rear.distance  # mm
+    64.0
     """
 
     name: Text

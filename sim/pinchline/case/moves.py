@@ -28,6 +28,12 @@ class Place(Written):
     Attributes
     ----------
     at : point of the sheet on the nip line, from the operator's edge, mm
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.Place("130 mm").at
+    130.0
     """
 
     place: ClassVar[str] = "move (place): "
@@ -41,6 +47,12 @@ class Lift(Written):
     Attributes
     ----------
     to : lift along the slide from touch, mm
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.Lift("1 in").to
+    25.4
     """
 
     place: ClassVar[str] = "move (lift): "
@@ -57,6 +69,12 @@ class Feed(Written):
     by : length to feed, mm
     leave : or the length to leave between nip line and trailing edge, mm
     lift_to : lift at the end of the feed, reached linearly, mm; None keeps it
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.Feed("rear", leave="18 mm").leave
+    18.0
     """
 
     place: ClassVar[str] = "move (feed): "
@@ -84,6 +102,12 @@ class Lower(Written):
     Attributes
     ----------
     to : lift that remains, mm
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.Lower("16.2 mm").to, pl.Lower().to
+    (16.2, 0.0)
     """
 
     place: ClassVar[str] = "move (lower): "
@@ -92,14 +116,28 @@ class Lower(Written):
 
 
 class Release(Written):
-    """Open the nip and set the sheet free."""
+    """Open the nip and set the sheet free.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.Release().kind
+    'release'
+    """
 
     place: ClassVar[str] = "move (release): "
     kind: Literal["release"] = "release"
 
 
 class Turn(Written):
-    """Take the sheet out and turn it end for end."""
+    """Take the sheet out and turn it end for end.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.Turn().kind
+    'turn'
+    """
 
     place: ClassVar[str] = "move (turn): "
     kind: Literal["turn"] = "turn"

@@ -77,6 +77,19 @@ class Sheet(Written):
     off_centre : the sheet's middle from the middle of the rolls, mm, + to the right as
         the operator sees it
     curvature : natural curvature where the sheet is curved already, 1/mm
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> sheet = pl.Sheet(
+    ...     material="5052-H32",
+    ...     direction="LT",
+    ...     thickness="1 mm",
+    ...     length="260 mm",
+    ...     width="400 mm",
+    ... )
+    >>> sheet.material.youngs_modulus > 6.0e4  # MPa
+    True
     """
 
     place: ClassVar[str] = "sheet"

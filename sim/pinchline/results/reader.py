@@ -35,6 +35,15 @@ def read_result(path: str | Path) -> Result:
     ------
     InputError
         where it cannot be read, is no result, is damaged, or is of a later version
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> try:
+    ...     pl.read_result("missing.h5")
+    ... except pl.InputError as error:
+    ...     print(error.message)
+    the file cannot be read: No such file or directory
     """
     import h5py
 

@@ -74,6 +74,14 @@ class Result:
     sheet, steps, frames : arrays by dataset name
     summary : what is measured on the free part, and the extremes of the run
     events : in the order they came
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> result = pl.run(pl.load_case("strut-fairing"))
+    >>> result.dataset("sheet")["curvature_residual"].attrs["units"]
+    '1/mm'
+    >>> figure, axes = result.plot("free-part")
     """
 
     title: str

@@ -45,6 +45,15 @@ def read_study(path: str | Path) -> StudyResult:
     ------
     InputError
         where it cannot be read, is no study, is damaged, or is of a later version
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> try:
+    ...     pl.read_study("missing.h5")
+    ... except pl.InputError as error:
+    ...     print(error.message)
+    the file cannot be read, or is not HDF5
     """
     import h5py
 

@@ -54,6 +54,14 @@ def write_result(result: Result, path: str | Path) -> Path:
         where the file cannot be written
     ValueError
         where the result is not as the schema says
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> result = pl.run(pl.load_case("strut-fairing"))
+    >>> path = pl.write_result(result, "part.h5")
+    >>> pl.read_result(path).title == result.title
+    True
     """
     check(result)
     check_writable(path)

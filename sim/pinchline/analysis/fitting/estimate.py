@@ -72,6 +72,16 @@ def fit(
         where the file is wrong, or the model finds no pass for any strip
     SolverError
         where the span solver loses a pass that it had found
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> case = pl.load_case("strut-fairing")
+    >>> try:
+    ...     pl.fit(case, "missing.csv")
+    ... except pl.InputError as error:
+    ...     print(error.file)
+    missing.csv
     """
     source = "strips" if isinstance(measurements, tuple) else str(measurements)
     strips = (

@@ -66,6 +66,16 @@ def make_plan(
         The case has no target.
     SolverError
         The first run found no equilibrium.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> case = pl.load_case("strut-fairing")
+    >>> try:
+    ...     pl.plan(case)
+    ... except pl.InputError as error:
+    ...     print(error.message)
+    the case does not say what part is wanted
     """
     if case.target is None:
         message = "the case does not say what part is wanted"

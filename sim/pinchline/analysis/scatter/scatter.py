@@ -234,6 +234,16 @@ def scatter(
         A limit of the machine ends the job as it stands.
     SolverError
         The job as it stands fails, or its passes cannot be followed.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> case = pl.load_case("strut-fairing")
+    >>> try:
+    ...     pl.scatter(case, points=3)
+    ... except pl.InputError as error:
+    ...     print(error.message)
+    so many points fill no Sobol sequence
     """
     require_programme(case)
     _check_options(points, checks, seed)

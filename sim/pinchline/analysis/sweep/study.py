@@ -87,6 +87,15 @@ def study(
         A process was lost; the file keeps what was done.
     StoppedError
         Ctrl-C; likewise.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> try:
+    ...     pl.study("missing.toml")
+    ... except pl.InputError as error:
+    ...     print(error.message)
+    the file cannot be read: there is no such file
     """
     wanted = source if isinstance(source, Study) else load_study(source)
     path = Path(output or f"{Path(wanted.path).stem}.h5")

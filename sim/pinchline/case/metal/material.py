@@ -173,6 +173,12 @@ class Material(Record):
     curve : of the (core) metal, which then takes the place of yield strength, tangent
         modulus and kinematic share in the layers; None is bilinear
     sources : property to where its number comes from
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> pl.load_case("strut-fairing").sheet.material.name
+    '5052-H32'
     """
 
     name: Text

@@ -106,6 +106,13 @@ def run_case(case: Case, *, progress: Progress | None = None) -> Result:
         The case has no moves.
     SolverError
         A step has no equilibrium; its ``result`` is the job up to the last good step.
+
+    Examples
+    --------
+    >>> import pinchline as pl
+    >>> result = pl.run(pl.load_case("strut-fairing"))
+    >>> 20.0 < result.summary["radius_fit"] < 200.0  # mm
+    True
     """
     return run_to_state(case, progress=progress)[0]
 
