@@ -24,7 +24,7 @@ from pinchline.case.metal.curve import Curve
 from pinchline.case.metal.material import Material, load_material
 from pinchline.reports.style import theme
 from pinchline.solvers.sublayers import hardening_curve
-from pinchline.verify.section_fixtures import Piece, layered
+from pinchline.verify.section_fixtures import SectionFixture, layered
 
 PICTURE = Path(__file__).parents[1] / "cases" / "pictures" / "bilinear.png"
 # 2024-T3 LT: mean of 12 in tension and 11 in compression (from memory, references.md
@@ -74,7 +74,7 @@ def with_lines(metal: Material, lines: Two) -> Material:
 def moment(metal: Material, curvature: float) -> tuple[float, float]:
     """Moment (N mm/mm) of a wide sheet at a curvature, and the curvature left."""
     law = layered(metal, THICKNESS, kinematic=1.0)
-    piece = Piece(law, sub=40)
+    piece = SectionFixture(law, sub=40)
     at_work = piece.bend_to(curvature)
     left = brentq(lambda k: piece.try_at(k)[0], -0.2 * curvature, curvature)
     return at_work, float(left)

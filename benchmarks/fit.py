@@ -33,7 +33,7 @@ from pinchline.analysis.limits.single_pass import one_pass
 from pinchline.analysis.planning.planner import make_plan
 from pinchline.case.case import load_case
 from pinchline.case.measured.readings import Reading, Way, rise_over
-from pinchline.case.measured.strips import Strip
+from pinchline.case.measured.strips import ScrapStrip
 from pinchline.case.program import lift_key
 from pinchline.solvers.stepped.program import run_case
 
@@ -102,7 +102,7 @@ def hide(case: Case, seed: int) -> tuple[Hidden, Case, float]:
     return hidden, truth, values["touch offset"]
 
 
-def strips_of(hidden: Hidden) -> tuple[Strip, ...]:
+def strips_of(hidden: Hidden) -> tuple[ScrapStrip, ...]:
     """Give the strips as a measurement file would."""
     found = []
     micrometer = Reading(
@@ -115,7 +115,7 @@ def strips_of(hidden: Hidden) -> tuple[Strip, ...]:
             kind="rise", value=rise, error=RISE_ERROR, side="inside", beside=CHORD
         )
         found.append(
-            Strip(
+            ScrapStrip(
                 name="ABC"[number],
                 screw="lift",
                 setting=lift,

@@ -18,7 +18,7 @@ import numpy as np
 from pinchline.case.case import Case, parse_case
 from pinchline.errors import SolverError
 from pinchline.solvers.steady.follower import LIFT, solve_many
-from pinchline.solvers.steady.solver import SOLVED, Pass, Way, solve_pass
+from pinchline.solvers.steady.solver import SOLVED, SteadyPass, Way, solve_pass
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def plateau(case: Case, way: Way) -> tuple[float, float]:
     return 1.0 / mean, float(np.ptp(values)) / 2.0 / mean
 
 
-def rows() -> Iterator[tuple[str, float, str, Way, float, float, float, Pass]]:
+def rows() -> Iterator[tuple[str, float, str, Way, float, float, float, SteadyPass]]:
     """Every pass of the table: stepped radius, spread, span solution."""
     for alloy in ALLOYS:
         for t in THICKNESSES:

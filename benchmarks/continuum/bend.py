@@ -30,7 +30,7 @@ from calculix import (
 from mesh import Mesh, halved
 
 from pinchline.case.case import load_case
-from pinchline.verify.section_fixtures import Piece, layered
+from pinchline.verify.section_fixtures import SectionFixture, layered
 
 if TYPE_CHECKING:
     from mesh import Array, Numbers
@@ -54,7 +54,7 @@ def model(case: Case) -> tuple[str, Numbers, Mesh]:
     lattice = mesh.lattice(*np.meshgrid(x, y, indexing="ij"))
     soft = LONG * ROWS // 2 * ROWS
     column, end = (int(part * ROWS) for part in (GAUGE, LONG))
-    law = Piece(layered(case.sheet.material, t))
+    law = SectionFixture(layered(case.sheet.material, t))
     lines = [
         *mesh_lines(
             mesh, {"SHEET": (1, soft), "BLOCK": (soft + 1, len(mesh.elements))}

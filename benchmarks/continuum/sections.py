@@ -22,7 +22,7 @@ from plane_sheet import PlaneSheet
 from programme import Fineness, start_of
 
 from pinchline.case.case import load_case
-from pinchline.verify.section_fixtures import Piece, layered
+from pinchline.verify.section_fixtures import SectionFixture, layered
 
 if TYPE_CHECKING:
     from mesh import Array
@@ -90,7 +90,7 @@ def compare(case: Case, rows: int) -> list[tuple[str, float]]:
     found = []
     law = layered(case.sheet.material, case.sheet.thickness)
     for j in np.flatnonzero((s > low) & (s < high)):
-        piece, top = Piece(law), int(np.argmax(bend[:, j]))
+        piece, top = SectionFixture(law), int(np.argmax(bend[:, j]))
         given = np.array([piece.bend_to(k) for k in bend[:, j]])
         left = bend[-1, j] - given[-1] / law.bending
         largest = float(moment[:, j].max())

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pinchline.case.case import Case as Case
     from pinchline.case.case import load_case as load_case
     from pinchline.case.machine import Machine as Machine
-    from pinchline.case.material import Material as Material
+    from pinchline.case.metal.material import Material as Material
     from pinchline.case.moves import Feed as Feed
     from pinchline.case.moves import Lift as Lift
     from pinchline.case.moves import Lower as Lower
@@ -71,7 +71,7 @@ _HOME = {
     "Lift": ("pinchline.case.moves", "Lift"),
     "Lower": ("pinchline.case.moves", "Lower"),
     "Machine": ("pinchline.case.machine", "Machine"),
-    "Material": ("pinchline.case.material", "Material"),
+    "Material": ("pinchline.case.metal.material", "Material"),
     "Place": ("pinchline.case.moves", "Place"),
     "Release": ("pinchline.case.moves", "Release"),
     "Result": ("pinchline.results.schema", "Result"),

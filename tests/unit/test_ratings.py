@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.analysis.limits.limit_map import LimitMap, Point
+from pinchline.analysis.limits.limit_map import LimitMap, MapPoint
 from pinchline.analysis.limits.limits import Limits, OneWay
 from pinchline.analysis.limits.single_pass import Pass
 from pinchline.analysis.limits.tightest import SPAN, Tightest
@@ -255,7 +255,7 @@ def test_each_limit_stands_in_the_tables_of_passes_and_maps(kind):
     ways = [OneWay(way, (one,), one, kind, 21.0) for way in ("rear", "operator")]
     passes = Limits((ways[0], ways[1]), 40.0, LimitKind.TRAVEL)
     answer = Tightest(80.0, 60.0, 0.01, 20.0, "rear", kind, SPAN, ASKED)
-    points = tuple(Point("alloy", t, 100.0, answer, None) for t in (1.0, 2.0))
+    points = tuple(MapPoint("alloy", t, 100.0, answer, None) for t in (1.0, 2.0))
     sheets = LimitMap("yield", points)
     for table in (limits_table(passes, "a sheet"), limit_map_table(sheets, "sheets")):
         assert set(column(table, "limit")) == {kind.value}

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from pinchline.case.measured.strips import Strip, read_strips
+from pinchline.case.measured.strips import ScrapStrip, read_strips
 from pinchline.errors import InputError
 
 HEAD = "strip, lift [mm], toward, side, chord [mm], rise [mm], rise error [mm]"
@@ -17,7 +17,7 @@ def written(folder: Path, *lines: str) -> Path:
     return path
 
 
-def strips(folder: Path, *lines: str) -> tuple[Strip, ...]:
+def strips(folder: Path, *lines: str) -> tuple[ScrapStrip, ...]:
     return read_strips(written(folder, *lines))
 
 

@@ -1,19 +1,19 @@
 """What the tests of this folder share: the package's own rig, and a printed report."""
 
 from pinchline.verify.section_fixtures import (
-    Piece,
+    SectionFixture,
     beam_layers,
     beam_profile,
     closed_form,
     layered,
     metal,
 )
-from pinchline.verify.strip_fixture import THETA, Strip, X, Y, bent_and_released
+from pinchline.verify.strip_fixture import THETA, StripFixture, X, Y, bent_and_released
 
 __all__ = [
     "THETA",
-    "Piece",
-    "Strip",
+    "SectionFixture",
+    "StripFixture",
     "X",
     "Y",
     "beam_layers",

@@ -15,7 +15,7 @@ import pytest
 
 from pinchline.solvers.stepped.events import warnings
 from pinchline.solvers.stepped.state import new_state
-from pinchline.verify.section_fixtures import Piece, layered
+from pinchline.verify.section_fixtures import SectionFixture, layered
 
 FOLDER = Path(__file__).parents[2] / "benchmarks" / "continuum"
 
@@ -224,7 +224,7 @@ def test_the_section_bends_and_springs_back_as_calculix_says() -> None:
     section law leaves out is the strip's curvature, thinning and mesh. To R/t of 18.
     """
     sheet = compare.load("thick-reverse").sheet
-    law = Piece(layered(sheet.material, sheet.thickness))
+    law = SectionFixture(layered(sheet.material, sheet.thickness))
     table = np.loadtxt(FOLDER / "results" / "pure-bending.csv", delimiter=",")
     for (bent, moment), (free, _) in zip(table[::2], table[1::2], strict=True):
         ours = law.bend_to(bent)

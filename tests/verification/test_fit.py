@@ -37,7 +37,7 @@ from pinchline.case.measured.readings import (
     predicted,
     rise_over,
 )
-from pinchline.case.measured.strips import Strip
+from pinchline.case.measured.strips import ScrapStrip
 from pinchline.errors import InputError
 from pinchline.reports.questions.fit import fit_words
 from pinchline.reports.questions.fit_files import write_fit
@@ -59,8 +59,8 @@ def rise(value: float, error: float = 0.05) -> Reading:
     return Reading(kind="rise", value=value, error=error, side="inside", beside=50.0)
 
 
-def strip(name: str, way: Way, lift: float, *readings: Reading) -> Strip:
-    return Strip(
+def strip(name: str, way: Way, lift: float, *readings: Reading) -> ScrapStrip:
+    return ScrapStrip(
         name=name,
         screw="lift",
         setting=lift,
@@ -70,7 +70,7 @@ def strip(name: str, way: Way, lift: float, *readings: Reading) -> Strip:
     )
 
 
-def hidden() -> list[tuple[np.ndarray, tuple[Strip, ...]]]:
+def hidden() -> list[tuple[np.ndarray, tuple[ScrapStrip, ...]]]:
     """Truth in prior deviations, and the strips, of every row of the table."""
     text = Path(__file__).with_name("hidden_strips.csv").read_text().splitlines()
     rows = list(csv.reader(line for line in text if not line.startswith("#")))[1:]
@@ -96,7 +96,7 @@ def made_of(x: np.ndarray, way: Way, lift: float) -> Bent:
     return model.bent(x, 0.0)
 
 
-def rolled_at(x: np.ndarray, way: Way, lift: float, error: float = 0.05) -> Strip:
+def rolled_at(x: np.ndarray, way: Way, lift: float, error: float = 0.05) -> ScrapStrip:
     """A strip that is read without noise."""
     bent = made_of(x, way, lift)
     return strip(f"{way} {lift:g}", way, lift, rise(predicted(rise(1.0), bent), error))

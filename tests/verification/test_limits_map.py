@@ -19,7 +19,7 @@ from typer.testing import CliRunner
 
 from pinchline import cli
 from pinchline.analysis.limits import limit_map as maps
-from pinchline.analysis.limits.limit_map import LimitMap, Point, limit_map
+from pinchline.analysis.limits.limit_map import LimitMap, MapPoint, limit_map
 from pinchline.analysis.limits.single_pass import longest_lift, one_pass, pass_case
 from pinchline.analysis.limits.sweep import Climb
 from pinchline.analysis.limits.tightest import (
@@ -111,7 +111,7 @@ def test_every_point_carries_a_radius_or_the_name_of_a_limit() -> None:
 
 def test_a_harder_sheet_never_comes_out_tighter_where_it_lies_on_the_roll() -> None:
     """Springback of one and the same loaded radius grows with the yield strength."""
-    rows: dict[float, list[Point]] = {}
+    rows: dict[float, list[MapPoint]] = {}
     for p in small("yield").points:
         if p.found.limit == LimitKind.WRAP:
             rows.setdefault(p.thickness, []).append(p)

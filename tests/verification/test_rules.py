@@ -18,7 +18,7 @@ from pinchline.analysis.rules.comparison import (
     verdict,
 )
 from pinchline.analysis.rules.pure_bending import (
-    Point,
+    RulePoint,
     good_from_to,
     metal,
     tempers,
@@ -198,7 +198,7 @@ def test_thickness_counts_only_through_radius_over_thickness():
 
 def test_where_a_rule_is_good_is_read_off_its_points():
     def point(at, low, outside=""):
-        return Point(
+        return RulePoint(
             "cubic", "free radius", "R/t", at, low, low, 100.0, outside=outside
         )
 

@@ -47,7 +47,7 @@ REMEMBERED = 4  # rounds that the next guess is made from
 
 
 @dataclass(frozen=True)
-class Station:
+class WidthStation:
     """One strip of the sheet and what became of it.
 
     z: its middle, from the sheet's middle, + to the right (mm); lift: largest of its
@@ -80,7 +80,7 @@ class Across:
     one, root mean square, over the lines.
     """
 
-    stations: tuple[Station, ...]
+    stations: tuple[WidthStation, ...]
     width: float
     barrel: float
     taper: float
@@ -317,7 +317,7 @@ def _collected(
         shift = bows[i].reshape(-1, 3)[peak, range(3)]
         lifts = [move.to for move in jobs[i].moves if isinstance(move, Lift)]
         made.append(
-            Station(
+            WidthStation(
                 z=float(shafts.z[i]),
                 lift=max(lifts, default=0.0),
                 radius=result.summary["radius_fit"],

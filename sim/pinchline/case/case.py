@@ -21,7 +21,7 @@ from pinchline.case.fields import (
     Positive,
     Record,
     Share,
-    Table,
+    SubTable,
     Tables,
     Text,
     Written,
@@ -169,12 +169,12 @@ class CaseTable(Record):
     sheet: Annotated[
         dict[str, Any],
         BeforeValidator(
-            Table("a table [sheet] with material, direction, thickness ...")
+            SubTable("a table [sheet] with material, direction, thickness ...")
         ),
     ]
     machine: Annotated[
         dict[str, Any],
-        BeforeValidator(Table('a table [machine], such as use = "bench-60"')),
+        BeforeValidator(SubTable('a table [machine], such as use = "bench-60"')),
     ]
     model: ModelOptions = ModelOptions()
     move: Annotated[
@@ -185,7 +185,7 @@ class CaseTable(Record):
     scatter: ScatterTable = ScatterTable()
     target: Annotated[
         dict[str, Any] | None,
-        BeforeValidator(Table("a table [target] with radius and angle, or others")),
+        BeforeValidator(SubTable("a table [target] with radius and angle, or others")),
     ] = None
 
 

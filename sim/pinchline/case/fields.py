@@ -260,7 +260,7 @@ class Words:
 
 
 @dataclass(frozen=True)
-class Table:
+class SubTable:
     """Validator of a table that another model reads."""
 
     allowed: str

@@ -45,7 +45,7 @@ PoissonRatio = Annotated[
 Efficiency = Annotated[float, BeforeValidator(Number(Bounds(above=0.0, at_most=1.0)))]
 
 
-class Shaft(Record):
+class ShaftCard(Record):
     """A roll as a shaft, the same for all three but for the diameter.
 
     Attributes
@@ -71,7 +71,7 @@ class Rolls(Record):
     upper_radius: Length
     lower_radius: Length
     rear_radius: Length
-    shaft: Shaft | None = None
+    shaft: ShaftCard | None = None
 
     @model_validator(mode="after")
     def _bore_fits(self) -> "Rolls":

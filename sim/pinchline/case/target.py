@@ -32,7 +32,7 @@ from pinchline.case.fields import (
     read,
     refuse,
 )
-from pinchline.case.outline.points import Curvatures, Points
+from pinchline.case.outline.points import Curvatures, OutlinePoints
 from pinchline.case.outline.profile import read_profile
 from pinchline.errors import InputError
 
@@ -169,7 +169,7 @@ class Target(TargetTable):
     drawing : what the profile holds
     """
 
-    drawing: Points | Curvatures | None = None
+    drawing: OutlinePoints | Curvatures | None = None
 
     @property
     def hand_opening(self) -> float | None:

@@ -57,7 +57,7 @@ def study(
 ) -> None:
     """Do many runs of a case, with its values varied, into one file."""
     with told():
-        from pinchline.analysis.sweep.study import StoppedError
+        from pinchline.analysis.sweep.study import StudyInterruptedError
         from pinchline.analysis.sweep.study import study as compute
         from pinchline.case.study.study import load_study
         from pinchline.reports.answer import Report
@@ -81,7 +81,7 @@ def study(
                     scheduler=scheduler,
                     progress=progress,
                 )
-        except StoppedError as stopped:
+        except StudyInterruptedError as stopped:
             say(f"pinchline: interrupted; {stopped} are in {target}. Go on: --resume")
             raise typer.Exit(INTERRUPTED) from None
         say(f"The study is in {target}.")

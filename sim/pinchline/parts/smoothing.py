@@ -32,7 +32,7 @@ WEIGHTS = 10.0 ** np.arange(-14.0, 4.5, 1.0)
 ROUNDING = 1.0e-7  # of the length: the least scatter that is looked for
 
 
-class Fit(NamedTuple):
+class SmoothedCurvature(NamedTuple):
     """Curvature (1/mm) at knots s (mm) from the first point; rms scatter (mm)."""
 
     s: Array
@@ -65,7 +65,7 @@ class _Frame(NamedTuple):
         return np.clip(at, 0, self.s.size - 2)
 
 
-def fit_curvature(x: Array, y: Array) -> Fit:
+def fit_curvature(x: Array, y: Array) -> SmoothedCurvature:
     """Fit the line through points in order (n, n >= 5), mm."""
     chords = np.hypot(np.diff(x), np.diff(y))
     heading = np.unwrap(np.arctan2(np.diff(y), np.diff(x)))
@@ -87,7 +87,7 @@ def fit_curvature(x: Array, y: Array) -> Fit:
             break
     inside = frame.knots[frame.knots < reached[-1]]
     s = np.append(inside, reached[-1])
-    return Fit(s, np.interp(s, frame.knots, curvature), scatter)
+    return SmoothedCurvature(s, np.interp(s, frame.knots, curvature), scatter)
 
 
 def _frame(reached: Array) -> _Frame:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.case.outline.points import Points
+from pinchline.case.outline.points import OutlinePoints
 from pinchline.errors import InputError
 from pinchline.parts import measure
 from pinchline.parts.smoothing import fit_curvature
@@ -158,7 +158,7 @@ def wanted_part(
     drawing = target.drawing
     if drawing is not None:
         scatter = 0.0
-        if isinstance(drawing, Points):
+        if isinstance(drawing, OutlinePoints):
             fit = fit_curvature(np.array(drawing.x), np.array(drawing.y))
             s, curvature, scatter = fit.s, fit.curvature, fit.scatter
         else:

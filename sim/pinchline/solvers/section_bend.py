@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 STEPS = 12  # of bending, from one radius to the next
 
 
-class Bend(NamedTuple):
+class PureBend(NamedTuple):
     """Pure bending to a mid-line radius: the free one (mm), moment (N mm/mm)."""
 
     loaded: float
@@ -26,7 +26,7 @@ class Bend(NamedTuple):
     moment: float = math.nan
 
 
-def bend_and_release(law: SectionLaw, radii: Sequence[float]) -> list[Bend]:
+def bend_and_release(law: SectionLaw, radii: Sequence[float]) -> list[PureBend]:
     """Bend one mm of sheet to falling mid-line radii (mm) and let it go from each."""
     code, layers = law.law, law.layers
     history, scratch = law.virgin.copy(), np.zeros((HISTORY, SCRATCH))
@@ -42,5 +42,5 @@ def bend_and_release(law: SectionLaw, radii: Sequence[float]) -> list[Bend]:
             back = free_curvature(code, layers, opened, back, law.bending, scratch)
         left = bent + back
         free = 1.0 / left if left > FLAT_CURVATURE else math.inf
-        found.append(Bend(radius, free, moment))
+        found.append(PureBend(radius, free, moment))
     return found

@@ -70,10 +70,10 @@ def first_yield(law: SectionLaw) -> tuple[float, float]:
 
 def supported(
     hardening: float, elements: int, strain: float = FIRST_STRAIN
-) -> strip_fixture.Strip:
+) -> strip_fixture.StripFixture:
     """Strip on two supports."""
     law = law_of(hardening, strain)
-    strip = strip_fixture.Strip(law, SPAN, elements, THICKNESS, rigidity=1.0e6)
+    strip = strip_fixture.StripFixture(law, SPAN, elements, THICKNESS, rigidity=1.0e6)
     strip.hold(0, strip_fixture.X)
     strip.hold(0, strip_fixture.Y)
     strip.hold(elements, strip_fixture.Y)

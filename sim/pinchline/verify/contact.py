@@ -25,7 +25,7 @@ from pinchline.solvers.stepped.state import new_state
 from pinchline.solvers.supports import clamped_depths
 from pinchline.verify.check import Check, worst
 from pinchline.verify.elastica import elastic
-from pinchline.verify.strip_fixture import Strip
+from pinchline.verify.strip_fixture import StripFixture
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -64,7 +64,7 @@ at = "50 mm"
 """
 
 
-class Pressed(NamedTuple):
+class PressedSheet(NamedTuple):
     """A roll pressed into flat sheet: force (N/mm), half patch, depth (mm)."""
 
     force: float
@@ -77,23 +77,23 @@ def foundation() -> float:
     return new_state(parse_case(SHEET, path="verify")).sheet.foundation
 
 
-def press(depth: float, stiffness: float, radius: float = ROLL) -> Pressed:
+def press(depth: float, stiffness: float, radius: float = ROLL) -> PressedSheet:
     """Press a roll into straight sheet to a depth; what the kernels make of it."""
     reach = radius + 0.5 * THICKNESS
     half = math.sqrt(2.0 * reach * depth)
     elements = 64
-    strip = Strip(elastic(THICKNESS), 4.0 * half, elements, THICKNESS)
+    strip = StripFixture(elastic(THICKNESS), 4.0 * half, elements, THICKNESS)
     rolls = np.array([[2.0 * half, reach - depth, reach, 0.0, 0.0, 0.0]])
     out = np.zeros((1, ROLL_RESULTS))
     element = strip.beam.length
     roll_forces(strip.beam, strip.chain, 0, elements, stiffness, rolls, out)
     patch = out[0, CONTACT_END] - out[0, CONTACT_START] + element / 8.0
-    return Pressed(
+    return PressedSheet(
         -float(out[0, FORCE_Y]), 0.5 * float(patch), float(out[0, LARGEST_DEPTH])
     )
 
 
-def press_with(force: float, stiffness: float) -> Pressed:
+def press_with(force: float, stiffness: float) -> PressedSheet:
     """Press the roll with a line force (N/mm)."""
     low, high = 0.0, 0.1 * THICKNESS
     for _ in range(60):
@@ -193,7 +193,7 @@ def _hertz(k: float) -> Iterator[Check]:
     )
 
 
-def press_with_half(half: float, stiffness: float) -> Pressed:
+def press_with_half(half: float, stiffness: float) -> PressedSheet:
     """Press the roll until its patch is ``half`` (mm) to each side."""
     return press(half**2 / (2.0 * (ROLL + 0.5 * THICKNESS)), stiffness)
 

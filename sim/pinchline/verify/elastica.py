@@ -75,13 +75,13 @@ def elastic(thickness: float = THICKNESS) -> SectionLaw:
 
 def cantilevers(
     alphas: Iterable[float], elements: int
-) -> Iterator[tuple[strip_fixture.Strip, tuple[float, float, float, float]]]:
+) -> Iterator[tuple[strip_fixture.StripFixture, tuple[float, float, float, float]]]:
     """Push the tip of a clamped strip across, to every ``alpha = P L^2/EI`` in turn.
 
     Gives the strip and what ``CANTILEVER_NAMES`` names.
     """
     law = elastic()
-    strip = strip_fixture.Strip(law, LENGTH, elements, THICKNESS)
+    strip = strip_fixture.StripFixture(law, LENGTH, elements, THICKNESS)
     strip.clamp()
     c, load = strip.chain, 0.0
     for alpha in alphas:
@@ -106,13 +106,15 @@ def cantilever_tolerance(published: float) -> float:
     return 1.0e-4 + 0.5e-6 / published
 
 
-def rolled_up(turn: float, elements: int = 200) -> tuple[strip_fixture.Strip, float]:
+def rolled_up(
+    turn: float, elements: int = 200
+) -> tuple[strip_fixture.StripFixture, float]:
     """Bend a strip to ``turn`` half circles by an end moment; it, and how far it errs.
 
     The second value is the distance of its tip from that of the arc, over L.
     """
     law = elastic()
-    strip = strip_fixture.Strip(law, LENGTH, elements, THICKNESS)
+    strip = strip_fixture.StripFixture(law, LENGTH, elements, THICKNESS)
     strip.clamp()
     phi = turn * math.pi
     for share in np.linspace(0.0, 1.0, 21)[1:]:
@@ -145,7 +147,7 @@ def closed_three_point(angle: float) -> tuple[float, float, float]:
     )
 
 
-class Pressed(NamedTuple):
+class PressedStrip(NamedTuple):
     """States of a strip pressed between knife edges, in the words of the closed form.
 
     slope (rad); load P a^2/EI, sag delta/a, curvature kappa_mid a, for the half span
@@ -162,7 +164,7 @@ class Pressed(NamedTuple):
     askew: NDArray[np.float64]
 
 
-def pressed_between_knife_edges(steps: int = 75) -> Pressed:
+def pressed_between_knife_edges(steps: int = 75) -> PressedStrip:
     """Press a strip down by a roll to 0.75 of its half span.
 
     Rolls of small radius stand for knife edges. The reaction is normal to the strip and
@@ -171,7 +173,9 @@ def pressed_between_knife_edges(steps: int = 75) -> Pressed:
     """
     thickness, n = 0.2, 1040
     law = elastic(thickness)
-    strip = strip_fixture.Strip(law, 2.6 * HALF_SPAN, n, thickness, rigidity=1.0e6)
+    strip = strip_fixture.StripFixture(
+        law, 2.6 * HALF_SPAN, n, thickness, rigidity=1.0e6
+    )
     chain, middle = strip.chain, n // 2
     chain.x[:] -= 0.5 * strip.length
     stiff = 1.0e3 * law.bending / HALF_SPAN**3 / strip.beam.length
@@ -200,7 +204,7 @@ def pressed_between_knife_edges(steps: int = 75) -> Pressed:
                 math.atan2(-out[2, FORCE_X], out[2, FORCE_Y]) - slope,
             )
         )
-    return Pressed(*np.transpose(rows))
+    return PressedStrip(*np.transpose(rows))
 
 
 def limit_point() -> tuple[float, float]:

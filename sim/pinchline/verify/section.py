@@ -11,7 +11,7 @@ from pinchline.case.metal.material import Cladding
 from pinchline.physics import section
 from pinchline.verify.check import Check, worst_of
 from pinchline.verify.section_fixtures import (
-    Piece,
+    SectionFixture,
     beam_layers,
     beam_profile,
     closed_form,
@@ -65,7 +65,7 @@ def bilinear_moment(c: float, h: float) -> float:
     return (1.0 - h) * (1.5 - 0.5 / c**2) + h * c
 
 
-def surface_stress(piece: Piece) -> float:
+def surface_stress(piece: SectionFixture) -> float:
     """Stress of the surface along the bend, MPa."""
     if piece.law.law == section.PROFILE:
         return float(piece.history[1, int(piece.history[4, 0]) - 1])
@@ -89,7 +89,7 @@ def _narrow(hardening: float, kinematic: float = 0.0) -> SectionLaw:
 
 
 def _ratio(law: SectionLaw, c: float) -> float:
-    return Piece(law).bend_to(c * law.yield_curvature) / law.first_yield
+    return SectionFixture(law).bend_to(c * law.yield_curvature) / law.first_yield
 
 
 def _moments() -> Check:
@@ -131,7 +131,7 @@ def _layers() -> Check:
 def _reversed() -> Check:
     h, top = 0.05, 12.0
     law = _narrow(h, kinematic=1.0)
-    piece = Piece(law)
+    piece = SectionFixture(law)
     piece.bend_to(top * law.yield_curvature)
     rows = []
     for c in (8.0, 2.0, -4.0, -12.0):
@@ -157,7 +157,7 @@ def _perfect() -> Iterator[Check]:
         tolerance=1.0e-6,
         reason="at 1000 times first yield the core keeps 3e-7 of the moment",
     )
-    piece = Piece(law)
+    piece = SectionFixture(law)
     piece.bend_to(5.0 * law.yield_curvature)
     yield Check(
         what="half depth of the elastic core over t/2 at c = 5",
@@ -169,7 +169,7 @@ def _perfect() -> Iterator[Check]:
     )
     rows = []
     for c, stress in RESIDUAL_STRESS:
-        piece = Piece(law)
+        piece = SectionFixture(law)
         moment = piece.bend_to(c * law.yield_curvature)
         piece.bend_to(c * law.yield_curvature - moment / law.bending)
         rows.append(
@@ -197,7 +197,7 @@ def _plane_strain() -> Iterator[Check]:
         what="elastic modulus of a wide sheet over E",
         source="1/(1 - nu^2), any text; 1.122209 at nu = 0.33 (references.md 10.3)",
         published=1.122209,
-        computed=Piece(law).bend_to(bend) / bend / inertia / MODULUS,
+        computed=SectionFixture(law).bend_to(bend) / bend / inertia / MODULUS,
         tolerance=1.0e-6,
         reason="six decimals are printed; a linear stress is integrated exactly",
     )
@@ -215,7 +215,7 @@ def _plane_strain() -> Iterator[Check]:
         tolerance=5.0e-4,
         reason="three decimals are printed",
     )
-    piece = Piece(law, sub=200)
+    piece = SectionFixture(law, sub=200)
     moment = piece.bend_to(60.0 * law.yield_curvature)
     source = "2/sqrt(3), R. Hill, Mathematical Theory of Plasticity (1950), from memory"
     yield Check(
@@ -243,7 +243,7 @@ def _fast(fast: SectionLaw, full: SectionLaw) -> Iterator[Check]:
     left = []
     for law in (full, fast):
         bend = 2.0 * fast.yield_curvature
-        moment = Piece(law, sub=200).bend_to(bend)
+        moment = SectionFixture(law, sub=200).bend_to(bend)
         left.append(bend - moment / law.bending)
     yield Check(
         what="curvature left of a bend to c = 2, layers over closed form",
@@ -272,7 +272,7 @@ def _hardening() -> Iterator[Check]:
         ("layers", layered(sheet, THICKNESS, layers=64), full),
         ("closed form", closed_form(sheet, THICKNESS), fast),
     ):
-        piece = Piece(law, sub=200)
+        piece = SectionFixture(law, sub=200)
         piece.bend_to(c * law.yield_curvature)
         _, slope = piece.try_at(1.001 * c * law.yield_curvature)
         yield Check(

@@ -87,7 +87,7 @@ def beam_layers(
     return layered(narrow, thickness, kinematic=kinematic, layers=layers, held=0.0)
 
 
-class Piece:
+class SectionFixture:
     """One mm of sheet that is bent step by step, without the beam around it."""
 
     def __init__(self, law: SectionLaw, *, sub: int = 1) -> None:

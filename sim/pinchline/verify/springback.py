@@ -6,7 +6,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from pinchline.verify.check import Check, worst, worst_of
 from pinchline.verify.section import DERIVED, HARDENINGS, PRAGER, bilinear_moment
-from pinchline.verify.section_fixtures import Piece, beam_profile, closed_form, metal
+from pinchline.verify.section_fixtures import (
+    SectionFixture,
+    beam_profile,
+    closed_form,
+    metal,
+)
 from pinchline.verify.strip_fixture import bent_and_released
 
 if TYPE_CHECKING:
@@ -297,7 +302,7 @@ def _seville() -> Iterator[Check]:
             12.0 * law.bending / t**3,
             1.0 / law.yield_curvature,
             law.first_yield,
-            Piece(law).bend_to(1000.0 * law.yield_curvature),
+            SectionFixture(law).bend_to(1000.0 * law.yield_curvature),
         )
         yield worst(
             [

@@ -11,7 +11,11 @@ from pinchline.physics.beam import Beam, Chain, strains
 from pinchline.physics.rolls import TRAVEL_X
 from pinchline.physics.support import SUPPORT
 from pinchline.solvers.stepped.equilibrium.assembly import REPORT_RESIDUAL
-from pinchline.solvers.stepped.equilibrium.newton import CONVERGED, Limits, equilibrate
+from pinchline.solvers.stepped.equilibrium.newton import (
+    CONVERGED,
+    StopCriteria,
+    equilibrate,
+)
 from pinchline.solvers.stepped.loaded_strip import NO_ROLLS, THETA, HeldSheet, X, Y
 
 if TYPE_CHECKING:
@@ -19,10 +23,10 @@ if TYPE_CHECKING:
 
     from pinchline.solvers.layers import SectionLaw
 
-__all__ = ["THETA", "Strip", "X", "Y", "bent_and_released"]
+__all__ = ["THETA", "StripFixture", "X", "Y", "bent_and_released"]
 
 
-class Strip(HeldSheet):
+class StripFixture(HeldSheet):
     """A straight strip of sheet, node 0 at the origin, along x.
 
     ``rigidity`` of stretch and ``shear_rigidity`` in units of ``EI / length^2``; size
@@ -101,7 +105,7 @@ class Strip(HeldSheet):
         SolverError
             The iteration does not end.
         """
-        limits = Limits(
+        limits = StopCriteria(
             force=self.rounding * self.beam.bending / self.length**2,
             length=1.0e-12 * self.length,
             iterations=60,
@@ -143,7 +147,7 @@ def bent_and_released(
     SolverError
         The bend, or what is left of it, is not uniform.
     """
-    strip = Strip(law, 20.0 * thickness, elements, thickness)
+    strip = StripFixture(law, 20.0 * thickness, elements, thickness)
     strip.clamp()
     for share in np.linspace(0.0, 1.0, steps + 1)[1:]:
         strip.hold(elements, THETA, share * curvature * strip.length)

@@ -12,7 +12,7 @@ from pinchline.analysis.fitting.strip_model import StripModel, lift_error
 from pinchline.analysis.limits.single_pass import longest_lift
 from pinchline.analysis.limits.sweep import Climb
 from pinchline.case.demand import LimitKind
-from pinchline.case.measured.strips import Strip
+from pinchline.case.measured.strips import ScrapStrip
 from pinchline.case.moves import Feed
 from pinchline.solvers.steady.solver import SOLVED, climb_lifts
 
@@ -145,8 +145,8 @@ class Forecast:
         return middle.curvature, low, high
 
 
-def _strip(lift: float, way: Way) -> Strip:
-    return Strip(
+def _strip(lift: float, way: Way) -> ScrapStrip:
+    return ScrapStrip(
         name="next",
         screw="lift",
         setting=lift,

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from pinchline.analysis.limits.single_pass import Way
     from pinchline.case.case import Case
     from pinchline.case.measured.readings import Bent, Reading
-    from pinchline.case.measured.strips import Strip
+    from pinchline.case.measured.strips import ScrapStrip
 
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
@@ -50,7 +50,7 @@ SHIFT_STEP = 0.05  # mm: of the lift, for derivatives
 
 def fit(
     case: Case,
-    measurements: str | Path | tuple[Strip, ...],
+    measurements: str | Path | tuple[ScrapStrip, ...],
     *,
     stepped: bool = True,
     workers: int | None = None,
@@ -104,7 +104,7 @@ def fit(
 class _Problem:
     """Residuals of readings and prior over the parameters and the shifts of lift."""
 
-    def __init__(self, case: Case, strips: tuple[Strip, ...], source: str) -> None:
+    def __init__(self, case: Case, strips: tuple[ScrapStrip, ...], source: str) -> None:
         self.case, self.source = case, source
         self.parameters = parameters_of(case)
         self.count = len(self.parameters)

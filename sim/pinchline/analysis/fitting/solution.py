@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pinchline.analysis.fitting.strip_model import Name, Parameter
     from pinchline.case.case import Case
     from pinchline.case.measured.readings import Reading
-    from pinchline.case.measured.strips import Strip
+    from pinchline.case.measured.strips import ScrapStrip
 
     Array = NDArray[np.float64]
 
@@ -89,7 +89,7 @@ class Fit:
 
     case: Case
     source: str
-    strips: tuple[Strip, ...]
+    strips: tuple[ScrapStrip, ...]
     lifts: tuple[float, ...]
     curvatures: tuple[tuple[float, float], ...]
     estimates: tuple[Estimate, ...]

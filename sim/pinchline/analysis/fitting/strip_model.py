@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import Case
-    from pinchline.case.measured.strips import Strip
+    from pinchline.case.measured.strips import ScrapStrip
     from pinchline.units import Dimension
 
     Array = NDArray[np.float64]
@@ -187,7 +187,7 @@ class StripModel:
     """Passes of one strip at parameters near the prior, by the span solver."""
 
     def __init__(
-        self, case: Case, strip: Strip, parameters: tuple[Parameter, ...]
+        self, case: Case, strip: ScrapStrip, parameters: tuple[Parameter, ...]
     ) -> None:
         width = strip.width or case.sheet.width
         self.case = case.replace({"sheet.width": width, "sheet.off_centre": 0.0})
@@ -244,7 +244,7 @@ class StripModel:
         self.run_out_error = FINE_FLAT
 
 
-def lift_error(case: Case, strip: Strip) -> float:
+def lift_error(case: Case, strip: ScrapStrip) -> float:
     """Error with which a strip's lift was set, mm."""
     error = strip.setting_error
     if error is None:

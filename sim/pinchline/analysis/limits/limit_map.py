@@ -51,7 +51,7 @@ OPEN = 1.02  # of clearance and play, which stay below the thickness
 ROUND = 10.0  # MPa, to which the ends of the yield axis are rounded
 
 
-class Point(NamedTuple):
+class MapPoint(NamedTuple):
     """One sheet of a map, and what was found of it.
 
     thickness (mm); yield_strength in bending (MPa); stepped: the stepped solver's
@@ -77,7 +77,7 @@ class LimitMap:
     """All points of a map, row by row: each alloy or yield strength by thickness."""
 
     kind: Kind
-    points: tuple[Point, ...]
+    points: tuple[MapPoint, ...]
 
     @property
     def errors(self) -> list[float]:
@@ -139,10 +139,10 @@ def limit_map(
     return LimitMap(kind, tuple(_point(*row) for row in rows))
 
 
-def _point(case: Case, found: Tightest, stepped: Tightest | None) -> Point:
+def _point(case: Case, found: Tightest, stepped: Tightest | None) -> MapPoint:
     sheet = case.sheet
     strength = sheet.material.yield_strength
-    return Point(sheet.material.name, sheet.thickness, strength, found, stepped)
+    return MapPoint(sheet.material.name, sheet.thickness, strength, found, stepped)
 
 
 def _chunks(

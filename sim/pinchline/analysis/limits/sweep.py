@@ -36,7 +36,7 @@ from pinchline.solvers.steady.solver import SOLVED, Follower
 
 if TYPE_CHECKING:
     from pinchline.case.case import Case
-    from pinchline.solvers.steady.solver import Pass as Steady
+    from pinchline.solvers.steady.solver import SteadyPass as Steady
 
 LIES = 0.995  # of the upper roll's curvature: more lift does nothing
 # peak of the drive over that of the settled pass: 1 + a (1 - (k / c)^n) with k what the

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from pinchline.case.metal.material import Material
     from pinchline.solvers.layers import SectionLaw
-    from pinchline.solvers.section_bend import Bend
+    from pinchline.solvers.section_bend import PureBend
 
     Array = NDArray[np.float64]
 
@@ -40,7 +40,7 @@ _RISE = 1.25  # from one trial radius to the next
 _KINEMATIC = ModelOptions(section="layered", hardening=1.0)
 
 
-class Judged(NamedTuple):
+class BendComparison(NamedTuple):
     """One bend by the curve and by lines: radii in mm, error of the free radius.
 
     error: by the two lines; plain: by yield at 0.2 % and the metal's own chord.
@@ -65,7 +65,7 @@ class TwoLines(NamedTuple):
     weak: float
     tight: float
     off: float
-    judged: tuple[Judged, ...]
+    judged: tuple[BendComparison, ...]
 
 
 def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoLines:
@@ -201,17 +201,17 @@ def _through(metal: Material, near: float, far: float) -> tuple[float, float]:
 
 def _judged(
     metal: Material, lines: Material, thickness: float, weak: float, tight: float
-) -> tuple[Judged, ...]:
+) -> tuple[BendComparison, ...]:
     """Bend by curve and lines, from past the weak end to past the tight one."""
     widest = max(weak, JUDGED[0] * tight)
     radii = sorted({widest, weak, *(share * tight for share in JUDGED)}, reverse=True)
     radii = [r for r in radii if r >= thickness / SHARPEST]
     plain = with_lines(metal, metal.yield_strength, metal.tangent_modulus)
-    sets: list[list[Bend]] = [
+    sets: list[list[PureBend]] = [
         bend_and_release(_law(m, thickness), radii) for m in (metal, lines, plain)
     ]
     return tuple(
-        Judged(
+        BendComparison(
             full.loaded,
             full.free,
             two.free / full.free - 1.0,

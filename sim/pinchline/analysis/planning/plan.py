@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Result
 
 
-class Setting(NamedTuple):
+class MachineSetting(NamedTuple):
     """One move of the job as the machine shows it.
 
     move: of the case; lift: of the rear roll once it is done, from touch (mm); turns:
@@ -75,7 +75,7 @@ class Plan:
     case: Case
     result: Result
     way: str
-    settings: tuple[Setting, ...]
+    settings: tuple[MachineSetting, ...]
     deviations: tuple[Deviation, ...]
     effects: tuple[Effect, ...]
     closing: Any
@@ -100,11 +100,11 @@ def _screw_turns(machine: Machine, lift: float) -> float:
     return (lift - rear.touch_offset) / rear.screw_pitch if lift > 0.0 else 0.0
 
 
-def settings_of(case: Case) -> tuple[Setting, ...]:
+def settings_of(case: Case) -> tuple[MachineSetting, ...]:
     """Give every move of a case as the machine shows it."""
     machine, thickness = case.machine, case.sheet.thickness
     return tuple(
-        Setting(
+        MachineSetting(
             move=step.move,
             lift=step.lift,
             turns=_screw_turns(machine, step.lift),

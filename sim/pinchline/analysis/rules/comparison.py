@@ -20,7 +20,7 @@ from pinchline.analysis.rules import rule_book as book
 from pinchline.analysis.rules.pure_bending import (
     FAIR,
     FINE,
-    Point,
+    RulePoint,
     allowance_points,
     diameter_point,
     least_bend_points,
@@ -34,7 +34,7 @@ from pinchline.case.moves import Feed, Lift, Lower, Place
 from pinchline.errors import InputError, SolverError
 from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import GRIP_EDGE
-from pinchline.solvers.section_bend import Bend
+from pinchline.solvers.section_bend import PureBend
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
@@ -84,18 +84,18 @@ class Comparison:
     chosen: the case's own lift (mm) each way; own: those passes; flats: by rising lift.
     """
 
-    points: tuple[Point, ...]
+    points: tuple[RulePoint, ...]
     limits: Limits
     chosen: dict[Way, float]
     flats: tuple[Flats, ...]
     material: str
 
-    def of(self, rule: str) -> list[Point]:
+    def of(self, rule: str) -> list[RulePoint]:
         """Points of one rule."""
         return [p for p in self.points if p.rule == rule]
 
     @property
-    def job(self) -> list[Point]:
+    def job(self) -> list[RulePoint]:
         """The case's own points, in the order of the rule book."""
         order = list(book.RULES)
         return sorted(
@@ -168,7 +168,7 @@ def _roll(asked: tuple[Case, float, Way]) -> Pass:
     return one_pass(*asked)
 
 
-def _pass_points(case: Case, p: Pass, held: float, *, job: bool) -> list[Point]:
+def _pass_points(case: Case, p: Pass, held: float, *, job: bool) -> list[RulePoint]:
     """Ask the rules of circle, springback and strain of one pass."""
     t = case.sheet.thickness
     curved = CURVED if case.sheet.curvature else ""
@@ -179,12 +179,12 @@ def _pass_points(case: Case, p: Pass, held: float, *, job: bool) -> list[Point]:
     for rule, answer in _circles(case, p.lift).items():
         for of, model in (("radius under rolls", loaded), ("free radius", free)):
             points.append(
-                Point(
+                RulePoint(
                     rule=rule, of=of, low=answer, high=answer, model=model,
                     thickness=t, outside=curved, **where,  # type: ignore[arg-type]
                 )
             )  # fmt: skip
-    bent = Bend(loaded, free)
+    bent = PureBend(loaded, free)
     if math.isfinite(loaded):
         of_sheet = metal(case.sheet.material, held)
         sprung = springback_points(bent, t, of_sheet, **where)
@@ -245,7 +245,7 @@ def _flats(asked: tuple[Case, float]) -> Flats:
     return Flats(lift, rear.straightedge, operator.straightedge, operator.moment)
 
 
-def _flat_points(case: Case, f: Flats, own: float) -> list[Point]:
+def _flat_points(case: Case, f: Flats, own: float) -> list[RulePoint]:
     """Ask the rules of the edge flats of one pass to the end of the sheet."""
     t, d = case.sheet.thickness, case.machine.rear.distance
     half, whole = (
@@ -265,14 +265,14 @@ def _flat_points(case: Case, f: Flats, own: float) -> list[Point]:
     ]
     name, job = case.sheet.material.name, f.lift == own
     return [
-        Point(
+        RulePoint(
             rule, of, "lift", f.lift, *answer, model, name, t, "rear", outside, job=job
         )
         for rule, of, answer, model, outside in asked
     ]
 
 
-def _machine_points(case: Case, rolled: Limits) -> list[Point]:
+def _machine_points(case: Case, rolled: Limits) -> list[RulePoint]:
     """Ask tightest diameter and least bend of the tightest pass that can be made."""
     t, name = case.sheet.thickness, case.sheet.material.name
     roll = case.machine.rolls.upper_radius
@@ -304,7 +304,7 @@ def _plateau(case: Case) -> Plateau:
     return Plateau(inside, abs(turned), length)
 
 
-def verdict(point: Point) -> str:
+def verdict(point: RulePoint) -> str:
     """Say how good a rule is at one point."""
     if math.isnan(point.model):
         return "no answer of the model"

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from pinchline.case.case import Case
     from pinchline.case.metal.material import Material
-    from pinchline.solvers.section_bend import Bend
+    from pinchline.solvers.section_bend import PureBend
 
 FINE, FAIR = 0.05, 0.10  # errors of a rule that is good, and of one that will do
 RATIOS = tuple(float(r) for r in np.geomspace(20.0, 300.0, 28))  # R/t under the rolls
@@ -36,7 +36,7 @@ Axis = Literal["lift", "R/t", "thickness"]
 
 
 @dataclass(frozen=True)
-class Point:
+class RulePoint:
     """A rule's answer, from low to high, beside the model's, in mm or 1.
 
     rule: key of the rule book; of: what is asked; axis, at: where in the range (mm, or
@@ -112,8 +112,8 @@ def metal(material: Material, held: float) -> Metal:
 
 
 def springback_points(
-    bend: Bend, thickness: float, of: Metal, **where: object
-) -> Iterator[Point]:
+    bend: PureBend, thickness: float, of: Metal, **where: object
+) -> Iterator[RulePoint]:
     """Ask the four springback rules for the free radius of a bend."""
     r, t = bend.loaded, thickness
     c = 0.5 / book.gardiner_number(r, t, of.modulus, of.flow)
@@ -135,7 +135,9 @@ def springback_points(
         yield _point(rule, "free radius", free, bend.free, outside[rule], where, r, t)
 
 
-def strain_points(bend: Bend, thickness: float, **where: object) -> Iterator[Point]:
+def strain_points(
+    bend: PureBend, thickness: float, **where: object
+) -> Iterator[RulePoint]:
     """Ask the strain of the free part's inside radius, where a bend is left."""
     r, t = bend.loaded, thickness
     if math.isfinite(bend.free):
@@ -152,9 +154,9 @@ def _point(
     where: dict[str, object],
     radius: float,
     thickness: float,
-) -> Point:
+) -> RulePoint:
     place: dict[str, object] = {"axis": "R/t", "at": radius / thickness} | where
-    return Point(
+    return RulePoint(
         rule=rule,
         of=of,
         low=answer,
@@ -166,9 +168,9 @@ def _point(
     )
 
 
-def pure_bending(case: Case, held: float) -> list[Point]:
+def pure_bending(case: Case, held: float) -> list[RulePoint]:
     """Bend every temper and gauge to the whole range of R/t and ask the rules."""
-    points: list[Point] = []
+    points: list[RulePoint] = []
     wrap = case.machine.rolls.upper_radius
     for name, gauges in tempers(case, [_IN * gauge for gauge in GAUGES]).items():
         for thickness, material in gauges:
@@ -188,7 +190,7 @@ def pure_bending(case: Case, held: float) -> list[Point]:
     return points
 
 
-def _allowances(ratio: float) -> Iterator[Point]:
+def _allowances(ratio: float) -> Iterator[RulePoint]:
     """Ask both allowances for a square bend of a sheet one thick."""
     turned = math.radians(SQUARE)
     yield from allowance_points(ratio, 1.0, turned, turned * (ratio + 0.5))
@@ -196,12 +198,12 @@ def _allowances(ratio: float) -> Iterator[Point]:
 
 def allowance_points(
     inside: float, thickness: float, turned: float, length: float, *, job: bool = False
-) -> Iterator[Point]:
+) -> Iterator[RulePoint]:
     """Ask both allowances for the length (mm) of mid-line that turns by an angle."""
     asked = {"allowance": book.bend_allowance, "allowance k": book.bend_allowance_k}
     for rule, answer in asked.items():
         value = answer(inside, thickness, math.degrees(turned))
-        yield Point(
+        yield RulePoint(
             rule, "length of the bend", "R/t", inside / thickness, value, value,
             length, thickness=thickness, job=job,
         )  # fmt: skip
@@ -209,9 +211,9 @@ def allowance_points(
 
 def diameter_point(
     roll: float, inside: float, thickness: float, *, material: str, job: bool = False
-) -> Point:
+) -> RulePoint:
     """Ask the tightest inside diameter over that of the upper roll."""
-    return Point(
+    return RulePoint(
         "diameter", "inside diameter over roll's", "thickness", thickness,
         *book.TIGHTEST, inside / roll, material, thickness, job=job,
     )  # fmt: skip
@@ -219,21 +221,23 @@ def diameter_point(
 
 def least_bend_points(
     alloy: str, thickness: float, reached: float, *, job: bool = False
-) -> Iterator[Point]:
+) -> Iterator[RulePoint]:
     """Ask both tables for the least inside radius, beside what the machine reaches."""
     table = book.least_bend(alloy, thickness)
     shop = book.least_bend_shop(alloy, thickness)
     answers = {"least bend": table, "least bend shop": shop and (shop, shop)}
     for rule, answer in answers.items():
         low, high = answer or (math.nan, math.nan)
-        yield Point(
+        yield RulePoint(
             rule, "least inside radius", "thickness", thickness, low, high, reached,
             alloy, thickness, outside="" if answer else "no entry for this sheet",
             bound=True, job=job,
         )  # fmt: skip
 
 
-def good_from_to(points: Sequence[Point], within: float) -> list[tuple[float, float]]:
+def good_from_to(
+    points: Sequence[RulePoint], within: float
+) -> list[tuple[float, float]]:
     """Stretches of the axis on which every point of a rule is good within a share."""
     by_place = groupby(sorted(points, key=lambda p: p.at), key=lambda p: round(p.at, 6))
     places = [(at, all(p.good(within) for p in here)) for at, here in by_place]

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.scatter.inputs import Input, Values
-    from pinchline.analysis.scatter.part import Record
-    from pinchline.analysis.scatter.sampling import Sample
+    from pinchline.analysis.scatter.part import PartRecord
+    from pinchline.analysis.scatter.sampling import ScatterSample
 
     Array = NDArray[np.float64]
 
@@ -55,14 +55,14 @@ class Response:
     runs : of the stepped solver
     """
 
-    record: Record
+    record: PartRecord
     inputs: tuple[Input, ...]
     middle: Array
     slopes: Array
     bends: Array
     runs: int
 
-    def coordinates(self, sample: Sample) -> Array:
+    def coordinates(self, sample: ScatterSample) -> Array:
         """Give how far points are off the middle, each in its own size ``(n, d)``."""
         place = {one.key: i for i, one in enumerate(self.inputs)}
         columns = [
@@ -79,7 +79,7 @@ class Response:
         found: Array = self.middle + x @ self.slopes + x**2 @ self.bends
         return found
 
-    def measured(self, sample: Sample, *, workers: int | None = None) -> Array:
+    def measured(self, sample: ScatterSample, *, workers: int | None = None) -> Array:
         """Quantities ``(n, quantities)`` of the parts at points."""
         x = self.coordinates(sample)
         jobs = [(self, x[i : i + CHUNK]) for i in range(0, x.shape[0], CHUNK)]
@@ -94,7 +94,7 @@ def _measure(job: tuple[Response, Array]) -> Array:
 
 
 def respond(
-    record: Record,
+    record: PartRecord,
     inputs: tuple[Input, ...],
     *,
     middle: Array | None = None,
@@ -139,7 +139,7 @@ def respond(
     return Response(record, inputs, known[0], slopes, bends, len(found) + len(again))
 
 
-def _axes(record: Record, inputs: tuple[Input, ...]) -> list[_Axis]:
+def _axes(record: PartRecord, inputs: tuple[Input, ...]) -> list[_Axis]:
     # an even law ends at one, a normal one at three, and most of it lies within 1.5
     axes = [
         _Axis(one.key, -1, 1.0 if one.law == "even" else 1.5)
@@ -152,7 +152,7 @@ def _axes(record: Record, inputs: tuple[Input, ...]) -> list[_Axis]:
 
 
 def _values(
-    record: Record, inputs: tuple[Input, ...], axes: list[_Axis], offs: Array
+    record: PartRecord, inputs: tuple[Input, ...], axes: list[_Axis], offs: Array
 ) -> tuple[Values, ...]:
     """Sheets, nips and hands at coordinates ``(n, axes)``."""
     case = record.case
@@ -169,14 +169,14 @@ def _values(
 
 
 def _roll(
-    record: Record, values: tuple[Values, ...], workers: int | None
+    record: PartRecord, values: tuple[Values, ...], workers: int | None
 ) -> list[Array | None]:
     jobs = [(record, one) for one in values]
     with parallel.workers(workers, len(jobs)) as do_all:
         return list(do_all(rolled, jobs))
 
 
-def rolled(job: tuple[Record, Values]) -> Array | None:
+def rolled(job: tuple[PartRecord, Values]) -> Array | None:
     """Curvature (1/mm) of a stepped run, at the record's elements; None if it stops."""
     record, values = job
     try:

@@ -22,7 +22,7 @@ from pinchline.analysis.scatter.surrogate import (
     MOMENT,
     READ,
     STRETCH,
-    Asked,
+    VariedPasses,
     fit_surface,
     read_pass,
     solutions_for,
@@ -42,9 +42,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.scatter.inputs import Values
-    from pinchline.analysis.scatter.part import Record
-    from pinchline.analysis.scatter.sampling import Sample
-    from pinchline.analysis.scatter.surrogate import Station, Stretch, Surface
+    from pinchline.analysis.scatter.part import PartRecord
+    from pinchline.analysis.scatter.sampling import ScatterSample
+    from pinchline.analysis.scatter.surrogate import BendPlace, Stretch, Surface
     from pinchline.case.case import Case
     from pinchline.results.schema import Result
     from pinchline.solvers.steady.solver import Way
@@ -68,9 +68,9 @@ class Spreader:
         is that of the next lift
     """
 
-    record: Record
+    record: PartRecord
     inputs: tuple[Input, ...]
-    stations: tuple[Station, ...]
+    stations: tuple[BendPlace, ...]
     stretches: tuple[Stretch, ...]
     surfaces: tuple[Surface, ...]
     solutions: int
@@ -134,7 +134,7 @@ class Spreader:
             lost=tuple(shared[s.way, s.lift] not in own for s in stations),
         )
 
-    def ratios(self, sample: Sample) -> Array:
+    def ratios(self, sample: ScatterSample) -> Array:
         """Ratios ``(n, stations, READ)`` at points, by the surfaces."""
         scale = lift_scale(self.inputs)
         found = np.empty((sample.friction.size, len(self.stations), READ))
@@ -144,13 +144,13 @@ class Spreader:
             found[:, number] = self.surfaces[number].at(x)
         return found
 
-    def solved(self, sample: Sample, workers: int | None) -> Array:
+    def solved(self, sample: ScatterSample, workers: int | None) -> Array:
         """Ratios of the moment ``(n, stations)``, by the span solver itself."""
         moments = self.ratios(sample)[:, :, MOMENT]
         mine = [i for i, gone in enumerate(self.lost) if not gone]
         stations = [self.stations[i] for i in mine]
         asked = [
-            Asked(s.way, s.lift, sample.values, s.lift + s.error(sample.lifts))
+            VariedPasses(s.way, s.lift, sample.values, s.lift + s.error(sample.lifts))
             for s in stations
         ]
         solved = solve_passes(self.record.case, asked, workers=workers)
@@ -160,7 +160,11 @@ class Spreader:
         return moments
 
     def measured(
-        self, sample: Sample, *, by_span: bool = False, workers: int | None = None
+        self,
+        sample: ScatterSample,
+        *,
+        by_span: bool = False,
+        workers: int | None = None,
     ) -> Array:
         """Quantities ``(n, quantities)`` of the parts at points."""
         if by_span:
@@ -177,7 +181,7 @@ class Spreader:
 
     def stepped(
         self,
-        sample: Sample,
+        sample: ScatterSample,
         *,
         workers: int | None = None,
         tell: Callable[[float, str], None],
@@ -194,7 +198,7 @@ class Spreader:
 
 
 def _shared(
-    stations: tuple[Station, ...], near: float
+    stations: tuple[BendPlace, ...], near: float
 ) -> dict[tuple[Way, float], tuple[Way, float]]:
     """Way and lift of the surface that each way and lift takes: the lowest near it."""
     found: dict[tuple[Way, float], tuple[Way, float]] = {}
@@ -217,7 +221,7 @@ def _borrowed(
     return own[way, min(near)[1]]
 
 
-def _measure(job: tuple[Record, tuple[Values, ...], Array]) -> Array:
+def _measure(job: tuple[PartRecord, tuple[Values, ...], Array]) -> Array:
     record, values, moments = job
     rows = np.full((len(values), len(record.quantities)), math.nan)
     for number, (one, ratios) in enumerate(zip(values, moments, strict=True)):
@@ -227,7 +231,7 @@ def _measure(job: tuple[Record, tuple[Values, ...], Array]) -> Array:
     return rows
 
 
-def _step(job: tuple[Record, Values]) -> Array:
+def _step(job: tuple[PartRecord, Values]) -> Array:
     record, _ = job
     curvature = rolled(job)
     if curvature is None:
@@ -254,7 +258,7 @@ class _Laying(NamedTuple):
     solutions: int | None
     seed: int
 
-    def points(self, way: Way, at: float) -> tuple[Asked, Array]:
+    def points(self, way: Way, at: float) -> tuple[VariedPasses, Array]:
         """Lay out passes one way about a lift (mm), the case's own first.
 
         Beside them the coordinates of the rest, as ``Surface.at`` takes them.
@@ -281,6 +285,6 @@ class _Laying(NamedTuple):
         friction = np.full(count, nip.friction)
         values = values_of(self.case, told, lifts, friction)
         own = values_of(self.case, {}, lifts[:1], friction[:1])
-        asked = Asked(way, at, own + values, at + np.concatenate(([0.0], off)))
+        asked = VariedPasses(way, at, own + values, at + np.concatenate(([0.0], off)))
         columns += [lift] if lifted else []
         return asked, np.column_stack(columns) if columns else np.zeros((count, 0))

@@ -33,7 +33,7 @@ from pinchline.solvers.steady.problem import residual_curvatures
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.analysis.scatter.surrogate import Station, Stretch
+    from pinchline.analysis.scatter.surrogate import BendPlace, Stretch
     from pinchline.case.case import Case
     from pinchline.parts.wanted import Part
     from pinchline.results.schema import Result
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 LONGEST_TRIM = 0.3  # of a half's curve
 
 
-class Quantity(NamedTuple):
+class ScatterQuantity(NamedTuple):
     """What is measured of every part: name, words, dimension."""
 
     name: str
@@ -53,14 +53,14 @@ class Quantity(NamedTuple):
 
 
 QUANTITIES = (
-    Quantity("opening", "opening", "length"),
-    Quantity("radius_operator", "radius, operator's half", "length"),
-    Quantity("radius_rear", "radius, rear half", "length"),
-    Quantity("flat_operator", "operator's flat", "length"),
-    Quantity("flat_rear", "rear flat", "length"),
-    Quantity("turned_angle", "turned angle", "angle"),
+    ScatterQuantity("opening", "opening", "length"),
+    ScatterQuantity("radius_operator", "radius, operator's half", "length"),
+    ScatterQuantity("radius_rear", "radius, rear half", "length"),
+    ScatterQuantity("flat_operator", "operator's flat", "length"),
+    ScatterQuantity("flat_rear", "rear flat", "length"),
+    ScatterQuantity("turned_angle", "turned angle", "angle"),
 )
-TEMPLATE = Quantity("template_gap", "farthest from the template", "length")
+TEMPLATE = ScatterQuantity("template_gap", "farthest from the template", "length")
 OPENING, TURNED = PartQuantity.OPENING, PartQuantity.TURNED_ANGLE
 GAP = PartQuantity.TEMPLATE_GAP
 
@@ -79,7 +79,7 @@ class Allowed(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Record:
+class PartRecord:
     """The part as the stepped solver made it, ready to be varied.
 
     Attributes
@@ -106,7 +106,7 @@ class Record:
     circle: tuple[float, float] = (1.0, 1.0)
 
     @property
-    def quantities(self) -> tuple[Quantity, ...]:
+    def quantities(self) -> tuple[ScatterQuantity, ...]:
         """What is measured of this part."""
         drawn = self.case.target is not None and self.case.target.drawing is not None
         return (*QUANTITIES, TEMPLATE) if drawn else QUANTITIES
@@ -121,9 +121,9 @@ class Record:
 def record_of(
     case: Case,
     result: Result,
-    stations: tuple[Station, ...],
+    stations: tuple[BendPlace, ...],
     stretches: tuple[Stretch, ...],
-) -> Record:
+) -> PartRecord:
     """Prepare the record of a case's job."""
     sheet = result.sheet
     before, after, weight = _placed(case, result, stations, stretches)
@@ -136,7 +136,7 @@ def record_of(
         bend = wanted_part(target, case.sheet.thickness, edges).sharpest
         made = read_made(result, bend, distance)
         part = wanted_part(target, case.sheet.thickness, made.arc_flats)
-    record = Record(
+    record = PartRecord(
         case=case,
         result=result,
         zones=_zones(case, result, part),
@@ -164,7 +164,7 @@ def record_of(
 def _placed(
     case: Case,
     result: Result,
-    stations: tuple[Station, ...],
+    stations: tuple[BendPlace, ...],
     stretches: tuple[Stretch, ...],
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
     """Between which stations each element was bent most, and how far on."""
@@ -232,7 +232,7 @@ def _zones(
     return found[0], found[1]
 
 
-def curvature_of(record: Record, case: Case, ratios: Array) -> Array:
+def curvature_of(record: PartRecord, case: Case, ratios: Array) -> Array:
     """Curvature (1/mm) of the part of a varied case.
 
     ``ratios``: of the moment at each station to the case's own.
@@ -244,7 +244,7 @@ def curvature_of(record: Record, case: Case, ratios: Array) -> Array:
     return curvature
 
 
-def measured(record: Record, curvature: Array) -> Array:
+def measured(record: PartRecord, curvature: Array) -> Array:
     """Measure a part: the ``QUANTITIES``, mm; a half that is straight has inf."""
     case, s = record.case, record.result.sheet["s_node"]
     shape = measure.free_outline(curvature, record.element)
@@ -277,7 +277,7 @@ def measured(record: Record, curvature: Array) -> Array:
     return np.array(values)
 
 
-def on_record(record: Record, curvature: Array, s: Array) -> Array:
+def on_record(record: PartRecord, curvature: Array, s: Array) -> Array:
     """Curvature at the elements of the record, of another run's elements at ``s``."""
     share = s / (s[-1] + s[0])
     mine = record.result.sheet["s"]
@@ -285,7 +285,7 @@ def on_record(record: Record, curvature: Array, s: Array) -> Array:
     return found
 
 
-def result_of(record: Record, curvature: Array) -> Result:
+def result_of(record: PartRecord, curvature: Array) -> Result:
     """Give a part as a result: the record's, with another shape, opening and flats."""
     shape = measure.free_outline(curvature, record.element)
     opening, _, _, flat_operator, flat_rear, turned, *_ = map(

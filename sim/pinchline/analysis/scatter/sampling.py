@@ -22,7 +22,7 @@ SETTING = ("touch", "lift")
 
 
 @dataclass(frozen=True)
-class Sample:
+class ScatterSample:
     """Points as the solvers take them.
 
     Attributes
@@ -41,11 +41,11 @@ class Sample:
     values: tuple[Values, ...]
     table: Array
 
-    def rows(self, which: NDArray[np.intp]) -> Sample:
+    def rows(self, which: NDArray[np.intp]) -> ScatterSample:
         """Give some of the points."""
         values = tuple(self.values[i] for i in which)
         x, lifts, friction = self.x[which], self.lifts[which], self.friction[which]
-        return Sample(x, lifts, friction, values, self.table[which])
+        return ScatterSample(x, lifts, friction, values, self.table[which])
 
 
 def columns_of(inputs: tuple[Input, ...], settings: int) -> list[list[int]]:
@@ -75,7 +75,7 @@ def power_of(one: Input, values: Array) -> Array:
     return found
 
 
-def sample_of(case: Case, inputs: tuple[Input, ...], shares: Array) -> Sample:
+def sample_of(case: Case, inputs: tuple[Input, ...], shares: Array) -> ScatterSample:
     """Give points at shares of the laws ``(n, coordinates)``."""
     count = shares.shape[0]
     settings = len(settings_in(case.moves))
@@ -95,7 +95,7 @@ def sample_of(case: Case, inputs: tuple[Input, ...], shares: Array) -> Sample:
     told = {one.key: table[:, i] for i, one in enumerate(inputs)}
     sheet = [power_of(one, told[one.key]) for one in sheet_inputs(inputs)]
     friction = told.get("friction", np.full(count, case.machine.nip.friction))
-    return Sample(
+    return ScatterSample(
         x=np.column_stack(sheet) if sheet else np.zeros((count, 0)),
         lifts=lifts,
         friction=friction,

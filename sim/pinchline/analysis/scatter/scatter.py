@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.scatter.inputs import Input
-    from pinchline.analysis.scatter.part import Quantity, Record
+    from pinchline.analysis.scatter.part import PartRecord, ScatterQuantity
     from pinchline.case.case import Case
     from pinchline.case.demand import Demand, LimitKind
 
@@ -63,7 +63,7 @@ class Stops(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Check:
+class SurrogateCheck:
     """Quick answers beside the solvers', at the first points; ``(points, quantities)``.
 
     Attributes
@@ -83,7 +83,7 @@ class Check:
         off = off[np.isfinite(off)]
         return float(np.sqrt(np.mean(off**2))) if off.size else math.nan
 
-    def line(self, number: int) -> Line:
+    def line(self, number: int) -> SurrogateLine:
         """Line through stepped over quick answers of a quantity.
 
         Where the two neither go together nor lie together, the quick answers are worth
@@ -94,21 +94,21 @@ class Check:
         x, y = x[both], y[both]
         count = int(x.size)
         if count < ENOUGH or float(np.std(x)) == 0.0:
-            return Line(0.0, 1.0, math.nan, count, "quick")
+            return SurrogateLine(0.0, 1.0, math.nan, count, "quick")
         mx, my = float(np.mean(x)), float(np.mean(y))
         wide, tall = float(np.std(x)), float(np.std(y))
         common = float(np.mean((x - mx) * (y - my)))
         together = common / (wide * tall) if tall > 0.0 else 0.0
         if together >= TOGETHER:
             slope = common / wide**2
-            return Line(my - slope * mx, slope, together, count, "corrected")
+            return SurrogateLine(my - slope * mx, slope, together, count, "corrected")
         if float(np.sqrt(np.mean((y - x) ** 2))) <= NEAR * wide:
-            return Line(0.0, 1.0, together, count, "quick")
+            return SurrogateLine(0.0, 1.0, together, count, "quick")
         slope = tall / wide
-        return Line(my - slope * mx, slope, together, count, "stepped")
+        return SurrogateLine(my - slope * mx, slope, together, count, "stepped")
 
 
-class Line(NamedTuple):
+class SurrogateLine(NamedTuple):
     """Straight line that makes of quick answers what is told, with the correlation.
 
     told : "corrected" by it; "quick" as they are; "stepped", the answers of the stepped
@@ -157,7 +157,7 @@ class Scatter:
     """
 
     inputs: tuple[Input, ...]
-    quantities: tuple[Quantity, ...]
+    quantities: tuple[ScatterQuantity, ...]
     points: Array
     quick: Array
     demands: tuple[Demand, ...]
@@ -166,7 +166,7 @@ class Scatter:
     first: Array
     total: Array
     allowed: tuple[Allowed, ...]
-    check: Check
+    check: SurrogateCheck
     solutions: int
     seed: int
     runs: int
@@ -278,7 +278,7 @@ def scatter(
         direct = spread.measured(some, by_span=True, workers=workers)
     tell(0.7, "the stepped solver at some of them")
     stepped = spread.stepped(sample.rows(np.arange(checks)), workers=workers, tell=tell)
-    check = Check(quick[: direct.shape[0]], direct, quick[:checks], stepped)
+    check = SurrogateCheck(quick[: direct.shape[0]], direct, quick[:checks], stepped)
     even = in_even_measure(quick, spread.record.quantities)
     first, total = indices(even, points, len(inputs))
     for number in range(quick.shape[1]):
@@ -323,7 +323,7 @@ def _check_options(points: int, checks: int, seed: int) -> None:
 
 
 def _allowed(
-    record: Record, stated: Array, tolerance: float | None
+    record: PartRecord, stated: Array, tolerance: float | None
 ) -> tuple[Allowed, ...]:
     if tolerance is None:
         return record.allowed
@@ -362,7 +362,7 @@ def design(inputs: tuple[Input, ...], settings: int, points: int, seed: int) -> 
     return np.vstack([a, b, *mixed])
 
 
-def in_even_measure(quick: Array, quantities: Sequence[Quantity]) -> Array:
+def in_even_measure(quick: Array, quantities: Sequence[ScatterQuantity]) -> Array:
     """Give curvatures in place of radii: one half almost straight outweighs all else.
 
     ``quick (n, quantities)``, of which a copy is returned.

@@ -18,7 +18,7 @@ from pinchline.solvers.ratings import exceeded, grip_slack
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.analysis.scatter.part import Record
+    from pinchline.analysis.scatter.part import PartRecord
     from pinchline.analysis.scatter.surrogate import Stretch
     from pinchline.case.demand import LimitKind
 
@@ -40,7 +40,7 @@ class _Load(NamedTuple):
     largest: Demand
 
 
-def _load(record: Record, stretch: Stretch) -> _Load | None:
+def _load(record: PartRecord, stretch: Stretch) -> _Load | None:
     steps = record.result.steps
     mine = np.isin(steps["move"], stretch.moves)
     if not np.any(mine):
@@ -72,7 +72,7 @@ class JobLimits(NamedTuple):
 
 
 def job_limits(
-    record: Record, stretches: tuple[Stretch, ...], ratios: Array, friction: Array
+    record: PartRecord, stretches: tuple[Stretch, ...], ratios: Array, friction: Array
 ) -> JobLimits:
     """Tell what many jobs demand, and which of them a limit ends.
 

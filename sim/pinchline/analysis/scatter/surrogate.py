@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.case.case import Case
-    from pinchline.solvers.steady.solver import Pass, Way
+    from pinchline.solvers.steady.solver import SteadyPass, Way
 
     Array = NDArray[np.float64]
 
@@ -46,7 +46,7 @@ SPARE = 2.0  # solutions for each term of a polynomial, at least
 
 
 @dataclass(frozen=True)
-class Station:
+class BendPlace:
     """Where on the machine a part of the sheet is bent.
 
     way, lift (mm) : of the pass; ``rest``: raised, and never fed
@@ -80,9 +80,9 @@ class Stretch(NamedTuple):
     stations: tuple[int, ...]
 
 
-def stations_of(case: Case) -> tuple[tuple[Station, ...], tuple[Stretch, ...]]:
+def stations_of(case: Case) -> tuple[tuple[BendPlace, ...], tuple[Stretch, ...]]:
     """Cut the moves of a case into stretches and their stations."""
-    stations: list[Station] = []
+    stations: list[BendPlace] = []
     stretches: list[Stretch] = []
     waiting: list[int] = []
     setting = {place: i for i, place in enumerate(settings_in(case.moves))}
@@ -101,7 +101,7 @@ def stations_of(case: Case) -> tuple[tuple[Station, ...], tuple[Stretch, ...]]:
             stretches.append(Stretch((*waiting, number), number, own))
             waiting = []
     if waiting:
-        stations.append(Station("rest", program[-1].lift, last, last, 0.0))
+        stations.append(BendPlace("rest", program[-1].lift, last, last, 0.0))
         own = (len(stations) - 1,)
         stretches.append(Stretch(tuple(waiting), waiting[-1], own))
     return tuple(stations), tuple(stretches)
@@ -109,7 +109,7 @@ def stations_of(case: Case) -> tuple[tuple[Station, ...], tuple[Stretch, ...]]:
 
 def _along(
     move: Feed, lifts: tuple[float, float], settings: tuple[int, int]
-) -> Iterator[Station]:
+) -> Iterator[BendPlace]:
     low, high = lifts
     pieces = min(math.ceil(abs(high - low) / STRETCH), MOST_STATIONS - 1)
     for i in range(pieces + 1):
@@ -117,10 +117,10 @@ def _along(
         there = (1.0 - share) * low + share * high
         if there > 0.0:
             first = settings[0] if settings[0] >= 0 else settings[1]
-            yield Station(move.toward, there, first, settings[1], share)
+            yield BendPlace(move.toward, there, first, settings[1], share)
 
 
-class Asked(NamedTuple):
+class VariedPasses(NamedTuple):
     """Passes of varied sheets one way, about a lift (mm): sheets, and their lifts."""
 
     way: Way
@@ -130,8 +130,8 @@ class Asked(NamedTuple):
 
 
 def solve_passes(
-    case: Case, asked: list[Asked], *, workers: int | None = None
-) -> list[list[Pass]]:
+    case: Case, asked: list[VariedPasses], *, workers: int | None = None
+) -> list[list[SteadyPass]]:
     """Solve passes of varied sheets; the same for any ``workers``."""
     jobs = [
         (
@@ -148,7 +148,7 @@ def solve_passes(
     return [list(islice(done, len(one.values))) for one in asked]
 
 
-def _solve(job: tuple[Case, Asked]) -> list[Pass]:
+def _solve(job: tuple[Case, VariedPasses]) -> list[SteadyPass]:
     """Solve passes from the case's own outward, each by way of those found before."""
     case, asked = job
     follower = Neighbours(case, asked.way, case.sheet.curvature)
@@ -158,7 +158,7 @@ def _solve(job: tuple[Case, Asked]) -> list[Pass]:
         (varied_case(case, values), max(float(lift), 0.0))
         for values, lift in zip(asked.values, asked.lifts, strict=True)
     ]
-    found: dict[int, Pass] = {}
+    found: dict[int, SteadyPass] = {}
     for number in np.argsort([_apart(solved[0], goal) for goal in goals]):
         goal = goals[number]
         start = min(solved, key=lambda one: _apart(one, goal))
@@ -174,7 +174,7 @@ def _reach(
     start: tuple[Case, float],
     goal: tuple[Case, float],
     halvings: int,
-) -> Pass | None:
+) -> SteadyPass | None:
     """Solve a pass by way of passes between it and one that is solved."""
     found = follower.beside(*goal)
     if found is not None or halvings == 0:
@@ -215,7 +215,7 @@ def _apart(one: tuple[Case, float], other: tuple[Case, float]) -> float:
     return sum(abs(math.log(b / a)) for a, b in pairs)
 
 
-def read_pass(p: Pass) -> Array:
+def read_pass(p: SteadyPass) -> Array:
     """Read what is read of a pass; NaN where there is none."""
     return np.array(
         [p.moment, p.grip, abs(p.drive), p.push_rear, max(p.force_upper, p.force_lower)]
@@ -265,7 +265,7 @@ def solutions_for(count: int) -> int:
     return max(3 * CHUNK // 4, math.ceil(SPARE * len(_powers(count, DEGREES[-1]))))
 
 
-def fit_surface(x: Array, passes: list[Pass], own: Pass) -> Surface:
+def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
     """Lay a surface through passes at coordinates ``x (n, d)``.
 
     Raises

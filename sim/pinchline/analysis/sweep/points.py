@@ -42,7 +42,7 @@ class Coordinate:
 
 
 @dataclass(frozen=True)
-class Points:
+class StudyPoints:
     """The points of a study, counted through its dimensions, the last the fastest.
 
     Attributes
@@ -75,7 +75,7 @@ class Points:
         return found
 
 
-def points_of(study: Study) -> Points:
+def points_of(study: Study) -> StudyPoints:
     """Lay out the points of a study.
 
     Raises
@@ -96,7 +96,7 @@ def _array(values: Any, axis: Axis) -> NDArray[Any]:
     return np.array(values, dtype=np.float64)
 
 
-def _grid(study: Study) -> Points:
+def _grid(study: Study) -> StudyPoints:
     """Every combination; what is zipped runs along one dimension together."""
     dimensions: list[str] = []
     shape: list[int] = []
@@ -116,10 +116,10 @@ def _grid(study: Study) -> Points:
             key="vary",
             allowed=f"up to {MOST_POINTS}",
         )
-    return Points(tuple(dimensions), tuple(shape), tuple(coordinates))
+    return StudyPoints(tuple(dimensions), tuple(shape), tuple(coordinates))
 
 
-def _filling(study: Study) -> Points:
+def _filling(study: Study) -> StudyPoints:
     """Latin hypercube or scrambled Sobol points, the same for the same seed."""
     from scipy.stats import qmc
 
@@ -136,7 +136,7 @@ def _filling(study: Study) -> Points:
         Coordinate(axis, 0, _at_shares(axis, shares[:, column]))
         for column, axis in enumerate(study.axes)
     )
-    return Points((POINT,), (count,), coordinates)
+    return StudyPoints((POINT,), (count,), coordinates)
 
 
 def _at_shares(axis: Axis, shares: NDArray[np.float64]) -> NDArray[Any]:
@@ -152,7 +152,7 @@ def _at_shares(axis: Axis, shares: NDArray[np.float64]) -> NDArray[Any]:
     return np.rint(values) if axis.whole else values
 
 
-def _table(study: Study) -> Points:
+def _table(study: Study) -> StudyPoints:
     """Points of a CSV whose header names keys with their units."""
     folder, file = Path(study.path).parent, study.sample.file or ""
     source = library.fetch(
@@ -180,7 +180,7 @@ def _table(study: Study) -> Points:
         ]
         coordinates.append(Coordinate(axis, 0, _array(values, axis)))
     check_apart([c.axis for c in coordinates], source.where, place="column")
-    return Points((POINT,), (len(body),), tuple(coordinates))
+    return StudyPoints((POINT,), (len(body),), tuple(coordinates))
 
 
 def _column(cell: str, known: dict[str, Kind], file: str) -> tuple[Axis, Kind]:

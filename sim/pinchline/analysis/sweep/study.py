@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.sweep.points import Points
+    from pinchline.analysis.sweep.points import StudyPoints
     from pinchline.parallel import Crew
 
     Progress = Callable[[float, str], None]
@@ -49,7 +49,7 @@ LARGEST_CHUNK = 2000
 LOOK_SECONDS = 0.5  # between looks at workers that came or left
 
 
-class StoppedError(KeyboardInterrupt):
+class StudyInterruptedError(KeyboardInterrupt):
     """Ctrl-C: what was in flight is in the file, and the study can be resumed."""
 
     def __init__(self, done: int, count: int) -> None:
@@ -110,7 +110,13 @@ def study(
 
 
 def _file(
-    wanted: Study, points: Points, digest: str, path: Path, *, resume: bool, anew: bool
+    wanted: Study,
+    points: StudyPoints,
+    digest: str,
+    path: Path,
+    *,
+    resume: bool,
+    anew: bool,
 ) -> StudyFile:
     known = results_of(wanted.solver)
     coordinates = [
@@ -145,7 +151,7 @@ class _Run:
     def __init__(
         self,
         wanted: Study,
-        points: Points,
+        points: StudyPoints,
         file: StudyFile,
         crew: Crew,
         progress: Progress | None,
@@ -171,7 +177,7 @@ class _Run:
         except KeyboardInterrupt:
             self._land()
             held = self.points.count - self.file.missing().size
-            raise StoppedError(held, self.points.count) from None
+            raise StudyInterruptedError(held, self.points.count) from None
         except BrokenExecutor:
             self._lost("a process ended unexpectedly; was memory short?")
 

@@ -20,7 +20,7 @@ from pinchline.solvers.stepped.program import run_case
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pinchline.analysis.sweep.points import Points
+    from pinchline.analysis.sweep.points import StudyPoints
     from pinchline.case.case import Case
     from pinchline.case.study.study import Solver, Study
 
@@ -45,7 +45,7 @@ _SPAN = {
 _GIVES = ("give_upper", "give_lower", "give_rear")
 
 
-class Row(NamedTuple):
+class PointOutcome(NamedTuple):
     """What came of a point: its results, what failed or stopped it, in words."""
 
     values: tuple[float, ...]
@@ -58,7 +58,7 @@ class Chunk(NamedTuple):
 
     version: str
     seconds: float
-    rows: list[Row]
+    rows: list[PointOutcome]
 
 
 class Task(NamedTuple):
@@ -92,7 +92,7 @@ def results_of(solver: Solver) -> dict[str, tuple[str, str]]:
     return {f.name: (f.units, f.long_name) for f in fields if f.units != "s"}
 
 
-def check_study(study: Study, points: Points) -> str:
+def check_study(study: Study, points: StudyPoints) -> str:
     """Refuse results that there are not, and single values that no case may have.
 
     Returns
@@ -163,7 +163,7 @@ def do_points(task: Task, points: Sequence[dict[str, Any]]) -> Chunk:
     return Chunk(__version__, time.perf_counter() - started, rows)
 
 
-def do_point(task: Task, point: dict[str, Any]) -> Row:
+def do_point(task: Task, point: dict[str, Any]) -> PointOutcome:
     """Solve a point.
 
     Parameters
@@ -178,22 +178,22 @@ def do_point(task: Task, point: dict[str, Any]) -> Row:
             return _span_row(case, steady, task.keep)
         return _stepped_row(case, task.keep)
     except InputError as error:
-        return Row(nothing, INPUT, str(error))
+        return PointOutcome(nothing, INPUT, str(error))
     except SolverError as error:
-        return Row(nothing, NO_EQUILIBRIUM, str(error))
+        return PointOutcome(nothing, NO_EQUILIBRIUM, str(error))
     except Exception as error:  # a fault of ours at one point must not lose the others
-        return Row(nothing, FAULT, f"{type(error).__name__}: {error}")
+        return PointOutcome(nothing, FAULT, f"{type(error).__name__}: {error}")
 
 
-def _stepped_row(case: Case, keep: tuple[str, ...]) -> Row:
+def _stepped_row(case: Case, keep: tuple[str, ...]) -> PointOutcome:
     result = run_case(case)
     held = result.inputs | result.summary
     stop = next((event for event in result.events if event.level == "stop"), None)
     values = tuple(float(held[name]) for name in keep)
-    return Row(values, stop.kind if stop else "", stop.message if stop else "")
+    return PointOutcome(values, stop.kind if stop else "", stop.message if stop else "")
 
 
-def _span_row(case: Case, steady: Steady, keep: tuple[str, ...]) -> Row:
+def _span_row(case: Case, steady: Steady, keep: tuple[str, ...]) -> PointOutcome:
     found = solve_pass(
         case, steady.lift, steady.toward, natural_curvature=case.sheet.curvature
     )
@@ -204,10 +204,10 @@ def _span_row(case: Case, steady: Steady, keep: tuple[str, ...]) -> Row:
     travel = case.machine.rear.travel
     if found.status != SOLVED:
         message = f"the span solver: {found.status} at {steady.lift:g} mm lift"
-        return Row((math.nan,) * len(keep), found.status, message)
+        return PointOutcome((math.nan,) * len(keep), found.status, message)
     if steady.lift > travel:
         message = (
             f"the rear roll stands at {travel:g} mm, {steady.lift:g} was asked for"
         )
-        return Row(values, END_OF_TRAVEL, message)
-    return Row(values, "", "")
+        return PointOutcome(values, END_OF_TRAVEL, message)
+    return PointOutcome(values, "", "")

@@ -26,7 +26,7 @@ class Head(NamedTuple):
     text: str
 
 
-class Line(NamedTuple):
+class CsvLine(NamedTuple):
     """A line of the file and its cells by column name; empty cells are left out."""
 
     number: int
@@ -38,10 +38,10 @@ class Columns(NamedTuple):
 
     path: str
     heads: dict[str, Head]
-    lines: list[Line]
+    lines: list[CsvLine]
 
     def fault(
-        self, message: str, allowed: str, line: Line | None = None, column: str = ""
+        self, message: str, allowed: str, line: CsvLine | None = None, column: str = ""
     ) -> InputError:
         """Make the error of a line, of a column, or of a cell."""
         head = self.heads.get(column)
@@ -72,7 +72,7 @@ class Columns(NamedTuple):
         except InputError as error:
             raise self.fault(error.message, example, None, column) from None
 
-    def number(self, line: Line, column: str) -> float | None:
+    def number(self, line: CsvLine, column: str) -> float | None:
         """Give the number in a cell as it stands, None where the cell is empty."""
         text = line.cells.get(column)
         if text is None:
@@ -146,7 +146,7 @@ def read_columns(source: str | Path, example: str) -> Columns:
             )
         held = {name: cell for name, cell in zip(order, cells, strict=False) if cell}
         if held:
-            table.lines.append(Line(number, held))
+            table.lines.append(CsvLine(number, held))
     return table
 
 

@@ -11,7 +11,7 @@ from typing import Literal
 
 from pinchline import units
 from pinchline.case.fields import Record
-from pinchline.case.measured.columns import Columns, Line, read_columns
+from pinchline.case.measured.columns import Columns, CsvLine, read_columns
 from pinchline.case.measured.readings import READING_TYPES, Kind, Reading, Side, Way
 from pinchline.library import did_you_mean
 from pinchline.units import Dimension
@@ -40,7 +40,7 @@ KNOWN = (
 )
 
 
-class Strip(Record):
+class ScrapStrip(Record):
     """A strip, rolled flat and once through at one setting.
 
     Attributes
@@ -63,7 +63,7 @@ class Strip(Record):
     readings: tuple[Reading, ...]
 
 
-def read_strips(source: str | Path) -> tuple[Strip, ...]:
+def read_strips(source: str | Path) -> tuple[ScrapStrip, ...]:
     """Read the strips of a measurement file.
 
     Raises
@@ -73,7 +73,7 @@ def read_strips(source: str | Path) -> tuple[Strip, ...]:
     """
     table = read_columns(source, EXAMPLE)
     _check_heads(table)
-    strips: dict[str, Strip] = {}
+    strips: dict[str, ScrapStrip] = {}
     for line in table.lines:
         name = line.cells.get("strip")
         if name is None:
@@ -134,7 +134,7 @@ def _dimension(name: str) -> Dimension | None:
     return next((d for screw, d in _SCREWS.items() if screw == plain), None)
 
 
-def _number(table: Columns, line: Line, column: str) -> float | None:
+def _number(table: Columns, line: CsvLine, column: str) -> float | None:
     """Give a cell in internal units; it must be above zero where it is told."""
     if column not in table.heads:
         return None
@@ -150,7 +150,7 @@ def _number(table: Columns, line: Line, column: str) -> float | None:
 
 
 def _word(
-    table: Columns, line: Line, column: str, known: tuple[str, ...]
+    table: Columns, line: CsvLine, column: str, known: tuple[str, ...]
 ) -> str | None:
     word = line.cells.get(column)
     if word is None:
@@ -161,7 +161,9 @@ def _word(
     return word.lower()
 
 
-def _strip(table: Columns, line: Line, name: str, before: Strip | None) -> Strip:
+def _strip(
+    table: Columns, line: CsvLine, name: str, before: ScrapStrip | None
+) -> ScrapStrip:
     """Read the setting of a strip; a later row may repeat it, not change it."""
     screws = [s for s in _SCREWS if _number(table, line, s) is not None]
     if len(screws) > 1:
@@ -177,7 +179,7 @@ def _strip(table: Columns, line: Line, name: str, before: Strip | None) -> Strip
             message = f"nothing says which way strip {name} was fed"
             raise table.fault(message, "rear or operator", line, "toward")
         screw = screws[0]
-        return Strip(
+        return ScrapStrip(
             name=name,
             screw=screw,
             setting=_number(table, line, screw) or 0.0,
@@ -202,7 +204,7 @@ def _strip(table: Columns, line: Line, name: str, before: Strip | None) -> Strip
     return before
 
 
-def _readings(table: Columns, line: Line, strip: Strip) -> Iterator[Reading]:
+def _readings(table: Columns, line: CsvLine, strip: ScrapStrip) -> Iterator[Reading]:
     side = _word(table, line, "side", _SIDES)
     for kind, what in READING_TYPES.items():
         value = _number(table, line, kind)
@@ -232,7 +234,7 @@ def _readings(table: Columns, line: Line, strip: Strip) -> Iterator[Reading]:
         )
 
 
-def _beside(table: Columns, line: Line, kind: Kind, name: str) -> float:
+def _beside(table: Columns, line: CsvLine, kind: Kind, name: str) -> float:
     """Read the chord of a rise or the marks of an opening."""
     beside = _number(table, line, name)
     if beside is None:

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Literal
 
 from pinchline.case.fields import Record
-from pinchline.case.measured.columns import Columns, Line, read_columns
+from pinchline.case.measured.columns import Columns, CsvLine, read_columns
 from pinchline.errors import InputError
 
 Measure = Literal["engineering", "true"]
@@ -57,7 +57,7 @@ def read_tensile(source: str | Path, measure: Measure | None = None) -> Tensile:
         message = "is not a unit of strain" if unit else "the column has no unit"
         raise table.fault(message, _STRAIN_WORDS, None, strain)
     size = table.factor(stress, "stress", "stress [MPa] or stress [ksi]")
-    rows: list[tuple[Line, float, float]] = []
+    rows: list[tuple[CsvLine, float, float]] = []
     for line in table.lines:
         pair = [table.number(line, column) for column in (strain, stress)]
         if pair[0] is None or pair[1] is None:
@@ -101,7 +101,9 @@ def _measure(table: Columns, names: tuple[str, str], asked: Measure | None) -> M
     raise table.fault(message, f"{EXAMPLE}; or the option --measure true")
 
 
-def _check(table: Columns, column: str, rows: list[tuple[Line, float, float]]) -> None:
+def _check(
+    table: Columns, column: str, rows: list[tuple[CsvLine, float, float]]
+) -> None:
     """Refuse what is no pull to larger and larger strain."""
     if len(rows) < LEAST_POINTS:
         message = f"the curve has {len(rows)} points"

@@ -97,7 +97,7 @@ class Range(Properties):
     LT: Properties | None = None
 
 
-class Bend(Record):
+class LeastBendRadius(Record):
     """Least inside bend radius, in thicknesses, of sheet up to a thickness."""
 
     end: Length = Field(alias="to")
@@ -121,7 +121,7 @@ class Card(Properties):
     L: Properties | None = None
     LT: Properties | None = None
     range: list[Range] = Field(default_factory=list)
-    bend: list[Bend] = Field(default_factory=list)
+    bend: list[LeastBendRadius] = Field(default_factory=list)
     typical: Typical | None = None
 
     @model_validator(mode="after")

@@ -6,7 +6,7 @@ from math import atan, atan2, cos, degrees, dist, pi, radians, sin, tan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pinchline.case.outline.points import LEAST_POINTS, Curvatures, Points
+from pinchline.case.outline.points import LEAST_POINTS, Curvatures, OutlinePoints
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ class Segment:
         return Segment(self.end, self.start, -self.bulge)
 
 
-def read_dxf(path: Path, name: str, file: str) -> Points | Curvatures:
+def read_dxf(path: Path, name: str, file: str) -> OutlinePoints | Curvatures:
     """Read the outline of a drawing, in mm, in the order drawn.
 
     Lines and arcs that run smoothly into each other give their curvature exactly;
@@ -196,8 +196,8 @@ def _flattened(spline: Any) -> list[Place]:
     return [_flat(v) for v in spline.flattening(_SAG * size, 8)]
 
 
-def _points(places: list[Place], unit: float) -> Points:
-    return Points(
+def _points(places: list[Place], unit: float) -> OutlinePoints:
+    return OutlinePoints(
         x=tuple(x * unit for x, _ in places), y=tuple(y * unit for _, y in places)
     )
 

@@ -8,7 +8,7 @@ LEAST_POINTS = 5
 _STRAIGHT = 1.0e-6
 
 
-class Points(Record):
+class OutlinePoints(Record):
     """Points of an outline in order, from the operator's edge, mm."""
 
     x: tuple[float, ...]

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from pinchline import library, units
 from pinchline.case.measured.columns import told_lines
 from pinchline.case.outline.drawing import read_dxf
-from pinchline.case.outline.points import LEAST_POINTS, Curvatures, Points
+from pinchline.case.outline.points import LEAST_POINTS, Curvatures, OutlinePoints
 from pinchline.errors import InputError
 from pinchline.units import Dimension
 
@@ -27,7 +27,7 @@ _COLUMNS: dict[tuple[str, str], tuple[Dimension, Dimension]] = {
 _SHARPEST = 0.5 * pi  # turn between points that no bent sheet makes
 
 
-class Row(NamedTuple):
+class NumberPair(NamedTuple):
     """Two numbers and the line they stand in."""
 
     line: int
@@ -35,7 +35,7 @@ class Row(NamedTuple):
     second: float
 
 
-def read_profile(name: str, *, folder: Path, file: str) -> Points | Curvatures:
+def read_profile(name: str, *, folder: Path, file: str) -> OutlinePoints | Curvatures:
     """Read the profile that ``target.profile`` of a case names.
 
     The part curls up: a profile that turns the other way is mirrored.
@@ -70,13 +70,13 @@ def read_profile(name: str, *, folder: Path, file: str) -> Points | Curvatures:
     )
 
 
-def _from_csv(text: str, where: str) -> Points | Curvatures:
+def _from_csv(text: str, where: str) -> OutlinePoints | Curvatures:
     names, rows = _table(text, where)
     first, second = (
         tuple(column) for column in zip(*(r[1:] for r in rows), strict=True)
     )
     if names == ("x", "y"):
-        return upward(Points(x=first, y=second), where)
+        return upward(OutlinePoints(x=first, y=second), where)
     for before, after in pairwise(rows):
         if after.first < before.first:
             message = "s falls"
@@ -91,7 +91,7 @@ def _from_csv(text: str, where: str) -> Points | Curvatures:
     )
 
 
-def _table(text: str, where: str) -> tuple[tuple[str, str], list[Row]]:
+def _table(text: str, where: str) -> tuple[tuple[str, str], list[NumberPair]]:
     lines, mark = told_lines(text)
     if not lines:
         message = "the profile is empty"
@@ -133,7 +133,7 @@ def _head(cells: list[str], where: str) -> tuple[tuple[str, str], tuple[float, f
 
 def _rows(
     lines: list[tuple[int, str]], mark: str, factors: tuple[float, float], where: str
-) -> Iterator[Row]:
+) -> Iterator[NumberPair]:
     for number, line in lines:
         cells = next(csv.reader(io.StringIO(line), delimiter=mark))
         try:
@@ -145,10 +145,12 @@ def _rows(
         if not (isfinite(first) and isfinite(second)):
             message = "is not a finite number"
             raise _fault(message, where, number, line, "finite numbers")
-        yield Row(number, first * factors[0], second * factors[1])
+        yield NumberPair(number, first * factors[0], second * factors[1])
 
 
-def upward(profile: Points | Curvatures, where: str) -> Points | Curvatures:
+def upward(
+    profile: OutlinePoints | Curvatures, where: str
+) -> OutlinePoints | Curvatures:
     """Return the profile as it curls up; refuse points that no sheet passes through."""
     if isinstance(profile, Curvatures):
         s, k = profile.s, profile.curvature
@@ -160,10 +162,10 @@ def upward(profile: Points | Curvatures, where: str) -> Points | Curvatures:
         return Curvatures(s=s, curvature=tuple(-value for value in k))
     if sum(_turns(profile, where)) >= 0.0:
         return profile
-    return Points(x=profile.x, y=tuple(-value for value in profile.y))
+    return OutlinePoints(x=profile.x, y=tuple(-value for value in profile.y))
 
 
-def _turns(points: Points, where: str) -> Iterator[float]:
+def _turns(points: OutlinePoints, where: str) -> Iterator[float]:
     """Turn of the line at every inner point, rad."""
     x, y = points.x, points.y
     headings = []

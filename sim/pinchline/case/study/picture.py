@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from pinchline.case.fields import Record, Table, Text, YesNo, refuse
+from pinchline.case.fields import Record, SubTable, Text, YesNo, refuse
 from pinchline.case.study.values import Label, Names, Plain
 
 FileName = Annotated[
@@ -40,7 +40,7 @@ class Panel(Record):
     ] = Field(default_factory=list)
     at: Annotated[
         dict[str, Any],
-        BeforeValidator(Table('a table such as { thickness = "1 mm" }')),
+        BeforeValidator(SubTable('a table such as { thickness = "1 mm" }')),
     ] = Field(default_factory=dict)
     log: YesNo | None = None
 

@@ -14,7 +14,7 @@ from pinchline.case.fields import (
     LengthOrZero,
     Number,
     Record,
-    Table,
+    SubTable,
     Tables,
     Text,
     read,
@@ -101,7 +101,7 @@ class _StudyTable(Record):
     ]
     set: Annotated[
         dict[str, Any],
-        BeforeValidator(Table('a table [set], such as "sheet.width" = "300 mm"')),
+        BeforeValidator(SubTable('a table [set], such as "sheet.width" = "300 mm"')),
     ] = Field(default_factory=dict)
     sample: Sample = Sample()
     vary: Annotated[

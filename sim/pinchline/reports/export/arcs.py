@@ -26,7 +26,7 @@ _PARALLEL = 1.0e-12
 
 
 @dataclass(frozen=True)
-class Piece:
+class TangentArc:
     """An arc, or a line where it does not turn.
 
     start, end : points, mm
@@ -56,7 +56,7 @@ class Piece:
         return np.abs(np.hypot(along - 0.5 * chord, left - centre) - abs(radius))
 
 
-def fit_arcs(x: Array, y: Array, heading: Array, tolerance: float) -> list[Piece]:
+def fit_arcs(x: Array, y: Array, heading: Array, tolerance: float) -> list[TangentArc]:
     """Fit a curve by arcs and lines that join smoothly.
 
     Parameters
@@ -70,7 +70,7 @@ def fit_arcs(x: Array, y: Array, heading: Array, tolerance: float) -> list[Piece
     Pieces in order. Straight stretches become lines; the rest as few biarcs as a search
     from the start finds.
     """
-    pieces: list[Piece] = []
+    pieces: list[TangentArc] = []
     turn = np.abs(np.diff(heading)) <= STRAIGHT * np.hypot(np.diff(x), np.diff(y))
     cuts = np.flatnonzero(np.diff(turn)) + 1
     bounds = [0, *cuts.tolist(), turn.size]
@@ -78,16 +78,16 @@ def fit_arcs(x: Array, y: Array, heading: Array, tolerance: float) -> list[Piece
     for start, end in pairwise(bounds):
         if turn[start] and end - start >= _LEAST_LINE:
             pieces += _bent(x, y, heading, waiting, start, tolerance)
-            pieces.append(Piece((x[start], y[start]), (x[end], y[end]), 0.0))
+            pieces.append(TangentArc((x[start], y[start]), (x[end], y[end]), 0.0))
             waiting = end
     return pieces + _bent(x, y, heading, waiting, turn.size, tolerance)
 
 
 def _bent(
     x: Array, y: Array, heading: Array, start: int, end: int, tolerance: float
-) -> list[Piece]:
+) -> list[TangentArc]:
     """Fit the points from ``start`` to ``end`` by the longest biarcs that serve."""
-    pieces: list[Piece] = []
+    pieces: list[TangentArc] = []
     while start < end:
         good, bad, reach = start + 1, end + 1, 2
         while good < end and good + 1 < bad:  # double the reach, then halve the doubt
@@ -100,13 +100,13 @@ def _bent(
             else:
                 bad = trial
         pieces += _biarc(x, y, heading, start, good) or [
-            Piece((x[start], y[start]), (x[good], y[good]), 0.0)
+            TangentArc((x[start], y[start]), (x[good], y[good]), 0.0)
         ]
         start = good
     return pieces
 
 
-def _off(arcs: list[Piece], x: Array, y: Array, start: int, end: int) -> float:
+def _off(arcs: list[TangentArc], x: Array, y: Array, start: int, end: int) -> float:
     """Largest distance (mm) of the points between from the biarc."""
     px, py = x[start : end + 1], y[start : end + 1]
     first, second = arcs
@@ -117,13 +117,15 @@ def _off(arcs: list[Piece], x: Array, y: Array, start: int, end: int) -> float:
     return float(np.max(np.where(before, first.away(px, py), second.away(px, py))))
 
 
-def _direction(piece: Piece) -> tuple[float, float]:
+def _direction(piece: TangentArc) -> tuple[float, float]:
     dx, dy = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
     size = math.hypot(dx, dy)
     return dx / size, dy / size
 
 
-def _biarc(x: Array, y: Array, heading: Array, start: int, end: int) -> list[Piece]:
+def _biarc(
+    x: Array, y: Array, heading: Array, start: int, end: int
+) -> list[TangentArc]:
     """Two arcs between two points and their tangents; none where they turn back."""
     ends = [(float(x[i]), float(y[i])) for i in (start, end)]
     tangents = [(math.cos(heading[i]), math.sin(heading[i])) for i in (start, end)]
@@ -141,7 +143,7 @@ def _biarc(x: Array, y: Array, heading: Array, start: int, end: int) -> list[Pie
     )
     first = _turn(tangents[0], ends[0], joint)
     second = -_turn((-bx, -by), ends[1], joint)
-    return [Piece(ends[0], joint, first), Piece(joint, ends[1], second)]
+    return [TangentArc(ends[0], joint, first), TangentArc(joint, ends[1], second)]
 
 
 def _turn(
@@ -155,7 +157,7 @@ def _turn(
     return 2.0 * math.atan2(across, tangent[0] * dx + tangent[1] * dy)
 
 
-def beside(pieces: list[Piece], heading: float, offset: float) -> list[Piece]:
+def beside(pieces: list[TangentArc], heading: float, offset: float) -> list[TangentArc]:
     """Return the pieces of the line at a distance (mm, + to the left).
 
     ``heading`` is the direction at the start, rad.
@@ -167,6 +169,6 @@ def beside(pieces: list[Piece], heading: float, offset: float) -> list[Piece]:
             (point[0] - offset * math.sin(way), point[1] + offset * math.cos(way))
             for point, way in ((piece.start, angle), (piece.end, after))
         ]
-        moved.append(Piece(points[0], points[1], piece.turn))
+        moved.append(TangentArc(points[0], points[1], piece.turn))
         angle = after
     return moved

@@ -10,7 +10,7 @@ from pinchline.parts.measure import free_outline
 from pinchline.reports.export.arcs import beside, fit_arcs
 
 if TYPE_CHECKING:
-    from pinchline.reports.export.arcs import Piece
+    from pinchline.reports.export.arcs import TangentArc
     from pinchline.results.schema import Result
     from pinchline.units import System
 
@@ -24,7 +24,7 @@ ENDS = "ENDS"
 _MM = {"metric": 1.0, "inch": 25.4}
 
 
-def part_arcs(result: Result, tolerance: float) -> dict[str, list[Piece]]:
+def part_arcs(result: Result, tolerance: float) -> dict[str, list[TangentArc]]:
     """Fit the free part: pieces of each layer, mm, the operator's edge at the origin.
 
     Inner is the side toward which the part curls when bent round the upper roll. Inner
@@ -72,7 +72,7 @@ def drawing(result: Result, tolerance: float, system: System = "metric") -> byte
     return text.getvalue().encode(document.output_encoding, "replace")
 
 
-def _points(pieces: list[Piece], scale: float) -> list[tuple[Any, ...]]:
+def _points(pieces: list[TangentArc], scale: float) -> list[tuple[Any, ...]]:
     """Vertices with the bulge of the piece that leaves each."""
     points = [(scale * p.start[0], scale * p.start[1], p.bulge) for p in pieces]
     last = pieces[-1].end

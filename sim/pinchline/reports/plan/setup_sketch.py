@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.planning.plan import Plan, Setting
+    from pinchline.analysis.planning.plan import MachineSetting, Plan
     from pinchline.reports.style.paper import Page
     from pinchline.units import System
 
@@ -142,7 +142,7 @@ def _words(page: Page, frame: Frame, words: Sequence[str]) -> None:
 
 
 def draw_rolls(
-    page: Page, plan: Plan, setting: Setting, frame: Frame, system: System
+    page: Page, plan: Plan, setting: MachineSetting, frame: Frame, system: System
 ) -> None:
     """Draw the side view at a setting: rolls, sheet, gap between the rolls, lift."""
     machine, thickness = plan.case.machine, plan.case.sheet.thickness

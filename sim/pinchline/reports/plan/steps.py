@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pinchline.analysis.planning.plan import Setting
+    from pinchline.analysis.planning.plan import MachineSetting
 
 LOWER = "Lower the rear roll"
 SAME = 0.05  # mm: two marks that are one
@@ -50,7 +50,7 @@ class Steps:
         return next(i for i, row in enumerate(self.rows, 1) if move in row.moves)
 
 
-def steps_of(settings: Sequence[Setting]) -> Steps:
+def steps_of(settings: Sequence[MachineSetting]) -> Steps:
     """Gather moves into rows: laying in with raising, lowering with taking out."""
     marks: dict[str, float] = {}
     rows: list[Step] = []
@@ -81,7 +81,7 @@ def _letter(marks: dict[str, float], nip: float) -> str:
     return letter
 
 
-def _row(number: int, setting: Setting, letter: str, before: float) -> Step:
+def _row(number: int, setting: MachineSetting, letter: str, before: float) -> Step:
     """Give a move's row; ``before``: lift of the rear roll until then, mm."""
     move, nan = setting.move, math.nan
     bare = Step("", "", nan, nan, nan, nan, nan, nan, (number,))

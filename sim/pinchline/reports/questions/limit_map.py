@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.limits.limit_map import LimitMap, Point
+    from pinchline.analysis.limits.limit_map import LimitMap, MapPoint
     from pinchline.units import System
 
 T = TypeVar("T")
@@ -96,10 +96,10 @@ def _text(words: Iterable[str]) -> NDArray[Any]:
     return np.array(list(words), dtype=object)
 
 
-def rows_of(found: LimitMap) -> list[tuple[str, list[Point]]]:
+def rows_of(found: LimitMap) -> list[tuple[str, list[MapPoint]]]:
     """Rows of a map from soft to hard, each with its name."""
 
-    def key(point: Point) -> tuple[str, float]:
+    def key(point: MapPoint) -> tuple[str, float]:
         by_yield = found.kind == "yield"
         return ("", point.yield_strength) if by_yield else (point.material, 0.0)
 
@@ -134,7 +134,7 @@ def _evenly(items: list[T]) -> list[T]:
     return [items[round(float(place))] for place in places]
 
 
-def _cell(point: Point, system: System) -> str:
+def _cell(point: MapPoint, system: System) -> str:
     answer = point.found
     limit = answer.limit.label if answer.limit else ""
     if math.isnan(answer.radius):

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-    from pinchline.analysis.limits.limit_map import LimitMap, Point
+    from pinchline.analysis.limits.limit_map import LimitMap, MapPoint
     from pinchline.case.demand import LimitKind
     from pinchline.units import System
 
@@ -133,7 +133,7 @@ def _edges(thicknesses: list[float]) -> Array:
 
 
 def _bands(
-    ax: Axes, rows: list[tuple[str, list[Point]]], norm: Any, colors: Any
+    ax: Axes, rows: list[tuple[str, list[MapPoint]]], norm: Any, colors: Any
 ) -> None:
     """Draw each alloy as a band."""
     grid = sorted({p.thickness for _, row in rows for p in row})
@@ -164,7 +164,7 @@ def _label(limit: LimitKind | None) -> str:
     return limit.label if limit else ""
 
 
-def _patch(box: Any, point: Point, norm: Any, colors: Any) -> Any:
+def _patch(box: Any, point: MapPoint, norm: Any, colors: Any) -> Any:
     from matplotlib.patches import Rectangle
 
     radius = point.found.radius
@@ -176,7 +176,7 @@ def _patch(box: Any, point: Point, norm: Any, colors: Any) -> Any:
 
 
 def _contours(
-    ax: Axes, rows: list[tuple[str, list[Point]]], norm: Any, colors: Any
+    ax: Axes, rows: list[tuple[str, list[MapPoint]]], norm: Any, colors: Any
 ) -> None:
     """Draw thickness and yield strength as a plane."""
     t = np.array([p.thickness for p in rows[0][1]])

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from pinchline.analysis.rules.comparison import Comparison
-    from pinchline.analysis.rules.pure_bending import Point
+    from pinchline.analysis.rules.pure_bending import RulePoint
     from pinchline.units import System
 
 PLAIN = ("surface strain", "inside diameter over roll's")  # numbers without a unit
@@ -66,7 +66,7 @@ def rules_table(found: Comparison, title: str) -> Table:
     return Table("pinchline-rules", "point", tuple(columns), about)
 
 
-def _names(points: Iterable[Point]) -> list[str]:
+def _names(points: Iterable[RulePoint]) -> list[str]:
     return [RULES[p.rule].name for p in points]
 
 
@@ -106,7 +106,7 @@ def rules_words(found: Comparison, title: str, system: System) -> str:
     return "\n".join(lines)
 
 
-def _row(point: Point, system: System) -> str:
+def _row(point: RulePoint, system: System) -> str:
     low, high, model = (
         say(point, value, system) for value in (point.low, point.high, point.model)
     )
@@ -118,7 +118,7 @@ def _row(point: Point, system: System) -> str:
     return f"  {of:<34}{answer:>18}{model:>12}{ratio:>8}  {verdict(point)}".rstrip()
 
 
-def say(point: Point, value: float, system: System) -> str:
+def say(point: RulePoint, value: float, system: System) -> str:
     """Say one answer in its unit."""
     if math.isnan(value):
         return "none"
@@ -151,7 +151,7 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _here(points: Sequence[Point]) -> str:
+def _here(points: Sequence[RulePoint]) -> str:
     """Say what it answers at the case itself."""
     said = []
     for p in (p for p in points if p.job and not math.isnan(p.ratio)):
@@ -161,7 +161,7 @@ def _here(points: Sequence[Point]) -> str:
     return f"here {'; '.join(said)}" if said else "no answer here"
 
 
-def _stretches(points: Sequence[Point], within: float, form: str) -> str:
+def _stretches(points: Sequence[RulePoint], within: float, form: str) -> str:
     """Say the stretches on which a rule is good, or that there is none."""
     runs = good_from_to(points, within)
     pieces = [
@@ -171,7 +171,7 @@ def _stretches(points: Sequence[Point], within: float, form: str) -> str:
     return " and ".join(pieces) if pieces else "nowhere"
 
 
-def good_words(points: Sequence[Point], form: str) -> str:
+def good_words(points: Sequence[RulePoint], form: str) -> str:
     """Say where a rule is good to 5 and to 10 %; beyond that it fails."""
     fine, fair = (_stretches(points, share, form) for share in (FINE, FAIR))
     if fair == "nowhere":
@@ -181,7 +181,7 @@ def good_words(points: Sequence[Point], form: str) -> str:
     return f"good to 5 % {fine}, to 10 % {fair}, fails elsewhere"
 
 
-def _over_lift(points: Sequence[Point], system: System) -> list[str]:
+def _over_lift(points: Sequence[RulePoint], system: System) -> list[str]:
     """Say over the lifts that leave a set, each answer and way by itself."""
     groups = dict.fromkeys((p.of, p.way) for p in points if not p.outside)
     unit = "in" if system == "inch" else "mm"
@@ -200,12 +200,12 @@ def _over_lift(points: Sequence[Point], system: System) -> list[str]:
     return said
 
 
-def _in_units(point: Point, system: System) -> Point:
+def _in_units(point: RulePoint, system: System) -> RulePoint:
     scale = 1.0 / 25.4 if system == "inch" else 1.0
     return replace(point, at=point.at * scale)
 
 
-def _over_ratio(points: Sequence[Point], own: str) -> list[str]:
+def _over_ratio(points: Sequence[RulePoint], own: str) -> list[str]:
     """Say over R/t in pure bending: the case's temper, then soft to hard."""
     tempers = list(dict.fromkeys(p.material for p in points if not p.job))
     if not tempers:
@@ -224,7 +224,7 @@ def _over_ratio(points: Sequence[Point], own: str) -> list[str]:
     return said
 
 
-def _over_thickness(points: Sequence[Point], system: System) -> list[str]:
+def _over_thickness(points: Sequence[RulePoint], system: System) -> list[str]:
     """Say over thickness at the machine's tightest, temper by temper."""
     said = []
     for temper in dict.fromkeys(p.material for p in points):
@@ -234,7 +234,7 @@ def _over_thickness(points: Sequence[Point], system: System) -> list[str]:
     return [f"good to 10 % in {unit} of thickness: {'; '.join(said)}"] if said else []
 
 
-def _bound_words(points: Sequence[Point], own: str, system: System) -> str:
+def _bound_words(points: Sequence[RulePoint], own: str, system: System) -> str:
     """Say whether a table keeps the sheet from what the machine reaches."""
     mine = [p for p in points if p.material == own and not p.outside]
     if not mine:

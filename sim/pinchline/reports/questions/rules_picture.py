@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pinchline.analysis.rules.comparison import Comparison
-    from pinchline.analysis.rules.pure_bending import Point
+    from pinchline.analysis.rules.pure_bending import RulePoint
     from pinchline.units import System
 
 STYLES = {
@@ -57,7 +57,7 @@ def rules_picture(found: Comparison, title: str, system: System = "metric") -> F
         return fig
 
 
-def _errors(points: list[Point]) -> tuple[list[float], list[float]]:
+def _errors(points: list[RulePoint]) -> tuple[list[float], list[float]]:
     """Places and errors in per cent, by rising place; NaN where there is no number."""
     rising = sorted(points, key=lambda p: p.at)
     errors = [100.0 * p.error if math.isfinite(p.model) else math.nan for p in rising]

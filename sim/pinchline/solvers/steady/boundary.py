@@ -35,12 +35,12 @@ from pinchline.solvers.steady.section_table import curvature
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
-    from pinchline.solvers.steady.march import Strip
+    from pinchline.solvers.steady.march import UnitStrip
 
 
 @kernel
 def rear_rows(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     slide: Array,
     supports: Array,
@@ -85,7 +85,7 @@ def rear_rows(
 
 @kernel
 def lower_rows(
-    strip: Strip, rolls: Array, u: Array, q: Array, touch: Array, out: Array
+    strip: UnitStrip, rolls: Array, u: Array, q: Array, touch: Array, out: Array
 ) -> int:
     """Conditions at the lower roll's outer touch into ``out[:4]``."""
     out[:4] = 0.0
@@ -137,7 +137,7 @@ def start_rows(u: Array, out: Array) -> int:
 
 
 @kernel
-def scaled(strip: Strip, miss: float, row: int, rear: bool) -> float:
+def scaled(strip: UnitStrip, miss: float, row: int, rear: bool) -> float:
     """Miss of a condition over its scale."""
     lengths = 2 if rear else 1
     if row < lengths:

@@ -41,7 +41,7 @@ from pinchline.solvers.steady.section_table import curvature
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
-    from pinchline.solvers.steady.march import Strip
+    from pinchline.solvers.steady.march import UnitStrip
 
 HALF = 0.11952286093343936  # b over the thickness: b^2/3 is t^2/210
 HELD = 0.5  # of the change: settles soonest where all and none of it is spread
@@ -82,7 +82,7 @@ def _cubic(path: Array, row: int, z: float, state: int) -> float:
 
 @kernel
 def _pressed(
-    strip: Strip, rolls: Array, q: Array, path: Array, row: int, s: float
+    strip: UnitStrip, rolls: Array, q: Array, path: Array, row: int, s: float
 ) -> tuple[float, float]:
     """``g`` (N) of both pinch rolls at ``s``, and its fall with the bulge's curvature.
 
@@ -123,7 +123,7 @@ def bend_of(path: Array, rows: int, way: float, half: float) -> None:
 
 @kernel
 def tell(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     q: Array,
     path: Array,

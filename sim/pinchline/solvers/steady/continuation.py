@@ -42,7 +42,7 @@ from pinchline.solvers.steady.shooting import (
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
-    from pinchline.solvers.steady.march import Strip
+    from pinchline.solvers.steady.march import UnitStrip
     from pinchline.solvers.steady.shooting import Room, Solution
 
 # first bends tried, of the first-yield moment: a clamp that hardly opens leaves an arm
@@ -94,7 +94,7 @@ def _opening_for(rolls: Array, supports: Array, opening: float, bend: float) -> 
 
 @kernel
 def _guess(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     slide: Array,
     supports: Array,
@@ -179,7 +179,7 @@ def _guess(
 
 
 @kernel
-def nip_part(strip: Strip, rolls: Array, solution: Solution) -> float:
+def nip_part(strip: UnitStrip, rolls: Array, solution: Solution) -> float:
     """Length (mm) from the lower roll's touch to the end of the upper roll's patch."""
     path, mesh, q = solution.path, solution.mesh, solution.q
     rows = int(mesh[2])
@@ -221,7 +221,7 @@ def _sample(path: Array, rows: int, s: float, start: int, state: Array) -> int:
 
 
 @kernel
-def remesh(strip: Strip, rolls: Array, solution: Solution, room: Room) -> bool:
+def remesh(strip: UnitStrip, rolls: Array, solution: Solution, room: Room) -> bool:
     """Cut the path into new segments; False where they are too many."""
     path, mesh, q = solution.path, solution.mesh, solution.q
     rows, way = int(mesh[2]), mesh[3]
@@ -295,7 +295,7 @@ def is_pass(rolls: Array, solution: Solution) -> bool:
 
 @kernel
 def approach(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     slide: Array,
     supports: Array,
@@ -321,7 +321,7 @@ def approach(
 
 @kernel
 def follow(
-    strip: Strip,
+    strip: UnitStrip,
     machine: Array,
     slide: Array,
     supports: Array,
@@ -358,7 +358,7 @@ def follow(
 
 @kernel
 def climb(
-    strip: Strip,
+    strip: UnitStrip,
     machine: Array,
     slide: Array,
     supports: Array,

@@ -20,7 +20,7 @@ from pinchline.solvers.steady.march import (
     STATES,
     M,
 )
-from pinchline.solvers.steady.solver import SOLVED, Follower, Pass, Way
+from pinchline.solvers.steady.solver import SOLVED, Follower, SteadyPass, Way
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -63,7 +63,7 @@ class Neighbours(Follower):
             if self.from_nothing(self.case, float(lift)).status == SOLVED:
                 self._keep(self._place(self.case, float(lift)))
 
-    def near(self, case: Case, lift: float) -> Pass:
+    def near(self, case: Case, lift: float) -> SteadyPass:
         """Start at the nearest solution kept; from nothing where that fails."""
         found = self.beside(case, lift)
         if found is None:
@@ -71,7 +71,7 @@ class Neighbours(Follower):
             self._keep_good(found, self._place(case, lift))
         return found
 
-    def beside(self, case: Case, lift: float) -> Pass | None:
+    def beside(self, case: Case, lift: float) -> SteadyPass | None:
         """Start at the nearest solution kept; None where that fails."""
         if not self.starts or lift >= jam_lift(case.machine, case.sheet.thickness):
             return None
@@ -94,7 +94,7 @@ class Neighbours(Follower):
         self.solution.path[:rows, _FORCES] *= ratio
         self.solution.q[[DRIVE, REAR_Y]] *= ratio
 
-    def _keep_good(self, found: Pass, place: Array) -> None:
+    def _keep_good(self, found: SteadyPass, place: Array) -> None:
         if found.status == SOLVED and len(self.starts) < MOST_STARTS:
             self._keep(place)
 
@@ -144,7 +144,7 @@ def _varied(case: Case, row: Array) -> Case:
     return case.replace(changes)
 
 
-def _chunk(job: tuple[Case, Way, Array, float, int]) -> list[Pass]:
+def _chunk(job: tuple[Case, Way, Array, float, int]) -> list[SteadyPass]:
     case, way, parameters, natural, rungs = job
     solver = Neighbours(case, way, natural)
     lifts = parameters[:, LIFT]
@@ -161,7 +161,7 @@ def solve_many(
     workers: int | None = None,
     chunk: int = 500,
     rungs: int = 3,
-) -> list[Pass]:
+) -> list[SteadyPass]:
     """Solve many passes that vary a case; in order, the same for any ``workers``.
 
     Parameters

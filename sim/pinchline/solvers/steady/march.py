@@ -44,7 +44,7 @@ TOLD = 3
 SPREAD = 0.25  # of the thickness: half the stretch over which the drive works
 
 
-class Strip(NamedTuple):
+class UnitStrip(NamedTuple):
     """One mm of width of the sheet.
 
     axial, shear (N/mm), bending (N mm): elastic stiffness; foundation (MPa/mm);
@@ -71,7 +71,7 @@ class Strip(NamedTuple):
 
 @kernel
 def _rates(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     state: Array,
     q: Array,
@@ -252,7 +252,7 @@ def _write(row: Array, s: float, state: Array, rate: Array, told: Array) -> None
 
 @kernel
 def march(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     q: Array,
     state: Array,

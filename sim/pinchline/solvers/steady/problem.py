@@ -22,7 +22,7 @@ from pinchline.solvers.steady.march import (
     REAR_Y,
     THETA,
     M,
-    Strip,
+    UnitStrip,
     X,
     Y,
 )
@@ -55,7 +55,7 @@ UPPER_FIRST = "upper roll touches first"
 SIGNS: dict[Way, float] = {"rear": 1.0, "operator": -1.0, "rest": 1.0}
 
 
-class Pass(NamedTuple):
+class SteadyPass(NamedTuple):
     """What a steady pass, or a raise at rest, leaves and takes, per mm of width.
 
     lift: mm; way: fed toward; loaded, residual: largest and remaining curvature (1/mm);
@@ -97,10 +97,10 @@ class Pass(NamedTuple):
         return np.array([self.force_upper, self.force_lower, self.push_rear])
 
 
-class Setting(NamedTuple):
+class PassProblem(NamedTuple):
     """A case as the kernels take it: sheet, rolls at touch, slide, supports."""
 
-    strip: Strip
+    strip: UnitStrip
     machine: Array
     slide: Array
     supports: Array
@@ -128,7 +128,7 @@ def law_table(law: SectionLaw, upper_radius: float) -> Array:
 
 def setting_of(
     case: Case, held: float, natural: float, way: Way, segment: float
-) -> Setting:
+) -> PassProblem:
     """Put a case to the kernels.
 
     ``held``: share of the width held flat; ``natural``: curvature that the sheet came
@@ -137,7 +137,7 @@ def setting_of(
     sheet, t = sheet_properties(case, held), case.sheet.thickness
     law = sheet.law
     table = law_table(law, case.machine.rolls.upper_radius)
-    strip = Strip(
+    strip = UnitStrip(
         axial=sheet.axial,
         shear=sheet.shear,
         bending=law.bending,
@@ -155,18 +155,18 @@ def setting_of(
     depths = clamped_depths(case, strip.foundation)
     machine = roll_table(case.machine, t, 0.0, depths)[:, :3].copy()
     slide = supports[REAR, [GIVE_X, GIVE_Y]].copy()
-    return Setting(strip, machine, slide, supports)
+    return PassProblem(strip, machine, slide, supports)
 
 
 def read_pass(
     case: Case,
-    setting: Setting,
+    setting: PassProblem,
     solution: Solution,
     lift: float,
     way: Way,
     natural: float,
     iterations: int,
-) -> Pass:
+) -> SteadyPass:
     """Read a pass from a solution."""
     strip, q = setting.strip, solution.q
     rows = int(solution.mesh[2])
@@ -194,7 +194,7 @@ def read_pass(
     gives = q[GIVE_UPPER : GIVE_REAR + 1]
     rolls = case.machine.rolls
     apart = setting.machine[0, 1] - setting.machine[1, 1] + gives[0] + gives[1]
-    return Pass(
+    return SteadyPass(
         lift=lift,
         way=way,
         loaded=natural + peak,
@@ -221,10 +221,10 @@ def read_pass(
     )
 
 
-def nothing(lift: float, way: Way, status: str, iterations: int = 0) -> Pass:
+def nothing(lift: float, way: Way, status: str, iterations: int = 0) -> SteadyPass:
     """Give a pass that is not there, and why."""
     nan = math.nan
-    return Pass(lift, way, *(nan,) * 11, (nan, nan, nan), iterations, status)
+    return SteadyPass(lift, way, *(nan,) * 11, (nan, nan, nan), iterations, status)
 
 
 def residual_curvatures(case: Case, moments: Array) -> Array:

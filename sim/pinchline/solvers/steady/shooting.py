@@ -51,7 +51,7 @@ from pinchline.solvers.steady.march import (
 
 if TYPE_CHECKING:
     from pinchline.physics._jit import Array
-    from pinchline.solvers.steady.march import Strip
+    from pinchline.solvers.steady.march import UnitStrip
 
 CONVERGED, STALLED, NOT_FINITE, MESH_FULL, ASTRAY = range(5)
 
@@ -208,7 +208,7 @@ def place_rows(solution: Solution, room: Room) -> int:
 
 @kernel
 def _shoot(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     slide: Array,
     supports: Array,
@@ -357,7 +357,7 @@ def _share(rolls: Array, q: Array, room: Room, count: int) -> float:
 
 @kernel
 def _tell(
-    strip: Strip, rolls: Array, solution: Solution, room: Room, heed: float
+    strip: UnitStrip, rolls: Array, solution: Solution, room: Room, heed: float
 ) -> None:
     """Tell the next march of the bulge of the last path: ``heed`` of what is new."""
     path, mesh = solution.path, solution.mesh
@@ -372,7 +372,7 @@ def _tell(
 
 @kernel
 def newton(
-    strip: Strip,
+    strip: UnitStrip,
     rolls: Array,
     slide: Array,
     supports: Array,

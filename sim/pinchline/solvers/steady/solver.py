@@ -39,8 +39,8 @@ from pinchline.solvers.steady.problem import (
     LOST,
     SIGNS,
     SOLVED,
-    Pass,
-    Setting,
+    PassProblem,
+    SteadyPass,
     Way,
     nothing,
     read_pass,
@@ -60,7 +60,7 @@ __all__ = [
     "LOST",
     "SOLVED",
     "Follower",
-    "Pass",
+    "SteadyPass",
     "Way",
     "climb_lifts",
     "solve_pass",
@@ -74,7 +74,7 @@ SWELLING = (1, 2, 4, 12)  # steps in which the bulge is brought in: more where i
 SEGMENT, SHORT_SEGMENT = 1.0, 0.5
 
 
-def _plain(setting: Setting) -> Setting:
+def _plain(setting: PassProblem) -> PassProblem:
     """Give the setting with a sheet that does not bulge: it is followed so."""
     return setting._replace(strip=setting.strip._replace(bulge=0.0))
 
@@ -90,9 +90,9 @@ class Follower:
         self.here = math.nan  # lift of what ``kept`` holds
         self.first_yield = math.nan  # moment of the sheet solved last, N mm/mm
         self.segment = SEGMENT
-        self._last: tuple[Case, float, Setting] | None = None
+        self._last: tuple[Case, float, PassProblem] | None = None
 
-    def from_nothing(self, case: Case, lift: float) -> Pass:
+    def from_nothing(self, case: Case, lift: float) -> SteadyPass:
         """Follow the pass up from an elastic bend."""
         if lift >= jam_lift(case.machine, case.sheet.thickness):
             return nothing(lift, self.way, JAM)
@@ -115,7 +115,7 @@ class Follower:
         self.segment, self._last = SHORT_SEGMENT, None
         return True
 
-    def _swell(self, setting: Setting, lift: float) -> tuple[int, int]:
+    def _swell(self, setting: PassProblem, lift: float) -> tuple[int, int]:
         """Solve with the bulge of the sheet from the solution without, in ``kept``."""
         if setting.strip.bulge == 0.0:
             return shooting.CONVERGED, 0
@@ -133,7 +133,7 @@ class Follower:
                 break
         return status, spent
 
-    def _follow(self, setting: Setting, lift: float) -> tuple[int, int]:
+    def _follow(self, setting: PassProblem, lift: float) -> tuple[int, int]:
         status, spent, self.here = continuation.follow(
             *_plain(setting), lift, SIGNS[self.way], self.solution, self.kept, self.room
         )
@@ -166,12 +166,12 @@ class Follower:
             self.here = math.nan
         return shooting.STALLED, spent
 
-    def _clamped(self, case: Case, lift: float, share: float) -> Setting:
+    def _clamped(self, case: Case, lift: float, share: float) -> PassProblem:
         """Give the setting with a share of the clamp."""
         clamp = share * (case.machine.nip.clamp or 0.0)
         return self._setting(case.replace({"machine.nip.clamp": clamp}), lift)
 
-    def _approach(self, setting: Setting, lift: float) -> tuple[int, int]:
+    def _approach(self, setting: PassProblem, lift: float) -> tuple[int, int]:
         """Solve at a lift from what ``solution`` holds."""
         rolls = np.empty_like(setting.machine)
         continuation.at_lift(setting.machine, setting.slide, lift, rolls)
@@ -184,7 +184,7 @@ class Follower:
             self.room,
         )
 
-    def at(self, lift: float) -> Pass:
+    def at(self, lift: float) -> SteadyPass:
         """Solve at a lift (mm) from the last one that was found this way."""
         case = self.case
         if math.isnan(self.here):
@@ -216,7 +216,7 @@ class Follower:
         )
         return status, spent
 
-    def _setting(self, case: Case, lift: float) -> Setting:
+    def _setting(self, case: Case, lift: float) -> PassProblem:
         """Give the setting; the lift counts where it changes how the width bends."""
         held = width_regime(case, lift).held
         if self._last is None or self._last[0] is not case or self._last[1] != held:
@@ -228,8 +228,8 @@ class Follower:
         return setting
 
     def _end(
-        self, case: Case, setting: Setting, lift: float, status: int, spent: int
-    ) -> Pass:
+        self, case: Case, setting: PassProblem, lift: float, status: int, spent: int
+    ) -> SteadyPass:
         if status != shooting.CONVERGED:
             return nothing(lift, self.way, LOST, spent)
         return read_pass(
@@ -239,7 +239,7 @@ class Follower:
 
 def solve_pass(
     case: Case, lift: float, way: Way, *, natural_curvature: float = 0.0
-) -> Pass:
+) -> SteadyPass:
     """Solve the steady pass of a case's sheet and machine; its moves do not matter.
 
     Parameters
@@ -254,7 +254,7 @@ def solve_pass(
 
 def climb_lifts(
     case: Case, lifts: Array, way: Way, *, natural_curvature: float = 0.0
-) -> Iterator[Pass]:
+) -> Iterator[SteadyPass]:
     """Solve the passes at rising lifts (mm), each from those before it."""
     follower = Follower(case, way, natural_curvature)
     for lift in map(float, lifts):

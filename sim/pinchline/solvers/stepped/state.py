@@ -26,7 +26,7 @@ from pinchline.solvers.stepped.equilibrium.commit import (
     PLASTIC_WORK,
     STRETCH_ENERGY,
 )
-from pinchline.solvers.stepped.equilibrium.newton import Limits
+from pinchline.solvers.stepped.equilibrium.newton import StopCriteria
 from pinchline.solvers.stepped.equilibrium.predictor import FIELDS
 from pinchline.solvers.supports import clamped_depths, support_table
 
@@ -96,7 +96,7 @@ class State:
     beam: Beam = field(metadata=FIXED)
     chain: Chain = field(metadata=TRIAL)  # of it, TRIAL_CHAIN
     work: Work
-    limits: Limits = field(metadata=FIXED)
+    limits: StopCriteria = field(metadata=FIXED)
     # where the rolls are, (3, 6); where if nothing gave, (3, 2), mm; their supports
     rolls: NDArray[np.float64] = field(metadata=TRIAL)
     axes: NDArray[np.float64] = field(metadata=TRIAL)
@@ -331,7 +331,7 @@ def new_state(case: Case) -> State:
     slots = 2 * min(n, int(reach)) + 1
     peaks = np.zeros((n, PEAKS))
     peaks[:, [PEAK_CURVATURE, CAME_WITH]] = natural
-    limits = Limits(
+    limits = StopCriteria(
         force=FORCE_TOLERANCE * law.first_yield / t,
         length=LENGTH_TOLERANCE,
         iterations=MOST_ITERATIONS,

@@ -49,7 +49,7 @@ LEAST_PROXIMAL = 1.0e-13  # and what hardly anything supports may settle after a
 PATIENT = 20  # iterations after which it is halved by and by
 
 
-class Limits(NamedTuple):
+class StopCriteria(NamedTuple):
     """When to stop: force (N/mm), length (mm), iterations, largest turn (rad)."""
 
     force: float
@@ -137,7 +137,7 @@ def equilibrate(
     beam: Beam,
     chain: Chain,
     tooling: Tooling,
-    limits: Limits,
+    limits: StopCriteria,
     work: Work,
     first: int,
     last: int,
