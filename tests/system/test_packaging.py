@@ -1,11 +1,14 @@
 """The wheel carries what the checkout has, and README and the manual are true."""
 
 import re
+import shlex
 import zipfile
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
 
+from pinchline import cli
 from pinchline.case.case import Case, load_case, parse_case
 from pinchline.case.measured.strips import read_strips
 from pinchline.case.study.study import load_study
@@ -20,6 +23,7 @@ PAGES = [
     REPO / "benchmarks" / "README.md",
     REPO / "DEVELOPERS.md",
     REPO / "sim" / "CHANGELOG.md",
+    REPO / "sim" / "THEORY.md",
 ]
 MOST_LINES = 300  # of README: read in a quarter of an hour
 
@@ -96,15 +100,28 @@ def test_the_tables_and_files_in_the_manual_are_read(tmp_path: Path) -> None:
 
 
 def test_the_python_in_the_manual_runs() -> None:
-    (text,) = blocks("python", MANUAL)
-    names: dict[str, object] = {}
-    exec(text, names)
-    assert "closing" in names
+    closing, case = blocks("python", MANUAL)
+    (readme,) = blocks("python")
+    for text, name in ((closing, "closing"), (case, "thicker"), (readme, "result")):
+        names: dict[str, object] = {}
+        exec(text, names)
+        assert name in names
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(REPO)))
+def test_the_commands_on_a_page_have_the_options_shown(page: Path) -> None:
+    commands = get_command(cli.app).commands
+    text = page.read_text(encoding="utf-8")
+    for line in re.findall(r"(?:^|`)pinchline ([a-z].*?)(?:`|$)", text, re.MULTILINE):
+        name, *words = shlex.split(line)
+        known = {o for p in commands[name].params for o in (*p.opts, *p.secondary_opts)}
+        assert {word for word in words if word.startswith("-")} <= known, line
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(REPO)))
 def test_the_links_and_pictures_of_a_page_are_there(page: Path) -> None:
-    links = re.findall(r"\]\(([^)\s]+)\)", page.read_text(encoding="utf-8"))
+    text = re.sub(r"(\$+)[^$]*\1", "", page.read_text(encoding="utf-8"))  # formulas
+    links = re.findall(r"\]\(([^)\s]+)\)", text)
     for link in links:
         if link.startswith("https://"):
             continue
