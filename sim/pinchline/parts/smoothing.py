@@ -15,6 +15,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from pinchline.parts.measure import Outline, free_outline
 
@@ -66,7 +67,12 @@ class _Frame(NamedTuple):
 
 
 def fit_curvature(x: Array, y: Array) -> SmoothedCurvature:
-    """Fit the line through points in order (n, n >= 5), mm."""
+    """Curvature of the smooth line through points in order (n, n >= 5), mm."""
+    with threadpool_limits(limits=1, user_api="blas"):  # threads take 30 times as long
+        return _fit(x, y)
+
+
+def _fit(x: Array, y: Array) -> SmoothedCurvature:
     chords = np.hypot(np.diff(x), np.diff(y))
     heading = np.unwrap(np.arctan2(np.diff(y), np.diff(x)))
     reached = np.concatenate(([0.0], np.cumsum(chords)))
