@@ -5,9 +5,8 @@ from contextlib import suppress
 from math import ceil
 from pathlib import Path
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
-import tomlkit
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from pinchline import library
@@ -34,7 +33,6 @@ from pinchline.case.metal.material import Material
 from pinchline.case.moves import Move, read_moves
 from pinchline.case.program import ProgramTrace, trace_program
 from pinchline.case.sheet import Sheet, read_sheet
-from pinchline.case.spelling import case_table
 from pinchline.case.spread import ScatterTable
 from pinchline.case.target import Target, read_target
 from pinchline.case.variation import (
@@ -43,6 +41,7 @@ from pinchline.case.variation import (
     changed,
     joined,
     rebuilt,
+    text_of,
     text_with,
     toml_table,
     tree_of,
@@ -223,6 +222,8 @@ class Case(Written):
     title = "a trial"
     """
 
+    origin: ClassVar[frozenset[str]] = frozenset({"written", "path"})
+
     title: str
     written: str = Field(alias="text")
     path: str
@@ -313,21 +314,15 @@ class Case(Written):
         if "text" in data:
             return data
         path = str(data.get("path", _IN_PYTHON))
-        table = case_table({k: part for k, part in data.items() if k != "path"})
-        text = tomlkit.dumps(table)
+        text = text_of({key: part for key, part in data.items() if key != "path"})
         return _parts(library.parse_toml(text, path), text=text, path=path)
 
-    def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Case):
-            return NotImplemented
-        origin = {"written": "", "path": ""}
-        mine, others = ({**dict(case), **origin} for case in (self, other))
-        return mine == others
-
-    __hash__ = Written.__hash__
-
     def to_toml(self) -> str:
-        """Return the case as the text of a case file, which loads to an equal case."""
+        """Return the case as the text of a case file, which loads to an equal case.
+
+        A material that was set as a record stands there with all its values; the case
+        that is loaded calls it ``inline``.
+        """
         return self.text
 
     @property
