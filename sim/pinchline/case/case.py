@@ -220,6 +220,8 @@ class Case(Written):
     >>> case = pl.Case(title="a trial", sheet=sheet, machine="bench-60", moves=moves)
     >>> print(case.to_toml().splitlines()[0])
     title = "a trial"
+    >>> case.replace({"sheet.thickness": "0.8 mm"}).sheet.thickness
+    0.8
     """
 
     origin: ClassVar[frozenset[str]] = frozenset({"written", "path"})
@@ -417,7 +419,20 @@ def _blank(target: Target | None, machine: Machine) -> Callable[[float], float] 
 
 
 def load_case(source: str | Path) -> Case:
-    """Build a case from a path (ends in ``.toml`` or holds a separator) or a name.
+    """Build a case from a file, or from the name of a shipped one.
+
+    Parameters
+    ----------
+    source : a path (ends in ``.toml`` or holds a separator) or a name
+
+    Returns
+    -------
+    The checked case; every number in mm, N, MPa or rad.
+
+    Raises
+    ------
+    InputError
+        that names file, key, value and what is allowed
 
     Examples
     --------
