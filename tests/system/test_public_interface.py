@@ -47,7 +47,7 @@ def test_every_public_name_has_an_example(name, tmp_path, monkeypatch, result):
     assert any(test.examples for test in found), f"{name} has no example"
     if not isinstance(item, type):
         for section in ("Parameters", "Returns", "Raises"):
-            assert f"    {section}\n" in item.__doc__, f"{name}: no {section}"
+            assert f"{section}\n" in item.__doc__, f"{name}: no {section}"
     runner = doctest.DocTestRunner()
     for test in found:
         runner.run(test)
