@@ -162,8 +162,8 @@ def parse(text: object, dimension: Dimension) -> float:
     InputError
         where the text is no finite number with a unit of that dimension
     """
-    if hasattr(text, "m_as"):
-        return _from_pint(text, dimension)
+    if is_pint(text):
+        text = as_text(text)
     number, unit = split(text, dimension)
     value = number * _factor(unit, dimension, str(text))
     if not math.isfinite(value):
@@ -194,10 +194,19 @@ def split(text: object, dimension: Dimension) -> tuple[float, str]:
     return number, match["unit"]
 
 
-def exact(value: float, dimension: Dimension) -> str:
-    """Return an internal value as text that parses to the same value, bit for bit."""
-    unit = next(u for u, factor in FACTORS[dimension].items() if factor == 1.0)
-    return f"{float(value)!r} {unit}"
+def is_pint(value: object) -> bool:
+    """Whether a value is a quantity of pint, which is not imported for the question."""
+    return hasattr(value, "magnitude") and hasattr(value, "units")
+
+
+def as_text(quantity: Any) -> str:
+    """Quantity of pint the way a file writes it, every digit kept."""
+    unit = f"{quantity.units:~C}".replace("**", "^")
+    try:
+        number = repr(float(quantity.magnitude)).removesuffix(".0")
+    except TypeError:  # of several numbers
+        return str(quantity)
+    return f"{number} {unit}"
 
 
 def display(
@@ -318,16 +327,6 @@ def _pint_factor(unit: str, dimension: Dimension) -> float | None:
     ):
         return None
     return factor if math.isfinite(factor) and factor > 0.0 else None
-
-
-def _from_pint(quantity: Any, dimension: Dimension) -> float:
-    """Return the internal value of a quantity of pint."""
-    try:
-        return float(quantity.m_as(_PINT_TARGET[dimension]))
-    except (AttributeError, TypeError, ValueError):  # pint's own are TypeErrors
-        unit = quantity.units
-        message = f"{unit} is not a unit of {_WORDS[dimension][0]}"
-        _refuse(message, str(quantity), dimension)
 
 
 _PINT_TARGET: dict[Dimension, str] = {

@@ -45,6 +45,9 @@ def test_every_public_name_has_an_example(name, tmp_path, monkeypatch, result):
     item = getattr(pl, name)
     found = doctest.DocTestFinder(recurse=False).find(item, name, globs={})
     assert any(test.examples for test in found), f"{name} has no example"
+    if not isinstance(item, type):
+        for section in ("Parameters", "Returns", "Raises"):
+            assert f"{section}\n" in item.__doc__, f"{name}: no {section}"
     runner = doctest.DocTestRunner()
     for test in found:
         runner.run(test)
@@ -60,10 +63,23 @@ def test_a_case_in_python_is_the_case_of_the_file():
 
 
 def test_its_text_loads_to_an_equal_case(tmp_path):
-    case = written()
+    length = pint.UnitRegistry().Quantity(0.8, "mm")
     path = tmp_path / "case.toml"
-    path.write_text(case.to_toml(), encoding="utf-8")
-    assert pl.load_case(path) == pl.load_case(str(path)) == case
+    for case in (written(), written().replace({"sheet.thickness": length})):
+        path.write_text(case.to_toml(), encoding="utf-8")
+        assert pl.load_case(path) == pl.load_case(str(path)) == case
+
+
+def test_parts_of_another_case_keep_what_they_hold():
+    weak = written().replace({"sheet.material.yield_strength": "120 MPa"})
+    taken = {key: getattr(weak, key) for key in ("sheet", "machine", "moves")}
+    assert pl.Case(title=weak.title, **taken) == weak
+    own = written().replace({"sheet.material": weak.sheet.material})
+    metal = pl.Case(
+        title="of a record", **(taken | {"sheet": own.sheet})
+    ).sheet.material
+    assert metal.yield_strength == 120.0
+    assert metal.sources == own.sheet.material.sources
 
 
 def test_its_result_is_the_same_to_the_last_bit():

@@ -118,6 +118,11 @@ def across(
     workers : processes; None takes all cores
     progress : called with the share done (0..1), of the rounds that may come
 
+    Returns
+    -------
+    The part and the loads by station, from left to right, and what follows over the
+    width: barrel and taper in mm, cone in rad, forces in N/mm.
+
     Raises
     ------
     InputError

@@ -5,9 +5,8 @@ from contextlib import suppress
 from math import ceil
 from pathlib import Path
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
-import tomlkit
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from pinchline import library
@@ -34,7 +33,6 @@ from pinchline.case.metal.material import Material
 from pinchline.case.moves import Move, read_moves
 from pinchline.case.program import ProgramTrace, trace_program
 from pinchline.case.sheet import Sheet, read_sheet
-from pinchline.case.spelling import case_table
 from pinchline.case.spread import ScatterTable
 from pinchline.case.target import Target, read_target
 from pinchline.case.variation import (
@@ -43,6 +41,7 @@ from pinchline.case.variation import (
     changed,
     joined,
     rebuilt,
+    text_of,
     text_with,
     toml_table,
     tree_of,
@@ -221,7 +220,11 @@ class Case(Written):
     >>> case = pl.Case(title="a trial", sheet=sheet, machine="bench-60", moves=moves)
     >>> print(case.to_toml().splitlines()[0])
     title = "a trial"
+    >>> case.replace({"sheet.thickness": "0.8 mm"}).sheet.thickness
+    0.8
     """
+
+    origin: ClassVar[frozenset[str]] = frozenset({"written", "path"})
 
     title: str
     written: str = Field(alias="text")
@@ -313,21 +316,15 @@ class Case(Written):
         if "text" in data:
             return data
         path = str(data.get("path", _IN_PYTHON))
-        table = case_table({k: part for k, part in data.items() if k != "path"})
-        text = tomlkit.dumps(table)
+        text = text_of({key: part for key, part in data.items() if key != "path"})
         return _parts(library.parse_toml(text, path), text=text, path=path)
 
-    def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Case):
-            return NotImplemented
-        origin = {"written": "", "path": ""}
-        mine, others = ({**dict(case), **origin} for case in (self, other))
-        return mine == others
-
-    __hash__ = Written.__hash__
-
     def to_toml(self) -> str:
-        """Return the case as the text of a case file, which loads to an equal case."""
+        """Return the case as the text of a case file, which loads to an equal case.
+
+        A material that was set as a record stands there with all its values; the case
+        that is loaded calls it ``inline``.
+        """
         return self.text
 
     @property
@@ -422,7 +419,20 @@ def _blank(target: Target | None, machine: Machine) -> Callable[[float], float] 
 
 
 def load_case(source: str | Path) -> Case:
-    """Build a case from a path (ends in ``.toml`` or holds a separator) or a name.
+    """Build a case from a file, or from the name of a shipped one.
+
+    Parameters
+    ----------
+    source : a path (ends in ``.toml`` or holds a separator) or a name
+
+    Returns
+    -------
+    The checked case; every number in mm, N, MPa or rad.
+
+    Raises
+    ------
+    InputError
+        that names file, key, value and what is allowed
 
     Examples
     --------

@@ -21,7 +21,7 @@ from pinchline.case.fields import (
 from pinchline.case.metal.material import Direction, Material, load_material
 from pinchline.errors import InputError
 
-MATERIAL = (
+_MATERIAL = (
     "a material card's name, the path of a .toml file, or a [sheet.material] table"
 )
 
@@ -38,7 +38,7 @@ class SheetTable(Record):
     """Keys of ``[sheet]``."""
 
     material: Annotated[
-        str | dict[str, Any] | Material, BeforeValidator(_CardOrTable(MATERIAL))
+        str | dict[str, Any] | Material, BeforeValidator(_CardOrTable(_MATERIAL))
     ]
     direction: Annotated[Direction, BeforeValidator(Choice(("L", "LT")))]
     thickness: Length
@@ -72,7 +72,7 @@ class Sheet(Written):
     Attributes
     ----------
     material : of its direction and thickness
-    source : name or path of the material's card, or its table
+    source : name or path of the material's card, or its table; None for a record
     thickness, length, width : mm; length along the feed
     off_centre : the sheet's middle from the middle of the rolls, mm, + to the right as
         the operator sees it
@@ -93,6 +93,7 @@ class Sheet(Written):
     """
 
     place: ClassVar[str] = "sheet"
+    origin: ClassVar[frozenset[str]] = frozenset({"source"})
 
     material: Material
     source: str | dict[str, Any] | None = Field(default=None, repr=False)
@@ -145,7 +146,7 @@ def _parts(
         curvature = 1.0 / keys.radius
     return {
         "material": material,
-        "source": keys.material,
+        "source": None if isinstance(keys.material, Material) else keys.material,
         "thickness": keys.thickness,
         "length": length,
         "width": keys.width,

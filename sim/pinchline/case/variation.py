@@ -9,13 +9,17 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
 
 from pinchline import library, units
 from pinchline.case.fields import Choice, Number, Quantity, Record, Switch, Words
-from pinchline.case.metal.material import Material
+from pinchline.case.machine import Machine, load_machine
+from pinchline.case.metal.material import Material, load_material
+from pinchline.case.sheet import Sheet
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -257,14 +261,53 @@ def text_with(text: str, values: Changes) -> str:
     return tomlkit.dumps(document)
 
 
+def text_of(parts: Tree) -> str:
+    """TOML text of a case for its parts in Python.
+
+    Parameters
+    ----------
+    parts : by the key in a file, and ``moves``; each a record or a table, the machine
+        also the name or path of its card; None is left out
+    """
+    import tomlkit  # slow to import
+
+    machine = parts.get("machine")
+    if isinstance(machine, str | Path):
+        parts = {**parts, "machine": {"use": machine}}
+    words = {field: word for word, field in _FIELDS.items()}
+    table = {words.get(name, name): part for name, part in parts.items()}
+    return tomlkit.dumps(_spelled(table, None))
+
+
 def as_table(record: Record) -> Tree:
     """Give a record the way a file writes it; what it was not told stays out."""
+    if isinstance(record, Sheet):
+        return _sheet_table(record)
+    if isinstance(record, Machine):
+        with suppress(InputError):  # no card of that name
+            if load_machine(record.name) == record:
+                return {"use": record.name}
     told = record.model_fields_set | {"kind"}
     table = {}
     for name, field in type(record).model_fields.items():
         value = getattr(record, name)
         if name in told and name not in _NOT_WRITTEN and value is not None:
             table[field.alias or name] = _spelled(value, field)
+    return table
+
+
+def _sheet_table(sheet: Sheet) -> Tree:
+    """Table of a sheet: its card where that gives its material, or all of the metal."""
+    metal, source = sheet.material, sheet.source
+    table: Tree = {"material": as_table(metal), "direction": metal.direction}
+    if source is not None:
+        with suppress(InputError):  # a card in the folder of another case
+            if load_material(source, metal.direction, sheet.thickness, "") == metal:
+                table["material"] = _spelled(source, None)
+    for name in ("thickness", "length", "width", "off_centre", "curvature"):
+        field, value = Sheet.model_fields[name], getattr(sheet, name)
+        if value != field.default:
+            table[name] = _spelled(value, field)
     return table
 
 
@@ -293,8 +336,14 @@ def _spelled(value: Any, field: Any) -> Any:
     """Write a value of a field as TOML has it; numbers with their internal unit."""
     if isinstance(value, Record):
         return as_table(value)
-    if isinstance(value, tuple):
+    if isinstance(value, dict):
+        return {k: _spelled(v, None) for k, v in value.items() if v is not None}
+    if isinstance(value, list | tuple):
         return [_spelled(one, field) for one in value]
+    if isinstance(value, Path):
+        return value.as_posix()
+    if units.is_pint(value):
+        return units.as_text(value)
     if isinstance(value, bool) or not isinstance(value, int | float) or field is None:
         return value
     kind = kind_in([*field.metadata, field.annotation], inside=True)

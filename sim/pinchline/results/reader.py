@@ -31,6 +31,10 @@ def read_result(path: str | Path) -> Result:
     ----------
     path : the HDF5 file
 
+    Returns
+    -------
+    The result that was written, bit for bit.
+
     Raises
     ------
     InputError

@@ -41,6 +41,14 @@ def is_study(path: str | Path) -> bool:
 def read_study(path: str | Path) -> StudyResult:
     """Read a study; one that still runs gives what it has so far.
 
+    Parameters
+    ----------
+    path : the HDF5 file
+
+    Returns
+    -------
+    Coordinates and results, arrays over the study's dimensions, each with its unit.
+
     Raises
     ------
     InputError

@@ -66,6 +66,11 @@ def fit(
     workers : processes for it; None takes all cores
     progress : called with a share from 0 to 1 and a few words
 
+    Returns
+    -------
+    An estimate of every parameter with its deviation, in internal units, and what is
+    left over at every reading.
+
     Raises
     ------
     InputError

@@ -60,6 +60,11 @@ def make_plan(
     workers : processes; None takes all cores
     progress : called with the share done (0..1) and what is done
 
+    Returns
+    -------
+    The case with its moves, the result of running it, and how far the part is from the
+    wanted one.
+
     Raises
     ------
     InputError

@@ -226,6 +226,11 @@ def scatter(
     workers : processes; None takes all cores
     progress : called with the share done (0..1) and what is being done
 
+    Returns
+    -------
+    Inputs and quantities of every part, arrays ``(n, inputs)`` and ``(n, quantities)``
+    in internal units, and the shares of the spread ``(quantities, inputs)``.
+
     Raises
     ------
     InputError

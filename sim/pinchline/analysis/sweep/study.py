@@ -79,6 +79,10 @@ def study(
     scheduler : address of a Dask scheduler, which then does the work
     progress : called with the share done (0..1) and the pace in words
 
+    Returns
+    -------
+    The study as its file holds it, arrays over its dimensions.
+
     Raises
     ------
     InputError

@@ -100,6 +100,11 @@ def run_case(case: Case, *, progress: Progress | None = None) -> Result:
     case : the checked case
     progress : called with the share done (0..1) and the move in words
 
+    Returns
+    -------
+    The free part, every step and frame, and the events, in mm, N/mm, rad and 1/mm; the
+    units stand with the names in its datasets.
+
     Raises
     ------
     InputError
