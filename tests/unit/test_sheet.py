@@ -5,7 +5,8 @@ import pytest
 from pinchline.case.case import load_case
 from pinchline.case.moves import Lift
 from pinchline.solvers import sheet
-from pinchline.solvers.steady.problem import held_flat, setting_of
+from pinchline.solvers.regime import width_regime
+from pinchline.solvers.steady.problem import setting_of
 from pinchline.solvers.stepped.equilibrium.window import tooling
 from pinchline.solvers.stepped.state import new_state
 
@@ -21,7 +22,7 @@ def in_both_solvers(case):
         *(beam.axial, beam.shear, beam.bending, beam.bulge, beam.first_yield),
         *(tools.foundation, tools.offset),
     )
-    strip = setting_of(case, held_flat(case, LIFT), 0.0, "operator", 1.0).strip
+    strip = setting_of(case, width_regime(case, LIFT).held, 0.0, "operator", 1.0).strip
     steady = (
         *(strip.axial, strip.shear, strip.bending, strip.bulge, strip.first_yield),
         *(strip.foundation, strip.offset),

@@ -71,7 +71,7 @@ def test_the_beam_law_is_what_the_rolls_feel_too():
     """
     n, radius = 800, 5.0
     law = beam.law_of(0.01, 1.0e-4)
-    strip = rig.Strip(law, 1.1 * SPAN, n, T, rigidity=1.0e6)
+    strip = rig.StripFixture(law, 1.1 * SPAN, n, T, rigidity=1.0e6)
     strip.chain.x[:] -= 0.5 * strip.length
     load, sag = beam.first_yield(law)
     stiff = 2.0e2 * load / sag / strip.beam.length

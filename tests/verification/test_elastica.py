@@ -100,7 +100,7 @@ def test_an_end_moment_rolls_the_strip_up_to_an_arc(turn):
 
 def test_a_positive_moment_curls_the_strip_up():
     """Sign: positive curvature curls up, round the upper roll. Source: design.md 4."""
-    strip = rig.Strip(elastica.elastic(), L, 10, T)
+    strip = rig.StripFixture(elastica.elastic(), L, 10, T)
     strip.clamp()
     strip.push(10, rig.THETA, 0.5 * strip.beam.bending / L)
     strip.settle()
@@ -118,7 +118,7 @@ def test_a_short_strip_also_shears_and_stretches(attitude):
     law = elastica.elastic()
     unit = law.bending / L**2
     load = 1.0e-5 * unit
-    strip = rig.Strip(law, L, n, T, rigidity=along, shear_rigidity=across)
+    strip = rig.StripFixture(law, L, n, T, rigidity=along, shear_rigidity=across)
     c, s = math.cos(attitude), math.sin(attitude)
     strip.chain.y[:] = strip.chain.x * s
     strip.chain.x[:] *= c
@@ -143,7 +143,7 @@ def test_the_tangent_of_the_strip_is_the_slope_of_its_forces():
     Source: derived here. Newton's steps hide a wrong tangent from every other test.
     """
     law = rig.beam_profile(1.0, 0.002, T, hardening=0.1)
-    strip = rig.Strip(law, 10.0, 5, T, rigidity=500.0, shear_rigidity=130.0)
+    strip = rig.StripFixture(law, 10.0, 5, T, rigidity=500.0, shear_rigidity=130.0)
     random = np.random.default_rng(2)
     places = strip.chain[:3]
     for array, size in zip(places, (0.4, 0.4, 0.5), strict=True):

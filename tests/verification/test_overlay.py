@@ -93,7 +93,7 @@ def test_moment_and_what_remains_follow_the_full_curve(card, held):
     stresses = plane_strain(material) if held else uniaxial(material)
     law = law_of(material, held)
     for radius in RADII:
-        piece = rig.Piece(law, sub=60)
+        piece = rig.SectionFixture(law, sub=60)
         computed, truth = piece.bend_to(1.0 / radius), moment(stresses, 1.0 / radius)
         label = f"{card}, held {held:g}, R/t {radius:g}"
         # corners of twelve sub-layers: the stress swings about the curve by 0.5 %, its
@@ -117,7 +117,7 @@ def test_shares_of_the_uniaxial_curve_would_be_too_soft_in_plane_strain():
         parts = sub_layers(material, flat=flat)
         law = plain._replace(layers=overlaid(plain.layers, LAYERS, parts))
         virgin = np.zeros((section.HISTORY, law.layers.shape[1]))
-        piece = rig.Piece(law._replace(virgin=virgin), sub=60)
+        piece = rig.SectionFixture(law._replace(virgin=virgin), sub=60)
         moments[flat] = piece.bend_to(1.0 / 50.0)
         rig.report(f"moment, shares fitted so: {flat}", moments[flat], truth)
     assert moments[False] < 0.993 * truth
@@ -134,10 +134,10 @@ def test_back_again_goes_twice_the_curve(card):
     law = law_of(metal(card), held=0.0)
     peak = 1.0 / 40.0
     for back in (0.3, 1.0, 1.6):
-        piece = rig.Piece(law)
+        piece = rig.SectionFixture(law)
         turned = piece.bend_to(peak)
         computed = piece.bend_to(peak - back * peak)
-        published = turned - 2.0 * rig.Piece(law).bend_to(0.5 * back * peak)
+        published = turned - 2.0 * rig.SectionFixture(law).bend_to(0.5 * back * peak)
         # an identity of elastic, perfectly plastic elements: rounding only
         assert rig.report(f"{card}, back by {back:g}", computed, published) < 1.0e-9
 
@@ -150,7 +150,7 @@ def test_points_of_a_test_say_the_same_as_the_exponent():
     points = metal("2024-T3", strain=tuple(strains), stress=stresses, measure="true")
     for radius in RADII:
         moments = [
-            rig.Piece(law_of(m), sub=60).bend_to(1.0 / radius)
+            rig.SectionFixture(law_of(m), sub=60).bend_to(1.0 / radius)
             for m in (points, exponent)
         ]
         # chords between points 15 % of strain apart lie up to (0.15)^2/8 of the bend of
@@ -179,7 +179,7 @@ def test_the_section_keeps_its_stiffness_and_keeps_nothing_below_first_set(held)
     assert law.first_yield == pytest.approx(plain.first_yield, rel=0.02)
     assert law.first_set < 0.9 * law.first_yield
     for share, spent in ((0.999, False), (1.01, True)):
-        piece = rig.Piece(law)
+        piece = rig.SectionFixture(law)
         piece.bend_to(share * law.first_set / law.bending)
         assert (piece.plastic_work > 0.0) == spent
 

@@ -59,7 +59,7 @@ def test_bent_layers_follow_the_closed_form_to_thirty_times_first_yield(hardenin
     ratios = np.concatenate([np.linspace(1.0, 30.0, 300), [1.05, 19.9, 20.1]])
     worst = 0.0, 1.0, 0.0, 0.0
     for c in ratios:
-        piece = rig.Piece(layers_of_the_closed_form(hardening))
+        piece = rig.SectionFixture(layers_of_the_closed_form(hardening))
         m = piece.bend_to(c * FIRST_CURVATURE) / FIRST_MOMENT
         exact = world.bilinear_moment(c, plane_share(hardening))
         worst = max(worst, (abs(m / exact - 1.0), c, m, exact))
@@ -74,7 +74,7 @@ def test_the_profile_is_the_closed_form(row):
     """Moments of references.md, section 2 (Prager & Hodge 1951; derived here)."""
     c, *moments = row
     for h, published in zip(world.HARDENINGS, moments, strict=True):
-        piece = rig.Piece(rig.beam_profile(E, STRENGTH, T, hardening=h))
+        piece = rig.SectionFixture(rig.beam_profile(E, STRENGTH, T, hardening=h))
         moment = piece.bend_to(c * piece.law.yield_curvature) / piece.law.first_yield
         # the table has six decimals
         assert rig.report(f"m at c = {c}, h = {h}", moment, published) < 1.0e-6
@@ -106,7 +106,7 @@ def test_unload_and_reversed_load_keep_to_the_fine_fibres(c, kinematic):
     # 0.1 % is the contract for the layers; the profile is exact, the fibres' midpoint
     # rule errs by 1/4000 squared
     for (name, law), most in zip(laws.items(), (ASKED, 1.0e-6), strict=True):
-        piece = rig.Piece(law)
+        piece = rig.SectionFixture(law)
         moments = np.array([piece.bend_to(k) for k in path])
         at = int(np.argmax(np.abs(moments - truth)))
         scale = float(np.max(np.abs(truth)))
@@ -125,7 +125,7 @@ def test_a_random_programme_of_bends_keeps_to_the_fine_fibres(seed, kinematic):
     random = np.random.default_rng(seed)
     path = random.uniform(-12.0, 12.0, 60) * FIRST_CURVATURE
     path *= random.choice([0.15, 0.4, 1.0], 60)
-    piece = rig.Piece(rig.closed_form(sheet(0.02), T, kinematic=kinematic))
+    piece = rig.SectionFixture(rig.closed_form(sheet(0.02), T, kinematic=kinematic))
     judge = fibres(0.02, kinematic)
     truth = np.array([judge.bend_to(k) for k in path])
     moments = np.array([piece.bend_to(k) for k in path])
@@ -144,7 +144,7 @@ def test_what_a_full_profile_forgets_does_not_matter(kinematic):
     Source: fibre integration, derived here.
     """
     ratios = np.linspace(15.0, 2.0, 40) * (-1.0) ** np.arange(40)
-    piece = rig.Piece(rig.closed_form(sheet(0.02), T, kinematic=kinematic))
+    piece = rig.SectionFixture(rig.closed_form(sheet(0.02), T, kinematic=kinematic))
     judge = fibres(0.02, kinematic)
     path = np.concatenate([ratios, [0.0, 20.0, 0.0, -20.0]]) * FIRST_CURVATURE
     truth, moments, places = [], [], []
@@ -167,7 +167,7 @@ def test_what_a_full_profile_forgets_does_not_matter(kinematic):
 def test_a_wide_sheet_is_stiffer_than_a_narrow_beam():
     """Elastic slope E t^3 / 12 (1 - nu^2). Source: any text; derived here."""
     law = rig.layered(sheet(), T)
-    piece = rig.Piece(law)
+    piece = rig.SectionFixture(law)
     slope = piece.bend_to(0.3 * law.yield_curvature) / (0.3 * law.yield_curvature)
     published = E * T**3 / 12.0 / (1.0 - NU**2)
     # the weights integrate a linear stress exactly: rounding only
@@ -188,7 +188,7 @@ def test_the_surface_yields_at_the_stress_of_von_mises(poisson):
     # a closed quadratic: rounding only
     assert rig.report("first yield, MPa", stress, published) < 1.0e-9
     assert rig.report("first moment", law.first_yield, published * T**2 / 6) < 1.0e-9
-    piece = rig.Piece(law)
+    piece = rig.SectionFixture(law)
     _, below = piece.try_at(0.999 * law.yield_curvature)
     _, above = piece.try_at(1.001 * law.yield_curvature)
     assert below == pytest.approx(law.bending, rel=1.0e-9)
@@ -206,7 +206,7 @@ def test_layers_follow_the_rate_equations_of_von_mises(kinematic):
     law = rig.layered(sheet(hardening), T, kinematic=kinematic, layers=8)
     turns = np.array([6.0, -4.0, 9.0]) * law.yield_curvature
     steps = 400
-    piece = rig.Piece(law, sub=steps)
+    piece = rig.SectionFixture(law, sub=steps)
     stress_x, stress_z = [], []
     for turn in turns:
         piece.bend_to(turn)
@@ -239,8 +239,8 @@ def test_one_step_of_the_layers_lands_near_many():
     """
     law = rig.layered(sheet(0.02), T)
     for c in (1.2, 2.0, 5.0, 20.0):
-        one = rig.Piece(law).bend_to(c * law.yield_curvature)
-        many = rig.Piece(law, sub=1000).bend_to(c * law.yield_curvature)
+        one = rig.SectionFixture(law).bend_to(c * law.yield_curvature)
+        many = rig.SectionFixture(law, sub=1000).bend_to(c * law.yield_curvature)
         # first order in the turn of the stress, which is 10 deg in all; what a feed
         # does in tens of steps is ten times better
         assert rig.report(f"moment at c = {c}, one step", one, many) < 3.0e-3
@@ -253,7 +253,7 @@ def test_a_wide_sheet_bent_far_flows_at_two_over_root_three():
     Plasticity (1950), from memory.
     """
     law = rig.layered(sheet(), T, layers=64)
-    piece = rig.Piece(law, sub=200)
+    piece = rig.SectionFixture(law, sub=200)
     moment = piece.bend_to(60.0 * law.yield_curvature)
     surface = (piece.history[0, -1] + piece.history[1, -1]) / math.sqrt(2.0)
     published = 2.0 / math.sqrt(3.0) * STRENGTH
@@ -276,8 +276,8 @@ def test_the_closed_form_and_the_layers_stay_a_few_percent_apart():
     left = {}
     for c in (1.2, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0):
         k = c * FIRST_CURVATURE
-        a = rig.Piece(full, sub=200).bend_to(k)
-        b = rig.Piece(fast).bend_to(k)
+        a = rig.SectionFixture(full, sub=200).bend_to(k)
+        b = rig.SectionFixture(fast).bend_to(k)
         rig.report(f"moment at c = {c}, layers against closed form", a, b)
         remains = k - a / full.bending, k - b / fast.bending
         left[c] = rig.report(f"curvature left at c = {c}", *remains)
@@ -318,7 +318,7 @@ def test_a_clad_sheet_is_bent_by_core_and_skins():
     plastic = 2.0 / math.sqrt(3.0)
     plastic *= card.yield_strength * core**2 + clad.yield_strength * (half**2 - core**2)
     soft = rig.layered(limp, T)
-    moment = rig.Piece(soft, sub=50).bend_to(300.0 * soft.yield_curvature)
+    moment = rig.SectionFixture(soft, sub=50).bend_to(300.0 * soft.yield_curvature)
     # twenty layers take the stress as linear from the middle to the first of them:
     # a third of a layer squared, 0.083 %
     assert rig.report("fully plastic moment", moment, plastic) < ASKED
@@ -343,7 +343,7 @@ def test_the_tangent_is_the_slope_of_the_moment(name, kinematic):
     """dM/dkappa against a central difference. Source: derived here."""
     law = ALL_LAWS[name](kinematic)
     first = law.yield_curvature
-    piece = rig.Piece(law)
+    piece = rig.SectionFixture(law)
     worst = 0.0
     for k in np.array([4.0, 1.0, -3.0, 6.0, 5.2, 2.0]) * first:
         for there in (0.31, 1.73, -2.21, 5.17, -6.3, 12.1):
@@ -369,7 +369,7 @@ def test_work_is_stored_or_spent(name, kinematic):
 
     Source: first law, derived here. Plastic work includes what the back stress stores.
     """
-    piece = rig.Piece(ALL_LAWS[name](kinematic), sub=5)
+    piece = rig.SectionFixture(ALL_LAWS[name](kinematic), sub=5)
     for c in CYCLE:
         piece.bend_to(c * piece.law.yield_curvature)
         computed = piece.plastic_work + piece.elastic_energy()
@@ -387,8 +387,8 @@ def test_a_cycle_spends_what_the_fibres_spend(kinematic):
     Source: fibre integration, derived here.
     """
     judge = fibres(HARD, kinematic)
-    profile = rig.Piece(ALL_LAWS["profile"](kinematic), sub=500)
-    layers = rig.Piece(ALL_LAWS["uniaxial"](kinematic), sub=500)
+    profile = rig.SectionFixture(ALL_LAWS["profile"](kinematic), sub=500)
+    layers = rig.SectionFixture(ALL_LAWS["uniaxial"](kinematic), sub=500)
     at = 0.0
     for c in CYCLE:
         for step in np.linspace(at, c, 501)[1:]:

@@ -53,7 +53,7 @@ def test_an_end_moment_leaves_the_same_bend_everywhere(turn):
     """
     t, n, h, c = 1.0, 16, 0.1, 5.0
     law = rig.beam_profile(70.0e3, 250.0, t, hardening=h)
-    strip = rig.Strip(law, 60.0, n, t)
+    strip = rig.StripFixture(law, 60.0, n, t)
     ca, sa = math.cos(turn), math.sin(turn)
     strip.chain.y[:] = strip.chain.x * sa
     strip.chain.x[:] *= ca
@@ -135,7 +135,7 @@ def test_a_released_strip_bears_no_moment(make, kinematic):
     material = rig.metal(modulus=70.0e3, poisson=0.33, strength=200.0, hardening=0.1)
     law = make(material, t, kinematic=kinematic)
     c = 20.0
-    piece = rig.Piece(law, sub=4)
+    piece = rig.SectionFixture(law, sub=4)
     piece.bend_to(c * law.yield_curvature)
     left = left_of(law, t, c * law.yield_curvature)
     moment, _ = piece.try_at(left)
@@ -152,7 +152,7 @@ def test_a_strip_bent_to_and_fro_keeps_to_the_fibres(kinematic):
     """
     t, n, h = 1.0, 3, 0.05
     law = rig.beam_profile(70.0e3, 250.0, t, hardening=h, kinematic=kinematic)
-    strip = rig.Strip(law, 20.0, n, t)
+    strip = rig.StripFixture(law, 20.0, n, t)
     strip.clamp()
     judge = judges.Fibres(70.0e3, 250.0, t, hardening=h, kinematic=kinematic)
     random = np.random.default_rng(7)
@@ -182,7 +182,7 @@ def test_layers_know_how_far_they_may_bend_elastically(kinematic):
     t, n = 1.0, 3
     material = rig.metal(modulus=70.0e3, poisson=0.33, strength=250.0, hardening=0.05)
     law = rig.layered(material, t, kinematic=kinematic)
-    strip, piece = rig.Strip(law, 20.0, n, t), rig.Piece(law)
+    strip, piece = rig.StripFixture(law, 20.0, n, t), rig.SectionFixture(law)
     strip.clamp()
     random = np.random.default_rng(7)
     walk = np.cumsum(random.normal(0.0, 1.0, 80) * random.choice([0.3, 3.0], 80))
@@ -357,5 +357,5 @@ def test_seville_moment_curvature_sample():
     assert rig.report("E', MPa", stiff, modulus) < 5.0e-4
     assert rig.report("radius, mm", 1.0 / law.yield_curvature, radius) < 1.0e-4
     assert rig.report("M_e, N", law.first_yield, first) < 3.0e-4
-    moment = rig.Piece(law).bend_to(1000.0 * law.yield_curvature)
+    moment = rig.SectionFixture(law).bend_to(1000.0 * law.yield_curvature)
     assert rig.report("M_p, N", moment, plastic) < 3.0e-4

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from rig import Piece, report
+from rig import SectionFixture, report
 
 from pinchline.case.case import ModelOptions, parse_case
 from pinchline.physics import section
@@ -65,7 +65,7 @@ def test_a_partly_held_section_is_the_sum_of_its_two_parts(held):
 
     Exact: both bands have the same curvature. To rounding.
     """
-    together, flat, free = (Piece(law(share)) for share in (held, 1.0, 0.0))
+    together, flat, free = (SectionFixture(law(share)) for share in (held, 1.0, 0.0))
     for k in (0.002, 0.01, 0.03, 0.028, 0.01, -0.005, -0.02, 0.0):
         parts = [piece.bend_to(k) for piece in (together, flat, free)]
         expected = held * parts[1] + (1.0 - held) * parts[2]
