@@ -19,14 +19,13 @@ from pathlib import Path
 import numpy as np
 
 from pinchline.analysis.planning.lift_table import lift_table
-from pinchline.analysis.planning.plan import FLATS, RADII, PartQuantity
 from pinchline.analysis.planning.planner import make_plan
 from pinchline.analysis.planning.search import Search
 from pinchline.analysis.planning.shortfall import bound, reach
 from pinchline.case.case import Case, parse_case
 from pinchline.case.demand import LimitKind
 from pinchline.errors import PinchlineError
-from pinchline.parts.assess import judge, read_made
+from pinchline.parts.assess import FLATS, RADII, PartQuantity, judge, read_made
 from pinchline.solvers.stepped.program import run_case
 
 ALLOYS = ("5052-H32", "2024-T3", "3003-H14", "6061-T4", "5052-O")
