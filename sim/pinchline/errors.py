@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pathlib import Path
 
-_LONGEST_VALUE = 80
+_MAX_VALUE_LENGTH = 80
 
 
 class PinchlineError(Exception):
@@ -88,7 +88,7 @@ class InputError(PinchlineError):
 
 
 class StoppedError(PinchlineError):
-    """A limit of the machine or the sheet ends the job that is asked about."""
+    """A limit of the machine or the sheet ends the job."""
 
     exit_code = 3
 
@@ -128,6 +128,6 @@ def shown(value: object) -> str:
         text = json.dumps(value, ensure_ascii=False)
     except (TypeError, ValueError):
         text = str(value)
-    if len(text) > _LONGEST_VALUE:
-        text = f"{text[: _LONGEST_VALUE - 3]}..."
+    if len(text) > _MAX_VALUE_LENGTH:
+        text = f"{text[: _MAX_VALUE_LENGTH - 3]}..."
     return text

@@ -1,6 +1,6 @@
 """Sentences with metric quantities in them, said in inches.
 
-Messages are made where a thing happens, deep inside, in the units that are computed in.
+Messages are written deep inside, where a thing happens, in the units computed in.
 Whoever asks for inches gets them at the edge: here every number with its unit in a
 sentence is found and said anew. What stands in quotes is what a file holds, or an
 example, and stays.
@@ -36,13 +36,13 @@ _QUANTITY = re.compile(
     rf"(?<![\w.\"'])({_NUMBER})(?: (to|and) ({_NUMBER}))? "
     rf"({'|'.join(map(re.escape, _SPELLED))})(?![\w/])"
 )
-_MORE = 1  # figures than the metric number has: most inch units are coarser
-_LEAST = 3
+_EXTRA_FIGURES = 1  # figures than the metric number has: most inch units are coarser
+_MIN_FIGURES = 3
 
 
 def inches_first(text: str) -> str:
     """Say every quantity in inches and what goes with them, the metric beside it."""
-    return _QUANTITY.sub(lambda found: f"{_said(found)} ({found[0]})", text)
+    return _QUANTITY.sub(lambda match: f"{_said(match)} ({match[0]})", text)
 
 
 def in_inches(text: str) -> str:
@@ -60,15 +60,15 @@ def alone(text: str, system: System) -> str:
     return text if system == "metric" else in_inches(text)
 
 
-def _said(found: re.Match[str]) -> str:
-    dimension, size = _SPELLED[found[4]]
+def _said(match: re.Match[str]) -> str:
+    dimension, size = _SPELLED[match[4]]
     unit, factor, _ = units.shop_unit(dimension, "inch")
     numbers = [
         _number(number, dimension, size / factor)
-        for number in (found[1], found[3])
+        for number in (match[1], match[3])
         if number is not None
     ]
-    return f" {found[2]} ".join(numbers) + f" {unit}"
+    return f" {match[2]} ".join(numbers) + f" {unit}"
 
 
 def _number(text: str, dimension: Dimension, factor: float) -> str:
@@ -79,4 +79,4 @@ def _number(text: str, dimension: Dimension, factor: float) -> str:
     if dimension == "length" and not exponent:
         return f"{value:.{4 if len(decimals) > 1 else 3}f}"
     told = len((whole + decimals).lstrip("0"))
-    return units.figures(value, max(_LEAST, told + _MORE))
+    return units.figures(value, max(_MIN_FIGURES, told + _EXTRA_FIGURES))

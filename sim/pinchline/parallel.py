@@ -1,4 +1,4 @@
-"""The same question asked of many items, in processes here or on a cluster."""
+"""One function over many items, in processes of this machine or on a cluster."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ T = TypeVar("T")
 
 @contextmanager
 def workers(wanted: int | None, jobs: int) -> Iterator[Map]:
-    """Give what does a function for every item of a list, in order, as they are done.
+    """Parallel map: applies a function to every item of a list, results in order.
 
     Parameters
     ----------
@@ -57,11 +57,11 @@ CONNECT_SECONDS = 20
 
 @dataclass(frozen=True)
 class Crew:
-    """Who works.
+    """A pool of workers.
 
     Attributes
     ----------
-    executor : what futures are asked of
+    executor : gives the futures
     size : how many can run at a time
     """
 

@@ -136,7 +136,7 @@ _QUANTITY = re.compile(
 _NUMBER_ONLY = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf(?:inity)?)\b", re.IGNORECASE)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d")
-_LONGEST_UNIT = 24
+_MAX_UNIT_LENGTH = 24
 
 
 def allowed_text(dimension: Dimension, bounds: str = "") -> str:
@@ -303,7 +303,7 @@ def _pint_factor(unit: str, dimension: Dimension) -> float | None:
 
     Angles stay with the table: to pint every pure number is an angle.
     """
-    if dimension == "angle" or len(unit) > _LONGEST_UNIT or "**" in unit:
+    if dimension == "angle" or len(unit) > _MAX_UNIT_LENGTH or "**" in unit:
         return None
     import tokenize
 

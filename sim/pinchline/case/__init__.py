@@ -1,1 +1,1 @@
-"""What is asked: sheet, material, machine, moves, measures; validated and frozen."""
+"""The case: sheet, material, machine, moves, measures; validated and frozen."""

@@ -47,15 +47,18 @@ from pinchline.case.variation import (
     tree_of,
 )
 
-_DEFAULT_ELEMENT = 0.25  # of the thickness
-_HALF = 32.0 / 13.0  # E'/t: half the thickness under an even pressure
-_LUMPED = 0.8  # E'/t: stands for bulging as well, calibrated on a continuum
-_LEAST_STEPS, _LONGEST_STEP = 2, 0.2  # mm: longer ones step over the peak at a roll
-_FLAT_GUESS = 0.4  # of the distance of the rear roll: a flat, until it is planned
+_ELEMENT_THICKNESSES = 0.25  # of the thickness
+_HALF_SHEET_FOUNDATION = 32.0 / 13.0  # E'/t: half the thickness, even pressure
+_BULGING_FOUNDATION = 0.8  # E'/t: with bulging, calibrated on a continuum
+_MIN_STEPS_PER_ELEMENT, _MAX_STEP_MM = (
+    2,
+    0.2,
+)  # mm: longer ones step over the peak at a roll
+_FLAT_ESTIMATE_DISTANCES = 0.4  # to the rear roll; unplanned
 # what the length of a blank is estimated from, beside the sheet
-_OF_BLANK = {"target", "machine.use", "machine.rear.distance"}
+_BLANK_KEYS = {"target", "machine.use", "machine.rear.distance"}
 _IN_PYTHON = "a case in Python"
-_HARDENING = {"isotropic": 0.0, "kinematic": 1.0}
+_HARDENING_SHARES = {"isotropic": 0.0, "kinematic": 1.0}
 
 
 class _Hardening(Number):
@@ -69,9 +72,9 @@ class _Hardening(Number):
     def __call__(self, value: object) -> float:
         """Return the kinematic share, or refuse the value."""
         if isinstance(value, str):
-            if value in _HARDENING:
-                return _HARDENING[value]
-            hint = library.did_you_mean(value, list(_HARDENING))
+            if value in _HARDENING_SHARES:
+                return _HARDENING_SHARES[value]
+            hint = library.did_you_mean(value, list(_HARDENING_SHARES))
             refuse(f"is not known{hint}", value=value, allowed=self.allowed)
         return super().__call__(value)
 
@@ -133,14 +136,16 @@ class ModelOptions(Record):
     @property
     def foundation(self) -> float:
         """Foundation stiffness, times E'/t."""
-        return self.contact or (_HALF if self.bulging else _LUMPED)
+        return self.contact or (
+            _HALF_SHEET_FOUNDATION if self.bulging else _BULGING_FOUNDATION
+        )
 
     @property
     def plain(self) -> Self:
         """Without bulging; a foundation that stands for it takes its place."""
         if not self.bulging:
             return self
-        contact = self.foundation * _LUMPED / _HALF
+        contact = self.foundation * _BULGING_FOUNDATION / _HALF_SHEET_FOUNDATION
         return self.model_copy(update={"bulging": False, "contact": contact})
 
 
@@ -280,7 +285,7 @@ class Case(Written):
         every = joined(self._changes, changes)
         parts = {key.split(".")[0] for key in changes}
         blank = self._blank_found and "sheet.length" not in changes
-        blank = blank and not _OF_BLANK.isdisjoint({*parts, *changes})
+        blank = blank and not _BLANK_KEYS.isdisjoint({*parts, *changes})
         own = isinstance(self._changes.get("sheet.material"), Material)
         case: Case | None = None
         if not blank:
@@ -330,7 +335,7 @@ class Case(Written):
     @property
     def elements(self) -> int:
         """Number of elements of the sheet."""
-        wished = self.model.element or _DEFAULT_ELEMENT * self.sheet.thickness
+        wished = self.model.element or _ELEMENT_THICKNESSES * self.sheet.thickness
         return max(1, ceil(self.sheet.length / wished - 1.0e-9))
 
     @property
@@ -342,7 +347,9 @@ class Case(Written):
     def steps_per_element(self) -> int:
         """Feed steps of an element."""
         asked = self.model.steps_per_element
-        return asked or max(_LEAST_STEPS, ceil(self.element / _LONGEST_STEP - 1.0e-9))
+        return asked or max(
+            _MIN_STEPS_PER_ELEMENT, ceil(self.element / _MAX_STEP_MM - 1.0e-9)
+        )
 
     @property
     def program(self) -> ProgramTrace:
@@ -414,7 +421,7 @@ def _blank(target: Target | None, machine: Machine) -> Callable[[float], float] 
     """Length of a blank for a target, by the sheet's thickness; both in mm."""
     if target is None:
         return None
-    flat = _FLAT_GUESS * machine.rear.distance
+    flat = _FLAT_ESTIMATE_DISTANCES * machine.rear.distance
     return lambda thickness: target.blank(thickness, flat)
 
 

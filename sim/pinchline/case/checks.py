@@ -1,4 +1,4 @@
-"""What must hold between the parts of a case before anything is computed."""
+"""Consistency checks between the parts of a case, made before it is computed."""
 
 from math import cos, hypot, pi, sin
 from typing import TYPE_CHECKING, NoReturn
@@ -12,11 +12,14 @@ from pinchline.errors import InputError
 if TYPE_CHECKING:
     from pinchline.case.case import Case
 
-_MOST_ELEMENTS = 20000
-_LEAST_ELEMENTS = 8
+_MAX_ELEMENTS = 20000
+_MIN_ELEMENTS = 8
 THICKEST = 0.25  # of the radius: as far as beam theory holds
-_ROUNDING = 1.0e-9
-_AFTER: dict[str, tuple[str, ...]] = {"release": ("turn", "place"), "turn": ("place",)}
+_RELATIVE_ROUNDING = 1.0e-9
+_ALLOWED_AFTER: dict[str, tuple[str, ...]] = {
+    "release": ("turn", "place"),
+    "turn": ("place",),
+}
 
 
 def check_case(case: "Case") -> None:
@@ -70,14 +73,14 @@ def _mm(value: float) -> str:
 def _check_sheet(case: "Case") -> None:
     sheet = case.sheet
     thickest = THICKEST * case.machine.rolls.upper_radius
-    if sheet.thickness > thickest * (1.0 + _ROUNDING):
+    if sheet.thickness > thickest * (1.0 + _RELATIVE_ROUNDING):
         _refuse(
             "a sheet thicker than the rolls allow",
             "sheet.thickness",
             _mm(sheet.thickness),
             f"up to a quarter of the upper roll's radius, {_mm(thickest)}",
         )
-    if sheet.length < 4.0 * sheet.thickness * (1.0 - _ROUNDING):
+    if sheet.length < 4.0 * sheet.thickness * (1.0 - _RELATIVE_ROUNDING):
         _refuse(
             "the sheet is shorter than four thicknesses",
             "sheet.length",
@@ -86,7 +89,7 @@ def _check_sheet(case: "Case") -> None:
         )
     bend = abs(sheet.curvature)
     closest = max(sheet.thickness / THICKEST, sheet.length / (2.0 * pi))
-    if bend * closest > 1.0 + _ROUNDING:
+    if bend * closest > 1.0 + _RELATIVE_ROUNDING:
         _refuse(
             "the sheet is curved too tightly, or closes on itself",
             "sheet.curvature",
@@ -172,7 +175,7 @@ def _check_bearings(case: "Case") -> None:
     if shaft is None:
         return
     needed = sheet.width + 2.0 * abs(sheet.off_centre)
-    if needed >= shaft.span * (1.0 - _ROUNDING):
+    if needed >= shaft.span * (1.0 - _RELATIVE_ROUNDING):
         room = _mm(shaft.span - 2.0 * abs(sheet.off_centre))
         _refuse(
             "the sheet reaches over the bearings of the rolls",
@@ -186,20 +189,20 @@ def _check_bearings(case: "Case") -> None:
 def _check_elements(case: "Case") -> None:
     thickness, length = case.sheet.thickness, case.sheet.length
     element = case.model.element
-    if element is not None and element > 2.0 * thickness * (1.0 + _ROUNDING):
+    if element is not None and element > 2.0 * thickness * (1.0 + _RELATIVE_ROUNDING):
         _refuse(
             "the element is longer than two thicknesses",
             "model.element",
             _mm(element),
             f"up to {_mm(2.0 * thickness)}; a quarter of the thickness is usual",
         )
-    if not _LEAST_ELEMENTS <= case.elements <= _MOST_ELEMENTS:
-        least, most = length / _MOST_ELEMENTS, length / _LEAST_ELEMENTS
+    if not _MIN_ELEMENTS <= case.elements <= _MAX_ELEMENTS:
+        least, most = length / _MAX_ELEMENTS, length / _MIN_ELEMENTS
         _refuse(
             f"the sheet would have {case.elements} elements",
             "model.element" if element is not None else "sheet.length",
             _mm(element if element is not None else length),
-            f"{_LEAST_ELEMENTS} to {_MOST_ELEMENTS} elements: model.element from "
+            f"{_MIN_ELEMENTS} to {_MAX_ELEMENTS} elements: model.element from "
             f"{_mm(least)} to {_mm(most)} for this length",
         )
 
@@ -221,7 +224,7 @@ def _check_order(step: TracedMove, last: str, key: str) -> None:
     if not last and not isinstance(move, Place):
         allowed = 'a move of kind "place" first'
         _refuse("no sheet is in the machine yet", f"{key}: kind", move.kind, allowed)
-    after = _AFTER.get(last)
+    after = _ALLOWED_AFTER.get(last)
     if after is not None and move.kind not in after:
         message = f"the sheet is out of the machine after {last}"
         _refuse(message, f"{key}: kind", move.kind, f"{' or '.join(after)} next")
@@ -243,10 +246,13 @@ def _check_move(step: TracedMove, length: float, key: str) -> None:
         allowed = f"above 0 and below the sheet's length, {_mm(length)}"
         message = "the nip line misses the sheet"
         _refuse(message, f"{key}: at", _mm(move.at), allowed)
-    if isinstance(move, Lower) and move.to > step.lift_before + _ROUNDING:
+    if isinstance(move, Lower) and move.to > step.lift_before + _RELATIVE_ROUNDING:
         allowed = f"a lift up to the present {_mm(step.lift_before)}"
         _refuse("lower would raise the roll", f"{key}: to", _mm(move.to), allowed)
-    if isinstance(move, Feed) and (move.leave or 0.0) > step.behind + _ROUNDING:
+    if (
+        isinstance(move, Feed)
+        and (move.leave or 0.0) > step.behind + _RELATIVE_ROUNDING
+    ):
         _refuse(
             f"only {_mm(step.behind)} of sheet are behind the nip line here",
             f"{key}: leave",
@@ -289,7 +295,7 @@ def _check_target(case: "Case") -> None:
         return
     tightest = thickness / THICKEST
     for key, radius in _target_radii(case):
-        if target.to_middle(radius, thickness) < tightest * (1.0 - _ROUNDING):
+        if target.to_middle(radius, thickness) < tightest * (1.0 - _RELATIVE_ROUNDING):
             _refuse(
                 "a part too tight for its thickness",
                 f"target.{key}",
@@ -309,7 +315,7 @@ def _check_target(case: "Case") -> None:
             "the outline of a part that is bent",
         )
     closed = target.hand_opening
-    if closed is not None and closed < thickness * (1.0 - _ROUNDING):
+    if closed is not None and closed < thickness * (1.0 - _RELATIVE_ROUNDING):
         _refuse(
             "the edges would lie inside each other",
             "target.opening",

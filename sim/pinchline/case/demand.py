@@ -1,4 +1,4 @@
-"""What a job demands of a machine, and the limits that it can meet.
+"""Demands of a job on a machine, and the limits that they can reach.
 
 A limit's displayed words stand here alone; code compares members of ``LimitKind``.
 """
@@ -178,7 +178,7 @@ MACHINE_LIMITS = tuple(q.limit for q in RATED_QUANTITIES if q.limit is not None)
 
 
 class Demand(NamedTuple):
-    """What a step, a pass or a job asks of a machine over the whole width.
+    """Demand of a step, a pass or a job on a machine, over the whole width.
 
     NaN where the machine card does not say. The fields are ``DEMAND_QUANTITIES``.
     grip_margin: friction grip of the pinch rolls less the drive (N/mm); crank_torque:

@@ -23,7 +23,7 @@ from pinchline.errors import InputError
 from pinchline.library import did_you_mean
 from pinchline.units import Dimension
 
-_ROUNDING = 1.0e-12
+_RELATIVE_ROUNDING = 1.0e-12
 _PERCENT = re.compile(r"(\d+\.?\d*|\.\d+)\s*%")
 
 
@@ -96,7 +96,7 @@ class Bounds:
 
     def hold(self, value: float) -> bool:
         """Whether a value lies inside, a rounding error aside."""
-        slack = _ROUNDING * abs(value)
+        slack = _RELATIVE_ROUNDING * abs(value)
         return (
             (self.above is None or value > self.above)
             and (self.at_least is None or value >= self.at_least - slack)

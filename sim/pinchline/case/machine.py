@@ -30,13 +30,13 @@ from pinchline.case.fields import (
 )
 from pinchline.errors import InputError
 
-_LEAST_ANGLE = 30.0 * pi / 180.0
-_LARGEST_ANGLE = 150.0 * pi / 180.0
+_MIN_SLIDE_ANGLE = 30.0 * pi / 180.0
+_MAX_SLIDE_ANGLE = 150.0 * pi / 180.0
 
 Angle = Annotated[
     float,
     BeforeValidator(
-        Quantity("angle", Bounds(at_least=_LEAST_ANGLE, at_most=_LARGEST_ANGLE))
+        Quantity("angle", Bounds(at_least=_MIN_SLIDE_ANGLE, at_most=_MAX_SLIDE_ANGLE))
     ),
 ]
 PoissonRatio = Annotated[
@@ -52,7 +52,7 @@ class ShaftCard(Record):
     ----------
     span : between the middles of the two bearings, mm
     bore : of a hollow roll, mm
-    youngs_modulus, poisson_ratio : of the roll, MPa and 1; steel unless told
+    youngs_modulus, poisson_ratio : of the roll, MPa and 1; steel by default
     bearing_stiffness : of one bearing with its seat in the frame, N/mm; None is rigid
     max_deflection : that a roll may bend and sink by under the middle of the sheet, mm
     """
@@ -133,7 +133,7 @@ class Rear(Record):
         return self
 
 
-_RIGID, _GIVING = ("clearance",), ("clamp", "stiffness", "play")
+_RIGID_NIP_KEYS, _CLAMPED_NIP_KEYS = ("clearance",), ("clamp", "stiffness", "play")
 
 
 class Nip(Record):
@@ -174,7 +174,7 @@ class Nip(Record):
             return data
         kinds = 'clearance = "0.05 mm" (rigid), or clamp = "4 N/mm" with what gives'
         if "clearance" in data:
-            for key in _GIVING:
+            for key in _CLAMPED_NIP_KEYS:
                 if data.get(key) is not None:
                     refuse(
                         "is given beside clearance, which says that the nip is rigid",
@@ -304,10 +304,10 @@ def _other_kind_dropped(card: dict[str, Any], own: dict[str, Any]) -> dict[str, 
     if not isinstance(mine, dict) or not isinstance(nip, dict):
         return card
     dropped: tuple[str, ...] = ()
-    if any(key in mine for key in _RIGID):
-        dropped = _GIVING
-    elif any(key in mine for key in _GIVING):
-        dropped = _RIGID
+    if any(key in mine for key in _RIGID_NIP_KEYS):
+        dropped = _CLAMPED_NIP_KEYS
+    elif any(key in mine for key in _CLAMPED_NIP_KEYS):
+        dropped = _RIGID_NIP_KEYS
     return {**card, "nip": {k: v for k, v in nip.items() if k not in dropped}}
 
 

@@ -1,4 +1,4 @@
-"""How far what a case says may be off: the table ``[scatter]``.
+"""Spread of the inputs of a case: the table ``[scatter]``.
 
 Each input of it has either ``sd``, a standard deviation, or ``tolerance``, the largest
 it may be off, in its own unit or in per cent; ``mean`` moves its middle away from what
@@ -78,14 +78,14 @@ NumberAmount = Annotated[Amount, BeforeValidator(Spreading(None))]
 
 
 class Spread(Record):
-    """What every input of the table has: one of ``sd`` and ``tolerance``."""
+    """Base of the spread of an input: one of ``sd`` and ``tolerance``."""
 
     sd: Any = None
     tolerance: Any = None
 
     @property
     def middle(self) -> float | None:
-        """Middle that is told here and not by the case."""
+        """Middle that is specified here and not by the case."""
         found: float | None = getattr(self, "mean", None)
         return found
 

@@ -1,4 +1,4 @@
-"""The wanted part of a case: what a drawing says of it.
+"""The target of a case: the wanted part, as a drawing specifies it.
 
 What determines the part is one of
 
@@ -41,9 +41,9 @@ DETERMINED = (
     "radius and angle; or opening with radius or angle; or profile; or a table "
     "[target.nose]"
 )
-_TRIALS = 2000  # half angles tried for an opening
+_HALF_ANGLE_TRIALS = 2000  # half angles tried for an opening
 
-_ROUNDING = 1.0e-9
+_RELATIVE_ROUNDING = 1.0e-9
 Side = Annotated[Literal["inside", "middle", "outside"], BeforeValidator(Choice(SIDES))]
 Turn = Annotated[
     float, BeforeValidator(Quantity("angle", Bounds(above=0.0, below=2.0 * pi)))
@@ -240,7 +240,7 @@ class Target(TargetTable):
             except InputError:  # with other flats there may be one
                 radius, angle = self.radius or self.opening or 0.0, self.angle or pi
             bent = radius * angle
-        return float(ceil(bent + sum(flats) - _ROUNDING))
+        return float(ceil(bent + sum(flats) - _RELATIVE_ROUNDING))
 
 
 class Arc(NamedTuple):
@@ -278,9 +278,9 @@ def _by_radius(opening: float, radius: float, flats: tuple[float, float]) -> Arc
         along, across = chord(Arc(radius, angle), flats)
         return hypot(along, across) * (1.0 if along > 0.0 else -1.0) - opening
 
-    step = 2.0 * pi / _TRIALS
+    step = 2.0 * pi / _HALF_ANGLE_TRIALS
     low, before = 1.0e-6, excess(1.0e-6)
-    for i in range(1, _TRIALS):
+    for i in range(1, _HALF_ANGLE_TRIALS):
         high = i * step
         after = excess(high)
         if (before > 0.0) != (after > 0.0):

@@ -29,9 +29,9 @@ Changes = Mapping[str, object]
 Tree = dict[str, Any]
 
 _LISTS = (list, dict, tuple)
-_FIELDS = {"move": "moves"}  # of a case, where its file has another word
+_CASE_FIELDS = {"move": "moves"}  # of a case, where its file has another word
 # what a file may say in another way, or in another file
-_OF_FILE = {"sheet.curvature", "target.profile"}
+_KEYS_FROM_FILES = {"sheet.curvature", "target.profile"}
 # of a material and a target: what their tables in a file do not have, or not beside
 # the yield strength
 _NOT_WRITTEN = {"name", "direction", "yield_tension", "yield_compression", "drawing"}
@@ -130,7 +130,7 @@ def rebuilt(record: Any, tree: Tree) -> Any:
     fields = kind.model_fields
     values = {name: getattr(record, name) for name in record.model_fields_set}
     for word, value in tree.items():
-        name = _FIELDS.get(word, word)
+        name = _CASE_FIELDS.get(word, word)
         if name not in fields or (name == "material" and isinstance(value, str)):
             raise LookupError(name)  # a card is read for direction and thickness
         below = isinstance(value, dict)
@@ -166,7 +166,7 @@ def tree_of(changes: Changes, *, own: bool) -> Tree:
         value = changes[key]
         of_card = key.startswith("sheet.material.") and not own
         gone = value is None and key != "target"
-        if of_card or gone or key in _OF_FILE or isinstance(value, dict | list):
+        if of_card or gone or key in _KEYS_FROM_FILES or isinstance(value, dict | list):
             raise LookupError(key)
         *path, last = key.split(".")
         below = tree
@@ -274,7 +274,7 @@ def text_of(parts: Tree) -> str:
     machine = parts.get("machine")
     if isinstance(machine, str | Path):
         parts = {**parts, "machine": {"use": machine}}
-    words = {field: word for word, field in _FIELDS.items()}
+    words = {field: word for word, field in _CASE_FIELDS.items()}
     table = {words.get(name, name): part for name, part in parts.items()}
     return tomlkit.dumps(_spelled(table, None))
 
@@ -326,7 +326,7 @@ def _field_at(record: Any, key: str) -> Any:
             if isinstance(record, tuple):
                 record = record[_place(part, record)]
             else:
-                record = getattr(record, _FIELDS.get(part, part))
+                record = getattr(record, _CASE_FIELDS.get(part, part))
         return type(record).model_fields.get(last)
     except (LookupError, AttributeError):
         return None

@@ -1,4 +1,4 @@
-"""What a run left, measured the way a plan corrects it, and judged against the part."""
+"""The finished part of a run: its measures, and its deviations from the wanted part."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ FLATTEST = 0.02  # mm of opening per mm of blank: less does not tell the blank
 
 
 class PartQuantity(IntEnum):
-    """What is measured of every part; the number is its place in a part's row."""
+    """Measure that is taken of every part; the number is its place in a part's row."""
 
     OPENING = 0
     RADIUS_OPERATOR = 1
@@ -46,7 +46,7 @@ FLATS = (PartQuantity.FLAT_OPERATOR, PartQuantity.FLAT_REAR)
 
 
 class Deviation(NamedTuple):
-    """What was wanted of the part and what comes out, in internal units.
+    """Wanted and finished value of one measure of a part, in internal units.
 
     quantity; name: in words; wanted, made; tolerance: largest difference that is good;
     NaN where nothing was asked and ``made`` is told for the record.
@@ -66,7 +66,7 @@ class Deviation(NamedTuple):
 
     @property
     def good(self) -> bool:
-        """Whether it is within tolerance, or nothing was asked."""
+        """Whether it is within tolerance, or no tolerance is specified."""
         return math.isnan(self.tolerance) or abs(self.off) <= self.tolerance
 
 
@@ -83,7 +83,7 @@ class Zone(NamedTuple):
 
 @dataclass(frozen=True)
 class Made:
-    """A finished part as a plan reads it.
+    """Curvature, flats and opening of a finished part.
 
     Attributes
     ----------
@@ -220,7 +220,7 @@ def template_gap(made: Made, part: Part) -> float:
 
 
 def judge(case: Case, part: Part, made: Made) -> tuple[Deviation, ...]:
-    """Put what was made beside what the target of a case asks for."""
+    """Deviations of a finished part from the target of its case."""
     target = case.target
     assert target is not None
     nan = math.nan

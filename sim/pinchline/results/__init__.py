@@ -1,1 +1,1 @@
-"""What a run leaves behind: the record in memory and its file."""
+"""Results of a run: the record in memory and its file."""

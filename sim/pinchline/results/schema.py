@@ -39,7 +39,7 @@ Kind = Literal["f8", "f4", "i4", "text"]
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happened on the machine.
+    """An event on the machine during a run.
 
     Attributes
     ----------
@@ -63,7 +63,7 @@ class Event:
 
 @dataclass(eq=False)
 class Result:
-    """Everything that a run found; the arrays and scalars are listed in ``FIELDS``.
+    """All results of a run; the arrays and scalars are listed in ``FIELDS``.
 
     Attributes
     ----------
@@ -143,14 +143,14 @@ class Result:
             hint = did_you_mean(group, list(GROUPS))
             message = f"there is no group of that name{hint}"
             raise InputError(message, value=group, allowed=", ".join(GROUPS))
-        held = columns(self.events) if group == "events" else getattr(self, group)
+        values = columns(self.events) if group == "events" else getattr(self, group)
         variables: dict[str, Any] = {}
         coordinates: dict[str, Any] = {}
         for entry in fields_of(group):
             about = {"units": entry.units, "long_name": entry.long_name}
             along = group == "sheet" and entry.name in ("s", "s_node")
             place = coordinates if along else variables
-            place[entry.name] = (entry.dims, held[entry.name], about)
+            place[entry.name] = (entry.dims, values[entry.name], about)
             if "roll" in entry.dims:
                 words = {"long_name": DIMENSIONS["roll"]}
                 coordinates["roll"] = (("roll",), list(ROLLS), words)
@@ -380,15 +380,15 @@ def check(result: Result) -> None:
     for group in GROUPS:
         if group == "events":
             continue
-        held: dict[str, Any] = getattr(result, group)
+        values: dict[str, Any] = getattr(result, group)
         table = {entry.name: entry for entry in fields_of(group)}
-        missing, unknown = sorted(table.keys() - held), sorted(held.keys() - table)
+        missing, unknown = sorted(table.keys() - values), sorted(values.keys() - table)
         if missing or unknown:
             message = f"/{group}: missing {missing}, not in the schema {unknown}"
             raise ValueError(message)
         sizes: dict[str, int] = {"roll": len(ROLLS)}
         for name, entry in table.items():
-            shape = getattr(held[name], "shape", ())
+            shape = getattr(values[name], "shape", ())
             expected = tuple(
                 sizes.setdefault(dim, size)
                 for dim, size in zip(entry.dims, shape, strict=False)

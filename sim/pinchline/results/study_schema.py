@@ -1,4 +1,4 @@
-"""What the file of a study holds: coordinates, results, and what failed.
+"""Contents of the file of a study: coordinates, results, and failures.
 
 The dimensions are the varied values of a grid, or ``point`` for a sample. ``done``
 tells which points are computed, ``event`` and ``message`` what failed or stopped a

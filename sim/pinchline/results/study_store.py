@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from filelock import BaseFileLock
     from numpy.typing import NDArray
 
-_IDENTITY = ("study", "case", "digest", "versions")
+_IDENTITY_KEYS = ("study", "case", "digest", "versions")
 
 
 class StudyFile:
@@ -160,7 +160,7 @@ class StudyFile:
             "digest": "a card, or what the model takes by default, has changed since",
             "versions": "the file was begun by other versions of pinchline or numpy",
         }
-        for name in _IDENTITY:
+        for name in _IDENTITY_KEYS:
             if self.file.attrs.get(name) != about[name]:
                 allowed = "the study as it was, another file name, or --anew"
                 _refuse(words[name], path, allowed)

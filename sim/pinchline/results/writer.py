@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 SUFFIXES = (".h5", ".hdf5")
 _ALLOWED = "a file name in a folder that exists and can be written to"
-_WORTH_PACKING = 4096  # bytes
+_MIN_PACKED_BYTES = 4096  # bytes
 _COORDINATES = {"sheet": "s s_node", "steps": "", "frames": "", "events": ""}
 
 
@@ -165,16 +165,18 @@ def _image(result: Result) -> bytes:
         file.attrs["versions"] = json.dumps(result.versions)
         file.attrs["labels"] = json.dumps(result.labels)
         for name in GROUPS:
-            held = columns(result.events) if name == "events" else getattr(result, name)
-            _write_group(file.create_group(name, track_order=True), held)
+            values = (
+                columns(result.events) if name == "events" else getattr(result, name)
+            )
+            _write_group(file.create_group(name, track_order=True), values)
     return buffer.getvalue()
 
 
-def _write_group(group: h5py.Group, held: dict[str, Any]) -> None:
+def _write_group(group: h5py.Group, values: dict[str, Any]) -> None:
     name = group.name.lstrip("/")
     scales: dict[str, h5py.Dataset] = {}
     for field in fields_of(name):
-        dataset = _write_dataset(group, field, held[field.name])
+        dataset = _write_dataset(group, field, values[field.name])
         for axis, dim in enumerate(field.dims):
             if dim not in scales:
                 scales[dim] = _write_scale(group, dim, dataset.shape[axis])
@@ -207,7 +209,7 @@ def _write_dataset(group: h5py.Group, field: Field, value: Any) -> h5py.Dataset:
     else:
         data = np.asarray(value, dtype=field.dtype)
         options = {}
-        if data.nbytes >= _WORTH_PACKING:
+        if data.nbytes >= _MIN_PACKED_BYTES:
             options = {"compression": "gzip", "compression_opts": 4, "shuffle": True}
     dataset = group.create_dataset(field.name, data=data, **options)
     _describe(dataset, field.units, field.long_name)

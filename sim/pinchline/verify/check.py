@@ -1,4 +1,4 @@
-"""One check: a published value, ours beside it, and how far they may part."""
+"""One check: a published value, the computed one, and the tolerance between them."""
 
 from __future__ import annotations
 

@@ -155,7 +155,7 @@ def _clamp(k: float) -> Check:
 
 
 def _hertz(k: float) -> Iterator[Check]:
-    """Put the foundation's patch and pressure beside those of Hertz."""
+    """Compare the foundation's patch and pressure with those of Hertz."""
     wide = (
         "the foundation is wider and softer than Hertz at any force that hand rolls "
         "reach: it is calibrated on passes near wrap, where the patch is about as "
@@ -199,7 +199,7 @@ def press_with_half(half: float, stiffness: float) -> PressedSheet:
 
 
 def _layer(k: float) -> Check:
-    """Put the stiffness beside that of half a layer squeezed between flats."""
+    """Compare the stiffness with that of half a layer squeezed between flats."""
     case = parse_case(SHEET, path="verify")
     material = case.sheet.material
     modulus = material.youngs_modulus / (1.0 - material.poisson_ratio**2)

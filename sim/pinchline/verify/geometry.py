@@ -80,11 +80,11 @@ def _segments() -> Iterator[Check]:
     elements = 40
     for radius, chord, rise, length in SEGMENTS:
         outline = arc(radius, length, elements)
-        found = chord_and_rise(outline, 0, elements)
+        measured = chord_and_rise(outline, 0, elements)
         named = f"R = {radius:g}, chord {chord:g}, arc {length:g}"
         for bag, published, computed in (
-            (chords, chord, found[0]),
-            (rises, rise, found[1]),
+            (chords, chord, measured[0]),
+            (rises, rise, measured[1]),
             (radii, radius, fit_circle(outline.x, outline.y).radius),
         ):
             bag.append((named, published, computed))

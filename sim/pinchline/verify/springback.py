@@ -134,8 +134,10 @@ def kinematic_left(c: float, h: float) -> float:
     half = 0.5 * bilinear_moment(c, h)
     low, high = 0.0, c
     for _ in range(100):
-        way = 0.5 * (low + high)
-        low, high = (way, high) if bilinear_moment(way, h) < half else (low, way)
+        middle = 0.5 * (low + high)
+        low, high = (
+            (middle, high) if bilinear_moment(middle, h) < half else (low, middle)
+        )
     return 1.0 - 2.0 * low / c
 
 

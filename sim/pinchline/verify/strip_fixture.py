@@ -1,4 +1,4 @@
-"""A rig for strips of sheet: straight ones, under dead loads, held ends or rolls."""
+"""A fixture for strips of sheet under dead loads, constrained ends or rolls."""
 
 from __future__ import annotations
 

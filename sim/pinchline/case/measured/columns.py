@@ -15,11 +15,11 @@ from pinchline.errors import InputError
 from pinchline.units import Dimension
 
 MOST_LINES = 20000
-_HEAD = re.compile(r"([^\[\]()]*?)\s*(?:[\[(]\s*([^\[\]()]*?)\s*[\])])?")
+_COLUMN_HEAD = re.compile(r"([^\[\]()]*?)\s*(?:[\[(]\s*([^\[\]()]*?)\s*[\])])?")
 
 
 class Head(NamedTuple):
-    """A column: its name in small letters, its unit, "" where none is told."""
+    """A column: its name in small letters, its unit, "" where none is given."""
 
     name: str
     unit: str
@@ -93,7 +93,7 @@ class Columns(NamedTuple):
 
 
 def told_lines(text: str) -> tuple[list[tuple[int, str]], str]:
-    """Lines that are neither empty nor remarks, numbered; what parts their cells."""
+    """Numbered lines, without empty ones and remarks; the separator of their cells."""
     told = [
         (number, line)
         for number, line in enumerate(text.splitlines(), 1)
@@ -144,23 +144,23 @@ def read_columns(source: str | Path, example: str) -> Columns:
                 value=line,
                 allowed="one cell for each column, left empty where nothing is told",
             )
-        held = {name: cell for name, cell in zip(order, cells, strict=False) if cell}
-        if held:
-            table.lines.append(CsvLine(number, held))
+        values = {name: cell for name, cell in zip(order, cells, strict=False) if cell}
+        if values:
+            table.lines.append(CsvLine(number, values))
     return table
 
 
 def _heads(names: list[str], path: Path, example: str) -> dict[str, Head]:
     heads: dict[str, Head] = {}
     for text in names:
-        found = _HEAD.fullmatch(text)
-        name = "" if found is None else _plain(found[1])
-        if found is None or not name or name in heads:
+        match = _COLUMN_HEAD.fullmatch(text)
+        name = "" if match is None else _plain(match[1])
+        if match is None or not name or name in heads:
             message = "the column is named twice" if name else "is no column's name"
             raise InputError(
                 message, file=path, key="header", value=text, allowed=example
             )
-        heads[name] = Head(name, found[2] or "", text)
+        heads[name] = Head(name, match[2] or "", text)
     return heads
 
 

@@ -26,8 +26,8 @@ Kind = Literal[
 ]
 
 HAND_ERROR = 0.2  # of the hand's force: efficiency and friction of the drive; assumed
-_FLAT = 0.02  # of the marks: what the reading of a flat strip may be off
-_NO_BEND = 1.0e-6  # 1/mm: less is no bend
+_MAX_FLAT_SHARE = 0.02  # of the marks: what the reading of a flat strip may be off
+_NO_BEND_CURVATURE = 1.0e-6  # 1/mm: less is no bend
 
 
 class Reading(Record):
@@ -57,7 +57,7 @@ class Reading(Record):
 
 
 class Bent(NamedTuple):
-    """What a strip is predicted to be.
+    """Predicted bend of a strip.
 
     curvature: left, of the mid-line (1/mm); hand: force at the crank (N), NaN without
     one; thickness: mm. NaN where the model finds no pass. run_out: what of the flat at
@@ -113,12 +113,12 @@ class ReadingType:
 
 
 def predicted(reading: Reading, bent: Bent) -> float:
-    """Give what a reading should be, in mm or N; infinite for the radius of a flat."""
+    """Predicted value of a reading, in mm or N; infinite for the radius of a flat."""
     return reading.type.predict(reading, bent)
 
 
 def told(reading: Reading, value: float) -> float:
-    """Give a value in the measure in which its error counts: radii go by curvature."""
+    """Value in the measure in which its error is normal: the curvature for a radius."""
     if reading.type.by_curvature:
         return 0.0 if math.isinf(value) else 1.0 / value
     return value
@@ -148,7 +148,7 @@ def gapes_after(curvature: float, gap: float) -> float:
 
     ``sqrt(2 g/k)``: the part of a flat by straightedge that is bent.
     """
-    return math.sqrt(2.0 * gap / max(curvature, _NO_BEND))
+    return math.sqrt(2.0 * gap / max(curvature, _NO_BEND_CURVATURE))
 
 
 def rise_over(curvature: float, chord: float) -> float:
@@ -204,7 +204,7 @@ def _rise_fault(value: float, chord: float, _way: Way) -> tuple[str, str] | None
 
 
 def _opening_fault(value: float, marks: float, _way: Way) -> tuple[str, str] | None:
-    if value <= (1.0 + _FLAT) * marks:
+    if value <= (1.0 + _MAX_FLAT_SHARE) * marks:
         return None
     allowed = f"up to {marks:.4g} mm, the length along the sheet"
     return "the opening is larger than the sheet between the marks", allowed

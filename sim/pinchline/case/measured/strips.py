@@ -23,20 +23,25 @@ EXAMPLE = (
     "rise error [mm]"
 )
 LIFT_ERROR = 0.05  # mm: how well a lift is set where the file does not say; assumed
-_WAYS: tuple[Way, ...] = ("rear", "operator")
+_FEED_DIRECTIONS: tuple[Way, ...] = ("rear", "operator")
 _SIDES: tuple[Side, ...] = ("inside", "middle", "outside")
 _SCREWS: dict[Screw, Dimension | None] = {
     "lift": "length",
     "turns": None,
     "gap": "length",
 }
-_BESIDE = tuple(dict.fromkeys(k.beside for k in READING_TYPES.values() if k.beside))
-_READ = (*_SCREWS, *READING_TYPES)
-_FROM_ZERO = (*_SCREWS, *(k for k, kind in READING_TYPES.items() if kind.from_zero))
+_COMPANION_COLUMNS = tuple(
+    dict.fromkeys(k.beside for k in READING_TYPES.values() if k.beside)
+)
+_NUMBER_COLUMNS = (*_SCREWS, *READING_TYPES)
+_NON_NEGATIVE_COLUMNS = (
+    *_SCREWS,
+    *(k for k, kind in READING_TYPES.items() if kind.from_zero),
+)
 KNOWN = (
-    *("strip", "toward", "side", "note", *_BESIDE, "width"),
-    *_READ,
-    *(f"{k} error" for k in _READ),
+    *("strip", "toward", "side", "note", *_COMPANION_COLUMNS, "width"),
+    *_NUMBER_COLUMNS,
+    *(f"{k} error" for k in _NUMBER_COLUMNS),
 )
 
 
@@ -112,9 +117,9 @@ def _check_heads(table: Columns) -> None:
             if kind in table.heads and needed not in table.heads:
                 message = f"there is no column {needed} beside {kind}"
                 unit, *_ = units.shop_unit(_dimension(needed) or "length", "metric")
-                told = "how far a reading may be off, one standard deviation"
+                meaning = "how far a reading may be off, one standard deviation"
                 allowed = f"{needed} [{unit}]"
-                allowed += f": {told}" if "error" in needed else ""
+                allowed += f": {meaning}" if "error" in needed else ""
                 raise table.fault(message, allowed)
     for name in table.heads:
         dimension = _dimension(name)
@@ -126,7 +131,7 @@ def _check_heads(table: Columns) -> None:
 def _dimension(name: str) -> Dimension | None:
     """Of a column, None for words and pure numbers."""
     plain = name.removesuffix(" error")
-    if plain in (*_BESIDE, "width"):
+    if plain in (*_COMPANION_COLUMNS, "width"):
         return "length"
     for kind, what in READING_TYPES.items():
         if kind == plain:
@@ -135,14 +140,14 @@ def _dimension(name: str) -> Dimension | None:
 
 
 def _number(table: Columns, line: CsvLine, column: str) -> float | None:
-    """Give a cell in internal units; it must be above zero where it is told."""
+    """Give a cell in internal units; it must be above zero where it is given."""
     if column not in table.heads:
         return None
     value = table.number(line, column)
     if value is None:
         return None
-    if value < 0.0 or (value == 0.0 and column not in _FROM_ZERO):
-        allowed = "from 0 up" if column in _FROM_ZERO else "above 0"
+    if value < 0.0 or (value == 0.0 and column not in _NON_NEGATIVE_COLUMNS):
+        allowed = "from 0 up" if column in _NON_NEGATIVE_COLUMNS else "above 0"
         message = "is out of range"
         raise table.fault(message, f"a number {allowed}", line, column)
     dimension = _dimension(column)
@@ -169,7 +174,7 @@ def _strip(
     if len(screws) > 1:
         message = "the row says twice how the rear roll stood"
         raise table.fault(message, "one of lift, turns and gap", line, screws[1])
-    way = _word(table, line, "toward", _WAYS)
+    way = _word(table, line, "toward", _FEED_DIRECTIONS)
     width = _number(table, line, "width")
     if before is None:
         if not screws:
@@ -220,7 +225,7 @@ def _readings(table: Columns, line: CsvLine, strip: ScrapStrip) -> Iterator[Read
             raise table.fault(message, "side: inside, middle or outside", line, "side")
         beside = 0.0
         if what.beside:
-            beside = _beside(table, line, kind, what.beside)
+            beside = _companion_value(table, line, kind, what.beside)
         wrong = what.fault(value, beside, strip.way)
         if wrong is not None:
             raise table.fault(*wrong, line, kind)
@@ -234,7 +239,7 @@ def _readings(table: Columns, line: CsvLine, strip: ScrapStrip) -> Iterator[Read
         )
 
 
-def _beside(table: Columns, line: CsvLine, kind: Kind, name: str) -> float:
+def _companion_value(table: Columns, line: CsvLine, kind: Kind, name: str) -> float:
     """Read the chord of a rise or the marks of an opening."""
     beside = _number(table, line, name)
     if beside is None:

@@ -51,7 +51,7 @@ def read_tensile(source: str | Path, measure: Measure | None = None) -> Tensile:
     """
     table = read_columns(source, EXAMPLE)
     strain, stress = (_column(table, word) for word in ("strain", "stress"))
-    told = _measure(table, (strain, stress), measure)
+    stated = _measure(table, (strain, stress), measure)
     unit = table.heads[strain].unit
     if unit not in _STRAIN_UNITS:
         message = "is not a unit of strain" if unit else "the column has no unit"
@@ -68,7 +68,7 @@ def read_tensile(source: str | Path, measure: Measure | None = None) -> Tensile:
     _check(table, strain, rows)
     return Tensile(
         path=table.path,
-        measure=told,
+        measure=stated,
         strain=tuple(row[1] for row in rows),
         stress=tuple(row[2] for row in rows),
     )
@@ -76,27 +76,29 @@ def read_tensile(source: str | Path, measure: Measure | None = None) -> Tensile:
 
 def _column(table: Columns, word: str) -> str:
     """Name of the one column of strain or stress."""
-    found = [name for name in table.heads if name.split()[-1] == word]
-    if len(found) != 1:
+    matching = [name for name in table.heads if name.split()[-1] == word]
+    if len(matching) != 1:
         message = f"there is no column of {word}"
-        if found:
-            message = f"there are {len(found)} columns of {word}"
+        if matching:
+            message = f"there are {len(matching)} columns of {word}"
         raise table.fault(message, EXAMPLE)
-    return found[0]
+    return matching[0]
 
 
-def _measure(table: Columns, names: tuple[str, str], asked: Measure | None) -> Measure:
+def _measure(
+    table: Columns, names: tuple[str, str], specified: Measure | None
+) -> Measure:
     """Whether the columns are engineering or true; header and option must agree."""
     kinds: tuple[Measure, Measure] = ("engineering", "true")
-    told: set[Measure] = {k for name in names for k in kinds if k in name.split()}
-    if asked is not None:
-        told.add(asked)
-    if len(told) == 1:
-        return told.pop()
+    stated: set[Measure] = {k for name in names for k in kinds if k in name.split()}
+    if specified is not None:
+        stated.add(specified)
+    if len(stated) == 1:
+        return stated.pop()
     message = (
         "the header does not say whether strain and stress are engineering or true"
     )
-    if told:
+    if stated:
         message = "strain and stress are called both engineering and true"
     raise table.fault(message, f"{EXAMPLE}; or the option --measure true")
 

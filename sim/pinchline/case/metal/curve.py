@@ -9,8 +9,8 @@ from pinchline import units
 from pinchline.case.fields import Bounds, Choice, Number, Record, Stress, Text, refuse
 
 OFFSET = 0.002  # plastic strain at the yield strength of the handbooks
-_SLACK = 1.0e-3  # of a stress: what a printed point may lie above its neighbours' line
-_LEAST, _MOST = 3, 200
+_HARDENING_SLACK = 1.0e-3  # of a stress: point above its neighbours' line
+_MIN_CURVE_POINTS, _MAX_CURVE_POINTS = 3, 200
 
 Exponent = Annotated[float, BeforeValidator(Number(Bounds(above=1.0, at_most=100.0)))]
 Measure = Annotated[
@@ -28,13 +28,13 @@ class _Column(NamedTuple):
     @property
     def allowed(self) -> str:
         """What is accepted, in words."""
-        return f"a list of {_LEAST} to {_MOST} {self.words}"
+        return f"a list of {_MIN_CURVE_POINTS} to {_MAX_CURVE_POINTS} {self.words}"
 
     def __call__(self, value: object) -> tuple[Any, ...]:
         """Return the column, or refuse it."""
         if not isinstance(value, list | tuple):
             refuse("is not a list", value=value, allowed=self.allowed)
-        if not _LEAST <= len(value) <= _MOST:
+        if not _MIN_CURVE_POINTS <= len(value) <= _MAX_CURVE_POINTS:
             refuse("is too short or too long", value=len(value), allowed=self.allowed)
         return tuple(value)
 
@@ -50,7 +50,7 @@ Stresses = Annotated[
 
 
 class Curve(Record):
-    """Uniaxial stress against strain, past what two straight lines can say.
+    """Uniaxial stress-strain curve, by exponent or by points.
 
     Attributes
     ----------
@@ -128,7 +128,7 @@ class Curve(Record):
             slopes.append((more - s) / (further - e))
         for i, (slope, steeper) in enumerate(pairwise(slopes)):
             rise = (steeper - slope) * (points[i + 2][0] - points[i + 1][0])
-            if rise > _SLACK * points[i + 2][1]:
+            if rise > _HARDENING_SLACK * points[i + 2][1]:
                 value = units.format(points[i + 2][1], "stress")
                 allowed = "a curve that rises ever less steeply"
                 _refuse_point(i + 1, "stress", value, allowed)
@@ -146,7 +146,7 @@ def check_elastic_start(curve: Curve, youngs_modulus: float) -> None:
     if curve.strain is None or curve.stress is None:
         return
     elastic = youngs_modulus * curve.strain[0]
-    if curve.stress[0] > elastic * (1.0 + _SLACK):
+    if curve.stress[0] > elastic * (1.0 + _HARDENING_SLACK):
         refuse(
             "lies above the elastic line",
             key="curve.stress[1]",

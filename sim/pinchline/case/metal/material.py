@@ -35,10 +35,10 @@ from pinchline.errors import InputError
 Direction = Literal["L", "LT"]
 
 _PRINTED_STEP = 0.001 * 25.4  # handbook ranges are printed to 0.001 in
-_TOUCHING = 1.0e-9
-_ASSUMED_DENSITY = 2700.0
-_NEEDED = ("youngs_modulus", "poisson_ratio", "tangent_modulus")
-_YIELDS = ("yield_strength", "yield_tension", "yield_compression")
+_TOUCHING_RANGES_MM = 1.0e-9
+_ASSUMED_DENSITY_KG_M3 = 2700.0
+_REQUIRED_KEYS = ("youngs_modulus", "poisson_ratio", "tangent_modulus")
+_YIELD_KEYS = ("yield_strength", "yield_tension", "yield_compression")
 
 PoissonRatio = Annotated[
     float, BeforeValidator(Number(Bounds(at_least=0.0, below=0.5)))
@@ -131,7 +131,7 @@ class Card(Properties):
                 value = f"{piece.start:.4g} to {piece.end:.4g} mm"
                 refuse("from is not below to", key=f"range[{i + 1}]", value=value)
         for i, (thin, thick) in enumerate(pairwise(self.range)):
-            if thick.start < thin.end - _TOUCHING:
+            if thick.start < thin.end - _TOUCHING_RANGES_MM:
                 message = "the range overlaps the one before it"
                 key, value = f"range[{i + 2}].from", f"{thick.start:.4g} mm"
                 allowed = f"from {thin.end:.4g} mm up"
@@ -191,7 +191,7 @@ class Material(Record):
     yield_tension: Stress | None = None
     yield_compression: Stress | None = None
     tangent_modulus: StressOrZero
-    density: Density = _ASSUMED_DENSITY
+    density: Density = _ASSUMED_DENSITY_KG_M3
     kinematic_share: Share = 0.0
     allowable_strain: Strain | None = None
     minimum_bend_radius: NotNegative | None = None
@@ -238,7 +238,7 @@ def load_material(
     if isinstance(source, Material):
         return source
     key = "sheet.material"
-    ask = _Ask(direction, thickness, where)
+    ask = _CardRequest(direction, thickness, where)
     if not isinstance(source, dict):
         name, title, flat, file = _from_card(source, ask, key)
         return _material(name, title, ask, flat, file, "")
@@ -303,8 +303,8 @@ def allowable_strain_of_radius(radius: float) -> float:
     return 1.0 / (2.0 * radius + 1.0)
 
 
-class _Ask(NamedTuple):
-    """What is asked of a card: direction, thickness in mm, and by which file."""
+class _CardRequest(NamedTuple):
+    """Request to a card: direction, thickness in mm, and the file that makes it."""
 
     direction: str
     thickness: float
@@ -312,7 +312,7 @@ class _Ask(NamedTuple):
 
 
 def _from_card(
-    source: str | Path, ask: _Ask, key: str
+    source: str | Path, ask: _CardRequest, key: str
 ) -> tuple[str, str, dict[str, Any], str]:
     """Name, title, properties and file of a card."""
     folder = Path(ask.file).parent
@@ -326,11 +326,13 @@ def _from_card(
     return found.name, card.title or found.name, flat, found.where
 
 
-def _cover_direction(card: Card, flat: dict[str, Any], ask: _Ask, word: str) -> None:
+def _cover_direction(
+    card: Card, flat: dict[str, Any], ask: _CardRequest, word: str
+) -> None:
     """Refuse a direction where the card is complete for another one only."""
     levels = (card, *card.range)
     held = {d for d in ("L", "LT") for c in levels if getattr(c, d) is not None}
-    complete = set(_NEEDED) <= set(flat) and bool(set(_YIELDS) & set(flat))
+    complete = set(_REQUIRED_KEYS) <= set(flat) and bool(set(_YIELD_KEYS) & set(flat))
     if held and ask.direction not in held and not complete:
         message = f"{word} has no values for this direction"
         allowed = " or ".join(sorted(held))
@@ -343,7 +345,7 @@ def _cover_direction(card: Card, flat: dict[str, Any], ask: _Ask, word: str) -> 
         )
 
 
-def _flattened(card: Card, ask: _Ask, word: str) -> dict[str, Any]:
+def _flattened(card: Card, ask: _CardRequest, word: str) -> dict[str, Any]:
     """Properties of one direction and thickness, the special over the general."""
     flat = _own(card)
     levels: list[Properties | None] = [getattr(card, ask.direction)]
@@ -353,7 +355,9 @@ def _flattened(card: Card, ask: _Ask, word: str) -> dict[str, Any]:
     for level in levels:
         if level is not None:
             flat = _more_special(flat, _own(level))
-    bend = next((b for b in card.bend if ask.thickness <= b.end + _TOUCHING), None)
+    bend = next(
+        (b for b in card.bend if ask.thickness <= b.end + _TOUCHING_RANGES_MM), None
+    )
     if bend is not None:
         flat["minimum_bend_radius"] = bend.minimum_bend_radius
     return flat
@@ -374,7 +378,7 @@ def _own(level: Properties) -> dict[str, Any]:
 
 def _more_special(flat: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
     """Overlay properties; a yield stated in one form replaces the other form."""
-    single, *split = _YIELDS
+    single, *split = _YIELD_KEYS
     gone: list[str] = []
     if single in top:
         gone = split
@@ -387,14 +391,18 @@ def _more_special(flat: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
     return overlaid(kept, top)
 
 
-def _range_at(card: Card, ask: _Ask, word: str) -> Range:
+def _range_at(card: Card, ask: _CardRequest, word: str) -> Range:
     """Range that holds a thickness; the printed step between two counts as thick."""
     before: float | None = None
     for piece in card.range:
         start = piece.start
-        if before is not None and start - before <= _PRINTED_STEP + _TOUCHING:
+        if before is not None and start - before <= _PRINTED_STEP + _TOUCHING_RANGES_MM:
             start = before
-        if start - _TOUCHING <= ask.thickness <= piece.end + _TOUCHING:
+        if (
+            start - _TOUCHING_RANGES_MM
+            <= ask.thickness
+            <= piece.end + _TOUCHING_RANGES_MM
+        ):
             return piece
         before = piece.end
     message = f"{word} does not cover this thickness"
@@ -412,12 +420,12 @@ def _yield_strength(flat: dict[str, Any]) -> float | None:
     if "yield_strength" in flat:
         known: float | None = flat["yield_strength"]
         return known
-    given = [flat[side] for side in _YIELDS[1:] if flat.get(side) is not None]
+    given = [flat[side] for side in _YIELD_KEYS[1:] if flat.get(side) is not None]
     return sum(given) / len(given) if given else None
 
 
 def _material(
-    name: str, title: str, ask: _Ask, flat: dict[str, Any], file: str, key: str
+    name: str, title: str, ask: _CardRequest, flat: dict[str, Any], file: str, key: str
 ) -> Material:
     """Fill in what follows from the rest and check that nothing is missing."""
     values = dict(flat)
@@ -426,7 +434,7 @@ def _material(
     if strength is not None and "yield_strength" not in values:
         values["yield_strength"] = strength
         one = "the one of tension and compression that is known"
-        both = all(values.get(side) is not None for side in _YIELDS[1:])
+        both = all(values.get(side) is not None for side in _YIELD_KEYS[1:])
         sources["yield_strength"] = "mean of tension and compression" if both else one
     if "density" not in values:
         sources["density"] = "assumed: aluminium"

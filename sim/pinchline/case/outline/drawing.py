@@ -16,13 +16,15 @@ if TYPE_CHECKING:
 
 Place = tuple[float, float]
 
-_KINDS = "LINE, ARC, LWPOLYLINE, POLYLINE or SPLINE"
-_ONE = f"one open outline of {_KINDS} in the model space, and no other lines"
-_MEET = (
+_ENTITY_KINDS = "LINE, ARC, LWPOLYLINE, POLYLINE or SPLINE"
+_ONE_OUTLINE = (
+    f"one open outline of {_ENTITY_KINDS} in the model space, and no other lines"
+)
+_JOINING_GAP = (
     1.0e-3  # of the drawing's size: how far apart ends may lie that are meant to meet
 )
-_TANGENT = 3.0  # deg between neighbours, past which they meet in a corner
-_SAG = 1.0e-5  # of its size: how far a spline may bulge between points on it
+_MAX_KINK_DEG = 3.0  # deg between neighbours, past which they meet in a corner
+_SPLINE_SAG_SHARE = 1.0e-5  # of its size: bulge of a spline between points
 
 
 @dataclass(frozen=True)
@@ -87,10 +89,10 @@ def read_dxf(path: Path, name: str, file: str) -> OutlinePoints | Curvatures:
     if splines and len(entities) == 1:
         return _points(_flattened(splines[0]), unit)
     if splines or not entities:
-        message = f"the drawing holds no outline; it must be {_KINDS}"
+        message = f"the drawing holds no outline; it must be {_ENTITY_KINDS}"
         if splines:
             message = "a spline stands beside other lines"
-        raise InputError(message, file=path, allowed=_ONE)
+        raise InputError(message, file=path, allowed=_ONE_OUTLINE)
     segments = [part for entity in entities for part in _segments(entity, path)]
     chain = _chained(segments, path)
     if len(chain) > 1 and all(part.bulge == 0.0 for part in chain):
@@ -171,7 +173,7 @@ def _segments(entity: Any, path: Path) -> "Iterator[Segment]":
         closed = bool(entity.is_closed)
     if closed:
         message = "the outline is closed"
-        raise InputError(message, file=path, allowed=_ONE)
+        raise InputError(message, file=path, allowed=_ONE_OUTLINE)
     for (x, y, bulge), (x2, y2, _) in pairwise(rows):
         if (x, y) != (x2, y2):
             yield Segment((x, y), (x2, y2), bulge)
@@ -193,7 +195,7 @@ def _flattened(spline: Any) -> list[Place]:
     """Points on a spline, close enough to be it."""
     coarse = [_flat(v) for v in spline.flattening(1.0, 8)]
     size = max(dist(coarse[0], place) for place in coarse)
-    return [_flat(v) for v in spline.flattening(_SAG * size, 8)]
+    return [_flat(v) for v in spline.flattening(_SPLINE_SAG_SHARE * size, 8)]
 
 
 def _points(places: list[Place], unit: float) -> OutlinePoints:
@@ -212,7 +214,7 @@ def _chained(segments: list[Segment], path: Path) -> list[Segment]:
         edgeminer.make_edge(part.start, part.end, payload=number)
         for number, part in enumerate(segments)
     ]
-    meet = _MEET * max(right - left, high - low)
+    meet = _JOINING_GAP * max(right - left, high - low)
     deposit = edgeminer.Deposit(edges, gap_tol=meet)
     chains = edgeminer.find_all_simple_chains(deposit)
     message = ""
@@ -223,7 +225,7 @@ def _chained(segments: list[Segment], path: Path) -> list[Segment]:
     elif len(chains) > 1:
         message = f"the drawing has {len(chains)} outlines"
     if message:
-        raise InputError(message, file=path, allowed=_ONE)
+        raise InputError(message, file=path, allowed=_ONE_OUTLINE)
     chain = chains[0]
     backward = chain[0].payload > chain[-1].payload
     if backward or (len(chain) == 1 and chain[0].is_reverse):
@@ -238,7 +240,7 @@ def _check_tangent(chain: list[Segment], unit: float, path: Path) -> None:
     for part, following in pairwise(chain):
         turn = following.headings[0] - part.headings[1]
         turn = abs(degrees((turn + pi) % (2.0 * pi) - pi))
-        if turn > _TANGENT:
+        if turn > _MAX_KINK_DEG:
             x, y = part.end[0] * unit, part.end[1] * unit
             message = f"the outline has a corner of {turn:.0f} deg"
             raise InputError(
@@ -246,5 +248,5 @@ def _check_tangent(chain: list[Segment], unit: float, path: Path) -> None:
                 file=path,
                 key="outline",
                 value=f"({x:.4g}, {y:.4g}) mm",
-                allowed=f"pieces that run into each other within {_TANGENT:g} deg",
+                allowed=f"pieces that run into each other within {_MAX_KINK_DEG:g} deg",
             )

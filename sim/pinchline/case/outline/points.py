@@ -5,7 +5,7 @@ from math import dist
 from pinchline.case.fields import Record
 
 LEAST_POINTS = 5
-_STRAIGHT = 1.0e-6
+_STRAIGHT_SHARE = 1.0e-6
 
 
 class OutlinePoints(Record):
@@ -28,7 +28,7 @@ class OutlinePoints(Record):
             dx * (y - self.y[0]) - dy * (x - self.x[0])
             for x, y in zip(self.x, self.y, strict=True)
         )
-        return max(map(abs, across)) <= _STRAIGHT * (dx * dx + dy * dy)
+        return max(map(abs, across)) <= _STRAIGHT_SHARE * (dx * dx + dy * dy)
 
 
 class Curvatures(Record):
@@ -45,4 +45,4 @@ class Curvatures(Record):
     @property
     def straight(self) -> bool:
         """Whether nothing is bent."""
-        return all(abs(k) * self.length <= _STRAIGHT for k in self.curvature)
+        return all(abs(k) * self.length <= _STRAIGHT_SHARE for k in self.curvature)

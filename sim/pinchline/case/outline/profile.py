@@ -18,13 +18,15 @@ from pinchline.units import Dimension
 
 KINDS = "a .csv of points (x, y) or curvature (s, curvature), or a .dxf"
 MOST_ROWS = 20000
-_HEADS = 'a first line such as "x [mm], y [mm]" or "s [mm], curvature [1/mm]"'
-_CELL = re.compile(r"([a-z]+)[\s_/]*[\[(]?\s*([^\[\]()]*?)\s*[\])]?", re.IGNORECASE)
+_HEADER_EXAMPLES = 'a first line such as "x [mm], y [mm]" or "s [mm], curvature [1/mm]"'
+_HEADER_CELL = re.compile(
+    r"([a-z]+)[\s_/]*[\[(]?\s*([^\[\]()]*?)\s*[\])]?", re.IGNORECASE
+)
 _COLUMNS: dict[tuple[str, str], tuple[Dimension, Dimension]] = {
     ("x", "y"): ("length", "length"),
     ("s", "curvature"): ("length", "curvature"),
 }
-_SHARPEST = 0.5 * pi  # turn between points that no bent sheet makes
+_MAX_POINT_TURN = 0.5 * pi  # turn between points that no bent sheet makes
 
 
 class NumberPair(NamedTuple):
@@ -95,7 +97,7 @@ def _table(text: str, where: str) -> tuple[tuple[str, str], list[NumberPair]]:
     lines, mark = told_lines(text)
     if not lines:
         message = "the profile is empty"
-        raise InputError(message, file=where, allowed=_HEADS)
+        raise InputError(message, file=where, allowed=_HEADER_EXAMPLES)
     head = next(csv.reader([lines[0][1]], delimiter=mark))
     names, factors = _head(head, where)
     rows = list(_rows(lines[1:], mark, factors, where))
@@ -107,8 +109,8 @@ def _table(text: str, where: str) -> tuple[tuple[str, str], list[NumberPair]]:
 
 
 def _head(cells: list[str], where: str) -> tuple[tuple[str, str], tuple[float, float]]:
-    found = [_CELL.fullmatch(cell.strip()) for cell in cells]
-    named = [("", "") if m is None else (m[1].lower(), m[2]) for m in found]
+    matches = [_HEADER_CELL.fullmatch(cell.strip()) for cell in cells]
+    named = [("", "") if m is None else (m[1].lower(), m[2]) for m in matches]
     names = tuple(name for name, _ in named)
     for known, dimensions in _COLUMNS.items():
         if names == known:
@@ -123,12 +125,14 @@ def _head(cells: list[str], where: str) -> tuple[tuple[str, str], tuple[float, f
                     file=where,
                     key="line 1",
                     value=", ".join(cells),
-                    allowed=_HEADS,
+                    allowed=_HEADER_EXAMPLES,
                 ) from None
             return known, (factors[0], factors[1])
     message = "the columns are not known"
     value = ", ".join(cell.strip() for cell in cells)
-    raise InputError(message, file=where, key="line 1", value=value, allowed=_HEADS)
+    raise InputError(
+        message, file=where, key="line 1", value=value, allowed=_HEADER_EXAMPLES
+    )
 
 
 def _rows(
@@ -183,7 +187,7 @@ def _turns(points: OutlinePoints, where: str) -> Iterator[float]:
         headings.append(atan2(dy, dx))
     for i in range(len(headings) - 1):
         turn = (headings[i + 1] - headings[i] + pi) % (2.0 * pi) - pi
-        if abs(turn) > _SHARPEST:
+        if abs(turn) > _MAX_POINT_TURN:
             message = f"the profile turns by {abs(degrees(turn)):.0f} deg at a point"
             raise InputError(
                 message,

@@ -16,7 +16,7 @@ FileName = Annotated[
         Plain("a name of letters, digits, _ and -, such as radius", r"[A-Za-z][\w-]*")
     ),
 ]
-_OVER = Names('a coordinate, such as "lift", or two: ["lift", "thickness"]', 1, 2)
+_AXIS_NAMES = Names('a coordinate, such as "lift", or two: ["lift", "thickness"]', 1, 2)
 
 
 class Panel(Record):
@@ -33,7 +33,7 @@ class Panel(Record):
     """
 
     show: Text
-    over: Annotated[list[str], BeforeValidator(_OVER)]
+    over: Annotated[list[str], BeforeValidator(_AXIS_NAMES)]
     lines: Label | None = None
     least: Annotated[
         list[str], BeforeValidator(Names('a list of coordinates: ["lift"]'))

@@ -1,4 +1,4 @@
-"""A study: one case, what is varied in it, what is kept, and what is drawn of it."""
+"""A study: one case, the keys varied in it, the results kept, and their pictures."""
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -40,8 +40,8 @@ Solver = Literal["stepped", "span"]
 Method = Literal["grid", "latin-hypercube", "sobol", "table"]
 
 MOST_POINTS = 10_000_000
-_STEADY = "pass."  # keys of the span solver's pass, beside those of the case
-_CARDS = ("machine.use", "sheet.material", "sheet.material.use")
+_PASS_PREFIX = "pass."  # keys of the span solver's pass, beside those of the case
+_CARD_KEYS = ("machine.use", "sheet.material", "sheet.material.use")
 
 Count = Annotated[
     int,
@@ -199,7 +199,9 @@ def parse_study(text: str, *, path: str) -> Study:
 
 def known_keys(case: dict[str, Any], solver: Solver) -> dict[str, Kind]:
     """Keys that a study of a case may vary; ``case`` is its TOML table."""
-    return keys_of(case) | (keys_below(_STEADY, Steady) if solver == "span" else {})
+    return keys_of(case) | (
+        keys_below(_PASS_PREFIX, Steady) if solver == "span" else {}
+    )
 
 
 def at_point(
@@ -210,12 +212,14 @@ def at_point(
     folder: Path,
 ) -> tuple[Case, dict[str, Any]]:
     """Case and table of a pass with other values; cards by path start in ``folder``."""
-    own = {k: v for k, v in values.items() if not k.startswith(_STEADY)}
+    own = {k: v for k, v in values.items() if not k.startswith(_PASS_PREFIX)}
     for key, value in own.items():
-        if isinstance(value, str) and key in _CARDS and library.is_path(value):
+        if isinstance(value, str) and key in _CARD_KEYS and library.is_path(value):
             own[key] = str((folder / value).resolve())
     passed = {
-        k.removeprefix(_STEADY): v for k, v in values.items() if k.startswith(_STEADY)
+        k.removeprefix(_PASS_PREFIX): v
+        for k, v in values.items()
+        if k.startswith(_PASS_PREFIX)
     }
     return case.replace(own), steady | passed
 
@@ -296,7 +300,7 @@ def _check_zipped(axes: list[Axis], path: str) -> None:
 def _check_steady(steady: dict[str, Any], varied: set[str], path: str) -> None:
     """Lift and direction of a steady pass must come from somewhere."""
     for name, example in (("lift", '"20 mm"'), ("toward", '"rear"')):
-        key = f"{_STEADY}{name}"
+        key = f"{_PASS_PREFIX}{name}"
         if name not in steady and key not in varied:
             allowed = f"{key} = {example} in [set], or {key} varied"
             message = "is missing"

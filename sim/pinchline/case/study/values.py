@@ -27,7 +27,7 @@ Spacing = Literal["even", "log"]
 
 MOST_VALUES = 100_000
 
-_BELOW: dict[str, type[Record]] = {
+_SUB_TABLES: dict[str, type[Record]] = {
     "sheet": SheetTable,
     "sheet.material": Card,
     "machine": MachineTable,
@@ -129,7 +129,7 @@ class Vary(Record):
     zipped: Label | None = None
 
     @model_validator(mode="after")
-    def _one_way(self) -> "Vary":
+    def _one_form(self) -> "Vary":
         allowed = "values, or a range from ... to ... with its count"
         ranged = self.start is not None and self.end is not None
         if self.values is None and not ranged:
@@ -141,7 +141,7 @@ class Vary(Record):
 
 
 class Axis(Record):
-    """What one ``[[vary]]`` came to.
+    """Axis of a study: the checked values of one ``[[vary]]``.
 
     Attributes
     ----------
@@ -370,7 +370,7 @@ def _entries(place: str, model: type[Record]) -> Iterator[tuple[str, Kind]]:
         kind = kind_in([*field.metadata, field.annotation])
         if kind is not None:
             yield key, kind
-        inner = _BELOW.get(key) or _record(field.annotation)
+        inner = _SUB_TABLES.get(key) or _record(field.annotation)
         if inner is not None:
             yield from _entries(f"{key}.", inner)
 
