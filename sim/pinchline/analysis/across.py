@@ -40,10 +40,12 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
 
-MOST_ROUNDS = 24  # 6 to 8 settle the demo at 5 to 25 stations, stiffer nips take more
-SETTLED = 0.03  # of the lines of the rolls, root mean square: they stay where they are
-LEAST_SHIFT = 1.0e-3  # mm; smaller lines are held to the same length
-REMEMBERED = 4  # rounds that the next guess is made from
+# 6 to 8 settle the demo at 5 to 25 stations, stiffer nips take more
+MAX_SHAFT_ROUNDS = 24
+# of the lines of the rolls, root mean square: they stay where they are
+ROLL_LINE_TOLERANCE = 0.03
+ROLL_LINE_FLOOR_MM = 1.0e-3  # mm; smaller lines are held to the same length
+ANDERSON_HISTORY_ROUNDS = 4  # rounds that the next guess is made from
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ class Across:
     @property
     def settled(self) -> bool:
         """Whether the lines of the rolls came to rest."""
-        return self.change <= SETTLED
+        return self.change <= ROLL_LINE_TOLERANCE
 
     @property
     def stopped(self) -> bool:
@@ -148,30 +150,32 @@ def across(
     moves = len(case.moves)
     shifts = np.zeros((stations, moves, POINTS, 3))
     zone: tuple[float, float] | None = None
-    guess = _Guess()
+    guess = _AndersonMixing()
     rounds, change = 0, math.inf
     with parallel.workers(workers, len(alone)) as do_all:
-        while rounds < MOST_ROUNDS and change > SETTLED:
+        while rounds < MAX_SHAFT_ROUNDS and change > ROLL_LINE_TOLERANCE:
             if progress is not None:
-                progress(rounds / MOST_ROUNDS, f"round {rounds + 1} across the width")
+                progress(
+                    rounds / MAX_SHAFT_ROUNDS, f"round {rounds + 1} across the width"
+                )
             asked = [(jobs[i], Track(shifts[i]), zone, i) for i in alone]
             done = list(do_all(_station, asked))
             found = [done[alone.index(i)] for i in _mirrored(alone, stations)]
             forces = np.array([track.values[:, :, :3] for _, track in found])
             lines = shafts.lines(forces)
-            change = _size(lines - shifts) / max(_size(lines), LEAST_SHIFT)
+            change = _rms(lines - shifts) / max(_rms(lines), ROLL_LINE_FLOOR_MM)
             shifts = guess.next(shifts, lines)
             zone = _common_zone([result for result, _ in found])
             rounds += 1
     return _collected(case, shafts, jobs, found, rounds, change)
 
 
-def _size(lines: Array) -> float:
+def _rms(lines: Array) -> float:
     """Root mean square, mm."""
     return float(np.sqrt(np.mean(lines * lines)))
 
 
-class _Guess:
+class _AndersonMixing:
     """Next guess of the lines from the rounds before.
 
     A stiff nip lets a round close only part of what is missing. The combination of the
@@ -184,7 +188,9 @@ class _Guess:
 
     def next(self, shifts: Array, lines: Array) -> Array:
         """Return the guess, from what a round assumed and what it found."""
-        self._rounds = [*self._rounds, (lines - shifts, lines)][-REMEMBERED:]
+        self._rounds = [*self._rounds, (lines - shifts, lines)][
+            -ANDERSON_HISTORY_ROUNDS:
+        ]
         missing, found = self._rounds[-1]
         older = self._rounds[:-1]
         if not older:

@@ -25,13 +25,14 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-STEPS = 24  # to the wanted opening
-GROWTH = 1.3  # of the steps past it
-NEARLY_FLAT = 0.9  # of the way from the free part to a straight one
-FINEST = 1.0e-4  # of a step, where no equilibrium is found
-CLOSE = 1.0e-3  # mm: how well the opening that is left is met
-MOST_TRIALS = 30
-NO_ROOM = 1.0e-12  # 1/mm: an element at yield has no elastic range left that way
+CLOSING_STEPS = 24  # to the wanted opening
+PRESS_STEP_GROWTH = 1.3  # of the steps past it
+MAX_PRESS_SHARE = 0.9  # of the way from the free part to a straight one
+MIN_STEP_SHARE = 1.0e-4  # of a step, where no equilibrium is found
+OPENING_TOLERANCE_MM = 1.0e-3  # mm: how well the opening that is left is met
+MAX_OPENING_TRIALS = 30
+# 1/mm: an element at yield has no elastic range left that way
+MIN_ELASTIC_ROOM_PER_MM = 1.0e-12
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def close_part(
             value=f"{wanted_opening:g} mm",
             allowed=f"{thickness:g} mm or more",
         )
-    press = _Press(part, lines)
+    press = _ManualPress(part, lines)
     if wanted_opening > max(press.flat, press.before):
         message = "the part would be pulled straight"
         raise InputError(
@@ -134,7 +135,7 @@ def _nodes(part: State, gauge: tuple[float, float] | None) -> tuple[int, int]:
 
 
 @dataclass
-class _Kept:
+class _PressSnapshot:
     """A point of the way that can be gone back to."""
 
     sheet: SheetCopy
@@ -144,7 +145,7 @@ class _Kept:
     strain: float
 
 
-class _Press:
+class _ManualPress:
     """A part between two hands: its sheet, how far it is closed, the way so far."""
 
     def __init__(self, part: State, lines: tuple[int, int]) -> None:
@@ -152,14 +153,14 @@ class _Press:
         self.lines = lines
         c, (a, b) = self.sheet.chain, lines
         self.sheet.lay_out()
-        self.before = self.gap = _apart(self.sheet, lines)
+        self.before = self.gap = _node_distance(self.sheet, lines)
         _level(self.sheet, a, b)
         self.between = (b - a) * part.beam.length
-        self.flat = self.before + NEARLY_FLAT * (self.between - self.before)
+        self.flat = self.before + MAX_PRESS_SHARE * (self.between - self.before)
         self.start = c.curvature.copy()
         self.room = (
-            np.minimum(c.low - self.start, -NO_ROOM),
-            np.maximum(c.high - self.start, NO_ROOM),
+            np.minimum(c.low - self.start, -MIN_ELASTIC_ROOM_PER_MM),
+            np.maximum(c.high - self.start, MIN_ELASTIC_ROOM_PER_MM),
         )
         self.force = self.work = self.strain = 0.0
         for node, direction in ((a, X), (a, Y), (b, Y)):
@@ -167,11 +168,13 @@ class _Press:
         self.curve = [(self.gap, 0.0, self.before)]
         self.strains = [0.0]
 
-    def keep(self) -> _Kept:
+    def keep(self) -> _PressSnapshot:
         """Copy all that a step changes."""
-        return _Kept(self.sheet.copy(), self.gap, self.force, self.work, self.strain)
+        return _PressSnapshot(
+            self.sheet.copy(), self.gap, self.force, self.work, self.strain
+        )
 
-    def restore(self, kept: _Kept) -> None:
+    def restore(self, kept: _PressSnapshot) -> None:
         """Go back to a copy, which stays good."""
         self.sheet.restore(kept.sheet)
         self.gap, self.force = kept.gap, kept.force
@@ -191,7 +194,7 @@ class _Press:
             except SolverError:
                 self.restore(kept)
                 step = 0.5 * stride
-                if abs(step) < FINEST * abs(target - start):
+                if abs(step) < MIN_STEP_SHARE * abs(target - start):
                     raise
                 continue
             force = -self.sheet.reaction(self.lines[1], X)
@@ -222,7 +225,7 @@ class _Press:
         self.sheet.release()
         self.sheet.lay_out()
         c = self.sheet.chain
-        free, opening = c.curvature.copy(), _apart(self.sheet, self.lines)
+        free, opening = c.curvature.copy(), _node_distance(self.sheet, self.lines)
         self.restore(kept)
         return free, opening
 
@@ -232,7 +235,7 @@ class _Press:
         self.strains.append(self.strain)
 
 
-def _apart(sheet: HeldSheet, lines: tuple[int, int]) -> float:
+def _node_distance(sheet: HeldSheet, lines: tuple[int, int]) -> float:
     """Distance between two nodes, mm."""
     c = sheet.chain
     a, b = lines
@@ -249,36 +252,39 @@ def _level(sheet: HeldSheet, a: int, b: int) -> None:
     c.theta[:] -= angle
 
 
-def _press_to(press: _Press, wanted: float, way: float, least: float) -> bool:
+def _press_to(press: _ManualPress, wanted: float, way: float, least: float) -> bool:
     """Press past the wanted opening until so much is left; False where it cannot be.
 
     Leaves the press where the wanted opening is left, or as far as it goes: closing
     ends where the lines are a thickness apart, spreading where the part is nearly flat.
     """
     distance = abs(wanted - press.before)
-    if distance <= CLOSE:
+    if distance <= OPENING_TOLERANCE_MM:
         return True
     end = least if way < 0.0 else press.flat
-    step = distance / STEPS
-    for i in range(1, STEPS + 1):
-        press.to(press.before + way * distance * i / STEPS)
+    step = distance / CLOSING_STEPS
+    for i in range(1, CLOSING_STEPS + 1):
+        press.to(press.before + way * distance * i / CLOSING_STEPS)
         press.note()
     while press.gap != end:
         kept = press.keep()
         open_before = press.curve[-1][2]
-        step = min(GROWTH * step, abs(end - press.before) / STEPS)
+        step = min(PRESS_STEP_GROWTH * step, abs(end - press.before) / CLOSING_STEPS)
         press.to(end if abs(end - press.gap) <= step else press.gap + way * step)
         left = press.left()
         if (left - wanted) * way >= 0.0:
-            _meet(press, wanted, kept, (open_before, press.gap, left))
+            _solve_opening(press, wanted, kept, (open_before, press.gap, left))
             press.note()
             return True
         press.note()
-    return abs(press.curve[-1][2] - wanted) <= CLOSE
+    return abs(press.curve[-1][2] - wanted) <= OPENING_TOLERANCE_MM
 
 
-def _meet(
-    press: _Press, wanted: float, kept: _Kept, ahead: tuple[float, float, float]
+def _solve_opening(
+    press: _ManualPress,
+    wanted: float,
+    kept: _PressSnapshot,
+    ahead: tuple[float, float, float],
 ) -> None:
     """Find the pressing at which the wanted opening is left, by regula falsi.
 
@@ -287,12 +293,12 @@ def _meet(
     """
     low, high = kept.gap, ahead[1]
     miss_low, miss_high = ahead[0] - wanted, ahead[2] - wanted
-    for _ in range(MOST_TRIALS):
+    for _ in range(MAX_OPENING_TRIALS):
         gap = (low * miss_high - high * miss_low) / (miss_high - miss_low)
         press.restore(kept)
         press.to(gap)
         miss = press.left() - wanted
-        if abs(miss) <= CLOSE:
+        if abs(miss) <= OPENING_TOLERANCE_MM:
             return
         if (miss > 0.0) == (miss_high > 0.0):
             high, miss_high, miss_low = gap, miss, 0.5 * miss_low
@@ -301,7 +307,7 @@ def _meet(
 
 
 def _closing(
-    press: _Press, part: State, wanted: float, way: float, *, reached: bool
+    press: _ManualPress, part: State, wanted: float, way: float, *, reached: bool
 ) -> Closing:
     opening, forces, left = (
         np.array(column) for column in zip(*press.curve, strict=True)

@@ -34,10 +34,11 @@ Reason = Literal[
     "not bent at all",
 ]
 
-NEAR = 3.0  # thicknesses from a flat's end within which the nip line stopped for it
-SETTLED = 0.05  # of the level a half comes to: waves are larger than this
-AT_THE_LINE = 0.5  # mm
-CREASE_REACH = 4.0  # thicknesses round a crease that are its own
+# thicknesses from a flat's end within which the nip line stopped for it
+NEAR_FLAT_THICKNESSES = 3.0
+LEAST_WAVE_SHARE = 0.05  # of the level a half comes to: waves are larger than this
+AT_NIP_LINE_MM = 0.5  # mm
+CREASE_REACH_THICKNESSES = 4.0  # thicknesses round a crease that are its own
 
 
 @dataclass(frozen=True)
@@ -135,7 +136,10 @@ def _reason(
     result: Result, side: Side, flat: float, move: int, in_hand: float
 ) -> Reason:
     thickness = result.inputs["thickness"]
-    if move in _feeds(result) and abs(flat - in_hand) <= NEAR * thickness:
+    if (
+        move in _feeds(result)
+        and abs(flat - in_hand) <= NEAR_FLAT_THICKNESSES * thickness
+    ):
         stopped = any(e.level == "stop" and e.move == move for e in result.events)
         return "stopped" if stopped else "left in hand"
     gone = [e for e in result.events if e.kind == "edge leaves the rear roll"]
@@ -161,7 +165,7 @@ def _shortest(
     hand_there = _nearest(result, other)
     beyond = flat_there - hand_there
     how = "turn the sheet end for end, feed again and leave"
-    if not abs(beyond) <= NEAR * result.inputs["thickness"]:
+    if not abs(beyond) <= NEAR_FLAT_THICKNESSES * result.inputs["thickness"]:
         return least, how
     return least + beyond, how
 
@@ -175,27 +179,27 @@ def flat_words(flat: EdgeFlat, result: Result, system: System = "metric") -> lis
     moves = alone(result.labels["moves"], system).splitlines()
     said = moves[flat.move - 1] if 0 < flat.move <= len(moves) else "no move"
     where = "at the nip line"
-    if abs(flat.place) >= AT_THE_LINE:
+    if abs(flat.place) >= AT_NIP_LINE_MM:
         way = "behind" if flat.place > 0.0 else "before"
-        where = f"{_say(abs(flat.place), system)} {way} the nip line"
+        where = f"{_length_words(abs(flat.place), system)} {way} the nip line"
     most = f"was bent most in move {flat.move} ({said}), {where}"
     lines = [
         f"{name}: the sheet just inside the flat {most}",
-        _because(flat, result, system),
+        _reason_words(flat, result, system),
     ]
     if math.isfinite(flat.shortest):
-        least = _say(GRIP_EDGE * result.inputs["thickness"], system)
-        shortest = f"{_say(flat.shortest, system)} by moment"
+        least = _length_words(GRIP_EDGE * result.inputs["thickness"], system)
+        shortest = f"{_length_words(flat.shortest, system)} by moment"
         lines.append(f"shortest flat here: {shortest}; {flat.how} {least} in hand")
     return lines
 
 
-def _say(value: float, system: System) -> str:
+def _length_words(value: float, system: System) -> str:
     return units.format(value, "length", system)
 
 
-def _because(flat: EdgeFlat, result: Result, system: System) -> str:
-    in_hand = _say(flat.in_hand, system)
+def _reason_words(flat: EdgeFlat, result: Result, system: System) -> str:
+    in_hand = _length_words(flat.in_hand, system)
     if flat.reason == "left in hand":
         return (
             f"it is flat because the feed ended with {in_hand} in hand: that sheet "
@@ -208,7 +212,7 @@ def _because(flat: EdgeFlat, result: Result, system: System) -> str:
         )
     if flat.reason == "left the rear roll":
         left = [
-            _say(e.value, system)
+            _length_words(e.value, system)
             for e in result.events
             if e.kind == "edge leaves the rear roll" and e.move == flat.move
         ]
@@ -229,7 +233,7 @@ def find_waves(result: Result) -> list[Waves]:
         return []
     found = []
     s, residual = result.sheet["s"], result.sheet["curvature_residual"]
-    reach = CREASE_REACH * result.inputs["thickness"]
+    reach = CREASE_REACH_THICKNESSES * result.inputs["thickness"]
     length = result.inputs["length"]
     for side in ("operator", "rear"):
         flat = result.summary[f"flat_{side}_straightedge"]
@@ -248,7 +252,7 @@ def find_waves(result: Result) -> list[Waves]:
             continue
         part = k / level - 1.0
         worst = int(np.argmax(np.abs(part)))
-        uneven = np.abs(part) > SETTLED
+        uneven = np.abs(part) > LEAST_WAVE_SHARE
         if not np.any(uneven):
             continue
         found.append(
@@ -269,7 +273,8 @@ def crease_words(result: Result, system: System = "metric") -> list[str]:
     if math.isnan(crease):
         return []
     at, distance = (
-        _say(value, system) for value in (crease, result.inputs["rear_distance"])
+        _length_words(value, system)
+        for value in (crease, result.inputs["rear_distance"])
     )
     raised = "the rear roll was raised with the sheet at rest"
     lines = [
@@ -277,7 +282,7 @@ def crease_words(result: Result, system: System = "metric") -> list[str]:
     ]
     for wave in find_waves(result):
         name = "operator's" if wave.side == "operator" else "rear"
-        far, place = _say(wave.reach, system), _say(wave.at, system)
+        far, place = _length_words(wave.reach, system), _length_words(wave.at, system)
         worst = f"by {wave.largest:+.0%} at s = {place}"
         lines.append(f"{name} side: uneven as far as {far} from it, {worst}")
     lines.append(

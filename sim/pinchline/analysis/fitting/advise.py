@@ -27,18 +27,22 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-TOLD = 1.0  # of the prior's precision: above it the strips say more than the prior
-SHARES = 0.15  # of the largest share of a combination: less is not named
-TOGETHER = 0.7  # correlation at which two parameters are told together only
-LIFTS = 14  # candidates each way
-ROUND = 0.5  # mm: what an advised lift is rounded to
-USUAL = 0.02  # of the curvature: error of a reading where the file has none of a radius
-WORTH = 0.9  # of the deviation: another strip that leaves more than that is idle
-_SETTLED = 3.0  # prior deviations: an estimate so far from its card
+# of the prior's precision: above it the strips say more than the prior
+INFORMATIVE_PRECISION_RATIO = 1.0
+LEAST_NAMED_SHARE = 0.15  # of the largest share of a combination: less is not named
+# correlation at which two parameters are told together only
+INSEPARABLE_CORRELATION = 0.7
+CANDIDATE_LIFTS = 14  # candidates each way
+LIFT_ROUNDING_MM = 0.5  # mm: what an advised lift is rounded to
+# of the curvature: error of a reading where the file has none of a radius
+USUAL_CURVATURE_ERROR = 0.02
+# of the deviation: another strip that leaves more than that is idle
+WORTHWHILE_DEVIATION_RATIO = 0.9
+_FAR_FROM_PRIOR_SD = 3.0  # prior deviations: an estimate so far from its card
 _WAYS: tuple[Way, ...] = ("rear", "operator")
 
 
-class Pair(NamedTuple):
+class CorrelatedPair(NamedTuple):
     """Two parameters that the strips tell only together."""
 
     first: str
@@ -46,7 +50,7 @@ class Pair(NamedTuple):
     correlation: float
 
 
-class Learned(NamedTuple):
+class Identifiability(NamedTuple):
     """What the strips told.
 
     combinations: how many independent combinations of parameters they say more of than
@@ -57,34 +61,36 @@ class Learned(NamedTuple):
     combinations: int
     of: int
     leading: tuple[str, ...]
-    pairs: tuple[Pair, ...]
+    pairs: tuple[CorrelatedPair, ...]
     far: tuple[str, ...]
 
 
-def learned(found: Fit) -> Learned:
+def learned(found: Fit) -> Identifiability:
     """Say what the strips told, and what they cannot separate."""
     names = [p.name for p in found.parameters]
     deviations = np.sqrt(np.diag(found.covariance))
     correlation = found.covariance / np.outer(deviations, deviations)
     pairs = [
-        Pair(names[i], names[j], float(correlation[i, j]))
+        CorrelatedPair(names[i], names[j], float(correlation[i, j]))
         for i in range(len(names))
         for j in range(i)
-        if abs(correlation[i, j]) >= TOGETHER
+        if abs(correlation[i, j]) >= INSEPARABLE_CORRELATION
     ]
     strength, directions = np.linalg.eigh(found.information)
     most = np.abs(directions[:, -1])
-    order = [i for i in np.argsort(-most) if most[i] >= SHARES * most.max()]
-    return Learned(
-        combinations=int(np.sum(strength > TOLD)),
+    order = [i for i in np.argsort(-most) if most[i] >= LEAST_NAMED_SHARE * most.max()]
+    return Identifiability(
+        combinations=int(np.sum(strength > INFORMATIVE_PRECISION_RATIO)),
         of=len(names),
         leading=tuple(names[i] for i in order),
         pairs=tuple(sorted(pairs, key=lambda p: -abs(p.correlation))),
-        far=tuple(e.parameter.name for e in found.estimates if abs(e.x) >= _SETTLED),
+        far=tuple(
+            e.parameter.name for e in found.estimates if abs(e.x) >= _FAR_FROM_PRIOR_SD
+        ),
     )
 
 
-class Predicted(NamedTuple):
+class PassPrediction(NamedTuple):
     """A pass predicted from a fit.
 
     lift: by the screws' scale (mm); way; curvature (1/mm); slope: of its logarithm by
@@ -109,7 +115,7 @@ class Forecast:
         self.found = found
         self._models: dict[Way, StripModel] = {}
 
-    def at(self, lift: float, way: Way, *, prior: bool = False) -> Predicted:
+    def at(self, lift: float, way: Way, *, prior: bool = False) -> PassPrediction:
         """Predict a pass at a lift (mm) on the screws' scale; NaN where none is found.
 
         ``prior``: with the card's parameters instead of the estimates.
@@ -156,23 +162,23 @@ def _strip(lift: float, way: Way) -> ScrapStrip:
     )
 
 
-def _sensed(model: StripModel, x: Array, lift: float) -> Predicted:
+def _sensed(model: StripModel, x: Array, lift: float) -> PassPrediction:
     way, shift = model.strip.way, lift - model.strip.setting
     curvature = model.bent(x, shift).curvature
     slope = np.zeros(x.size)
     if not curvature > 0.0:
-        return Predicted(lift, way, math.nan, slope, math.nan)
+        return PassPrediction(lift, way, math.nan, slope, math.nan)
     lift_slope = math.nan
     for j, parameter in enumerate(model.parameters):
         step = np.zeros(x.size)
         step[j] = parameter.step
         ends = [model.bent(x + sign * step, shift).curvature for sign in (1.0, -1.0)]
         if not all(k > 0.0 for k in ends):
-            return Predicted(lift, way, math.nan, slope, math.nan)
+            return PassPrediction(lift, way, math.nan, slope, math.nan)
         slope[j] = math.log(ends[0] / ends[1]) / (2.0 * parameter.step)
         if parameter.name == "touch offset":
             lift_slope = slope[j] / parameter.spread
-    return Predicted(lift, way, curvature, slope, lift_slope)
+    return PassPrediction(lift, way, curvature, slope, lift_slope)
 
 
 class Advice(NamedTuple):
@@ -193,10 +199,10 @@ class Advice(NamedTuple):
     @property
     def worth(self) -> bool:
         """Whether another strip tells enough."""
-        return self.then < WORTH * self.now
+        return self.then < WORTHWHILE_DEVIATION_RATIO * self.now
 
 
-def job_passes(found: Fit) -> list[Predicted]:
+def job_passes(found: Fit) -> list[PassPrediction]:
     """Give the passes of the case's job, or where it has no moves of its wanted part.
 
     A feed whose lift changes counts at its mean; passes that leave nothing are left
@@ -268,7 +274,7 @@ def advise(found: Fit) -> Advice | None:
     return best
 
 
-def _aim(wanted: list[Predicted], covariance: Array) -> float:
+def _aim(wanted: list[PassPrediction], covariance: Array) -> float:
     if wanted:
         return math.sqrt(
             sum(p.deviation(covariance) ** 2 for p in wanted) / len(wanted)
@@ -277,7 +283,7 @@ def _aim(wanted: list[Predicted], covariance: Array) -> float:
     return math.exp(0.5 * float(logarithm) / covariance.shape[0])
 
 
-def _candidates(found: Fit) -> Iterator[Predicted]:
+def _candidates(found: Fit) -> Iterator[PassPrediction]:
     """Go through passes that can be made, both ways, over the lifts of the machine."""
     best, offset = found.best, found.values["touch offset"]
     longest, _ = longest_lift(best)
@@ -285,8 +291,10 @@ def _candidates(found: Fit) -> Iterator[Predicted]:
     forecast = Forecast(found)
     for way in _WAYS:
         climb = Climb(best, way)
-        lifts = np.linspace(0.2, 0.97, LIFTS) * longest
-        for lift in sorted({ROUND * round((v - offset) / ROUND) for v in lifts}):
+        lifts = np.linspace(0.2, 0.97, CANDIDATE_LIFTS) * longest
+        for lift in sorted(
+            {LIFT_ROUNDING_MM * round((v - offset) / LIFT_ROUNDING_MM) for v in lifts}
+        ):
             one = climb.at(lift + offset)
             if one is None or not one.possible or not math.isfinite(one.radius):
                 continue
@@ -304,4 +312,4 @@ def _reading_error(found: Fit) -> float:
         for r in found.residuals
         if r.reading.type.proportional and r.reading.value
     ]
-    return float(np.median(shares)) if shares else USUAL
+    return float(np.median(shares)) if shares else USUAL_CURVATURE_ERROR

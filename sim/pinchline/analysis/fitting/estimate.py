@@ -40,12 +40,14 @@ if TYPE_CHECKING:
 
 # error of the curvature that the model itself makes, relative: of the span solver
 # (analysis.span), and once the stepped solver has corrected it (its own element: 0.3 %)
-SPAN_ERROR, STEPPED_ERROR = 0.010, 0.004
-ROUNDS = 4  # of correction by the stepped solver at most
-STANDS = 0.25 * STEPPED_ERROR  # change of a correction that no longer counts
-DOUBT = 0.01  # chance of scatter so large by chance: below it intervals are widened
-STRANGE = 0.0027  # of one strip, three standard deviations
-SHIFT_STEP = 0.05  # mm: of the lift, for derivatives
+SPAN_SOLVER_ERROR, STEPPED_SOLVER_ERROR = 0.010, 0.004
+MAX_CORRECTION_ROUNDS = 4  # of correction by the stepped solver at most
+# change of a correction that no longer counts
+CORRECTION_TOLERANCE = 0.25 * STEPPED_SOLVER_ERROR
+# chance of scatter so large by chance: below it intervals are widened
+CHI2_SIGNIFICANCE = 0.01
+OUTLIER_PROBABILITY = 0.0027  # of one strip, three standard deviations
+LIFT_SHIFT_STEP_MM = 0.05  # mm: of the lift, for derivatives
 
 
 def fit(
@@ -97,11 +99,11 @@ def fit(
     say(0.1, "span solver")
     solution = problem.solve(np.zeros(problem.size))
     if stepped:
-        for number in range(ROUNDS):
-            say(0.2 + 0.8 * number / ROUNDS, "stepped solver")
+        for number in range(MAX_CORRECTION_ROUNDS):
+            say(0.2 + 0.8 * number / MAX_CORRECTION_ROUNDS, "stepped solver")
             changed = problem.correct(solution, workers)
             solution = problem.solve(solution)
-            if changed < STANDS:
+            if changed < CORRECTION_TOLERANCE:
                 break
     return problem.report(solution)
 
@@ -123,7 +125,7 @@ class _Problem:
             allowed = "lifts that the machine has, below jam"
             raise InputError(message, file=source, allowed=allowed)
         self.size = self.count + len(self.models)
-        self.errors = [SPAN_ERROR] * len(self.models)
+        self.errors = [SPAN_SOLVER_ERROR] * len(self.models)
         self.stepped = [math.nan] * len(self.models)
         self.sigmas: list[Array] = [np.ones(len(m.strip.readings)) for m in self.models]
 
@@ -217,8 +219,8 @@ class _Problem:
             same: Array = slopes[:, touch] * share
             return same
         x, shift = z[: self.count], model.lift_error * float(z[self.count + number])
-        above, below = (x, shift + SHIFT_STEP), (x, shift - SHIFT_STEP)
-        slope = self._slope(number, above, below, 2.0 * SHIFT_STEP)
+        above, below = (x, shift + LIFT_SHIFT_STEP_MM), (x, shift - LIFT_SHIFT_STEP_MM)
+        slope = self._slope(number, above, below, 2.0 * LIFT_SHIFT_STEP_MM)
         return model.lift_error * slope
 
     def _slope(
@@ -291,7 +293,7 @@ class _Problem:
             if math.isfinite(radius) and plain > FLAT_CURVATURE:
                 before, model.correction = model.correction, 1.0 / (radius * plain)
                 changed = max(changed, abs(model.correction - before))
-                self.errors[i] = STEPPED_ERROR
+                self.errors[i] = STEPPED_SOLVER_ERROR
                 self.stepped[i] = model.correction
         return changed
 
@@ -303,7 +305,7 @@ class _Problem:
         readings = off.size - self.size
         total = float(off @ off)
         chance = float(chi2.sf(total, readings))
-        widened = math.sqrt(total / readings) if chance < DOUBT else 1.0
+        widened = math.sqrt(total / readings) if chance < CHI2_SIGNIFICANCE else 1.0
         if widened > 1.0 and self.lost:
             self.notes.append(
                 f"the span solver lost {', '.join(sorted(self.lost))} on its way, "
@@ -383,7 +385,7 @@ class _Problem:
             rest = np.eye(end - row) - own @ covariance @ own.T
             square = float(off[row:end] @ np.linalg.solve(rest, off[row:end]))
             chance = float(chi2.sf(square, end - row))
-            if chance < STRANGE:
+            if chance < OUTLIER_PROBABILITY:
                 found.append((model.strip.name, chance))
             row = end
         return sorted(found, key=lambda pair: pair[1])

@@ -42,9 +42,9 @@ Name = Literal[
 ]
 
 YIELD_SD, TANGENT_SD, STIFFNESS_SD, PLAY_SD = 0.10, 0.40, 0.50, 0.70  # logarithms
-TOUCH_SD = 0.3  # mm
+TOUCH_SD_MM = 0.3  # mm
 THICKNESS_SD = 0.02
-LEAST_PLAY = 0.02  # mm, where the card has none: no machine has none
+LEAST_PLAY_MM = 0.02  # mm, where the card has none: no machine has none
 FURTHEST = 5.0  # standard deviations: as far as a fit looks
 # steps of the derivatives: logarithms, and mm for the touch offset
 _STEP: dict[Name, float] = {
@@ -52,7 +52,7 @@ _STEP: dict[Name, float] = {
     "thickness": 0.01,
     "touch offset": 0.05,
 }
-_COARSE = 0.1
+_COARSE_STEP = 0.1
 _KEYS: dict[Name, str] = {
     "thickness": "sheet.thickness",
     "nip play": "machine.nip.play",
@@ -61,9 +61,10 @@ _KEYS: dict[Name, str] = {
     "bearing stiffness": "machine.rolls.shaft.bearing_stiffness",
 }
 FITTED = "measured strips"  # basis of a card that a fit wrote
-RUN_OUT = 0.6  # of the distance to the rear roll: the flat at its edge, at first
+# of the distance to the rear roll: the flat at its edge, at first
+FIRST_RUN_OUT_SHARE = 0.6
 # mm: error of that, and of the stepped solver's flats (continuum: 0.1 to 0.6)
-ROUGH_FLAT, FINE_FLAT = 5.0, 0.5
+ROUGH_RUN_OUT_ERROR_MM, FINE_RUN_OUT_ERROR_MM = 5.0, 0.5
 
 
 class Parameter(NamedTuple):
@@ -89,7 +90,7 @@ class Parameter(NamedTuple):
     @property
     def step(self) -> float:
         """Step of a derivative, in standard deviations."""
-        return _STEP.get(self.name, _COARSE) / self.spread
+        return _STEP.get(self.name, _COARSE_STEP) / self.spread
 
 
 def parameters_of(case: Case) -> tuple[Parameter, ...]:
@@ -110,10 +111,12 @@ def parameters_of(case: Case) -> tuple[Parameter, ...]:
             )
         )
     offset = case.machine.rear.touch_offset
-    seen = f"{TOUCH_SD:g} mm; assumed: touch is seen or felt"
+    seen = f"{TOUCH_SD_MM:g} mm; assumed: touch is seen or felt"
     return (
         *found,
-        Parameter("touch offset", "length", offset, TOUCH_SD, log=False, source=seen),
+        Parameter(
+            "touch offset", "length", offset, TOUCH_SD_MM, log=False, source=seen
+        ),
         *_nip_parameters(case),
         _positive(
             "thickness",
@@ -153,8 +156,8 @@ def _nip_parameters(case: Case) -> list[Parameter]:
     slack = nip.play if nip.gives else nip.opening
     name: Name = "nip play" if nip.gives else "clearance"
     source = "a factor of 2; assumed: nobody knows a hand machine's play"
-    if slack < LEAST_PLAY:
-        slack, source = LEAST_PLAY, f"{source}, {LEAST_PLAY:g} mm at the middle"
+    if slack < LEAST_PLAY_MM:
+        slack, source = LEAST_PLAY_MM, f"{source}, {LEAST_PLAY_MM:g} mm at the middle"
     found = [_positive(name, "length", slack, PLAY_SD, source)]
     source = "a factor of 1.6; assumed"
     if nip.gives and nip.stiffness is not None:
@@ -194,8 +197,8 @@ class StripModel:
         self.strip, self.parameters = strip, parameters
         self.lift_error = lift_error(case, strip)
         self.correction = 1.0  # stepped over span solver, of the curvature
-        self.run_out = RUN_OUT * case.machine.rear.distance
-        self.run_out_error = ROUGH_FLAT
+        self.run_out = FIRST_RUN_OUT_SHARE * case.machine.rear.distance
+        self.run_out_error = ROUGH_RUN_OUT_ERROR_MM
         self._follower = Neighbours(self.case, strip.way, case.sheet.curvature)
         self._follower.climb_rungs(np.array([self.lift_set(self.case)]))
 
@@ -241,7 +244,7 @@ class StripModel:
         """Take over what the stepped solver leaves flat (mm), and its radius (mm)."""
         gap = self.case.measure.straightedge_gap
         self.run_out = flat - gapes_after(1.0 / radius, gap)
-        self.run_out_error = FINE_FLAT
+        self.run_out_error = FINE_RUN_OUT_ERROR_MM
 
 
 def lift_error(case: Case, strip: ScrapStrip) -> float:

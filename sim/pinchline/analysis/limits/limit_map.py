@@ -38,17 +38,18 @@ if TYPE_CHECKING:
 Kind = Literal["alloy", "yield"]
 KINDS: tuple[Kind, ...] = ("alloy", "yield")
 POINTS = 30  # each way
-FEWEST, MOST = 4, 200
+FEWEST_POINTS, MOST_POINTS = 4, 200
 SAMPLE = 10  # points at which the stepped solver is asked as well
-CHUNK = 5  # points that a process takes at a time
+POINTS_PER_TASK = 5  # points that a process takes at a time
 SAVED = 1.0  # s between two states of the map
-SPANNED = 0.9  # of the time: the points; the rest is the sample
+SPAN_SHARE_OF_TIME = 0.9  # of the time: the points; the rest is the sample
 ALMOST_FLAT = 10.0e3  # mm; a larger radius is no bend to be compared
-GOLDEN = 0.6180339887498949
-SILENT = 4.0  # a card without ranges: from a fourth to four times the case's thickness
-THINNEST = 0.01  # of the upper roll's radius: thinner is foil
-OPEN = 1.02  # of clearance and play, which stay below the thickness
-ROUND = 10.0  # MPa, to which the ends of the yield axis are rounded
+GOLDEN_SECTION = 0.6180339887498949
+# a card without ranges: from a fourth to four times the case's thickness
+DEFAULT_THICKNESS_RATIO = 4.0
+THINNEST_OVER_ROLL_RADIUS = 0.01  # of the upper roll's radius: thinner is foil
+CLEARANCE_MARGIN = 1.02  # of clearance and play, which stay below the thickness
+YIELD_ROUNDING_MPA = 10.0  # MPa, to which the ends of the yield axis are rounded
 
 
 class MapPoint(NamedTuple):
@@ -122,18 +123,24 @@ def limit_map(
 
     with kept, parallel.workers(workers, len(sheets)) as do_all:
         todo = [i for i in range(len(sheets)) if i not in kept.found]
-        for done in do_all(_ask, _chunks(sheets, todo, CHUNK)):
+        for done in do_all(_ask, _chunks(sheets, todo, POINTS_PER_TASK)):
             kept.add("found", done)
             share = len(kept.found) / len(sheets)
             name = sheets[done[-1][0]].sheet.material.name
-            tell(SPANNED * share, f"{len(kept.found)} of {len(sheets)} sheets, {name}")
+            tell(
+                SPAN_SHARE_OF_TIME * share,
+                f"{len(kept.found)} of {len(sheets)} sheets, {name}",
+            )
         found = [kept.found[i] for i in range(len(sheets))]
         sample = _sample(found)
         jobs = [(i, sheets[i], found[i]) for i in sample if i not in kept.stepped]
-        for number, one in enumerate(do_all(_check, jobs), 1):
+        for number, one in enumerate(do_all(_check_point, jobs), 1):
             kept.add("stepped", [one])
             share = number / len(jobs)
-            tell(SPANNED + (1.0 - SPANNED) * share, "stepped solver on a sample")
+            tell(
+                SPAN_SHARE_OF_TIME + (1.0 - SPAN_SHARE_OF_TIME) * share,
+                "stepped solver on a sample",
+            )
     answers = (kept.stepped.get(i) for i in range(len(sheets)))
     rows = zip(sheets, found, answers, strict=True)
     return LimitMap(kind, tuple(_point(*row) for row in rows))
@@ -156,7 +163,7 @@ def _ask(asked: list[tuple[int, Case]]) -> list[tuple[int, Tightest]]:
     return [(number, tightest(case)) for number, case in asked]
 
 
-def _check(asked: tuple[int, Case, Tightest]) -> tuple[int, Tightest]:
+def _check_point(asked: tuple[int, Case, Tightest]) -> tuple[int, Tightest]:
     number, case, found = asked
     return number, checked(case, found)
 
@@ -168,14 +175,14 @@ def _sample(found: list[Tightest]) -> list[int]:
         for i, answer in enumerate(found)
         if answer.radius < ALMOST_FLAT and answer.by != STEPPED
     ]
-    places = ((0.5 + GOLDEN * number) % 1.0 for number in range(SAMPLE))
+    places = ((0.5 + GOLDEN_SECTION * number) % 1.0 for number in range(SAMPLE))
     return sorted({bent[int(place * len(bent))] for place in places}) if bent else []
 
 
 def _sheets(case: Case, kind: Kind, points: int) -> Iterator[Case]:
     """Every sheet of a map, row by row."""
-    if not FEWEST <= points <= MOST:
-        allowed = f"{FEWEST} to {MOST}"
+    if not FEWEST_POINTS <= points <= MOST_POINTS:
+        allowed = f"{FEWEST_POINTS} to {MOST_POINTS}"
         message = "so many points make no map"
         raise InputError(message, key="points", value=points, allowed=allowed)
     yield from _by_alloy(case, points) if kind == "alloy" else _by_yield(case, points)
@@ -185,7 +192,7 @@ def _by_alloy(case: Case, points: int) -> Iterator[Case]:
     thicknesses = _thicknesses(case, covered_by_all(case), points)
     for row in tempers(case, thicknesses).values():
         for thickness, material in row:
-            yield _of(case, thickness, material)
+            yield _with_sheet(case, thickness, material)
 
 
 def _by_yield(case: Case, points: int) -> Iterator[Case]:
@@ -196,16 +203,22 @@ def _by_yield(case: Case, points: int) -> Iterator[Case]:
         key = "sheet.material"
         raise InputError(message, file=case.path, key=key, allowed=allowed)
     t = case.sheet.thickness
-    spread = covered(own_source(case), case.path) or (t / SILENT, t * SILENT)
+    spread = covered(own_source(case), case.path) or (
+        t / DEFAULT_THICKNESS_RATIO,
+        t * DEFAULT_THICKNESS_RATIO,
+    )
     thicknesses = _thicknesses(case, spread, points)
     on_file = [
         m.yield_strength for row in tempers(case, thicknesses).values() for _, m in row
     ]
-    low = max(ROUND * math.floor(min(on_file) / ROUND), ROUND)
-    high = ROUND * math.ceil(max(on_file) / ROUND)
+    low = max(
+        YIELD_ROUNDING_MPA * math.floor(min(on_file) / YIELD_ROUNDING_MPA),
+        YIELD_ROUNDING_MPA,
+    )
+    high = YIELD_ROUNDING_MPA * math.ceil(max(on_file) / YIELD_ROUNDING_MPA)
     for strength in np.linspace(low, high, points):
         for thickness in thicknesses:
-            sheet = _of(case, thickness, own)
+            sheet = _with_sheet(case, thickness, own)
             yield sheet.replace({"sheet.material.yield_strength": float(strength)})
 
 
@@ -215,8 +228,8 @@ def _thicknesses(case: Case, spread: tuple[float, float], points: int) -> list[f
     nip, rear = machine.nip, machine.rear
     low = max(
         spread[0],
-        THINNEST * machine.rolls.upper_radius,
-        OPEN * max(nip.opening, nip.play, rear.play),
+        THINNEST_OVER_ROLL_RADIUS * machine.rolls.upper_radius,
+        CLEARANCE_MARGIN * max(nip.opening, nip.play, rear.play),
     )
     high = min(spread[1], THICKEST * machine.rolls.upper_radius)
     if low >= high:
@@ -231,7 +244,7 @@ def _thicknesses(case: Case, spread: tuple[float, float], points: int) -> list[f
     return [float(t) for t in np.geomspace(low, high, points)]
 
 
-def _of(case: Case, thickness: float, material: Material) -> Case:
+def _with_sheet(case: Case, thickness: float, material: Material) -> Case:
     """Give a case with another sheet of the same width and length."""
     length = case.sheet.length
     changes: dict[str, object] = {

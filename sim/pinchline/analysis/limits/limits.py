@@ -25,11 +25,11 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-LIFTS = 14  # of the first sweep, each way
-REFINEMENTS = 3  # rounds of halving beside the tightest pass
-PER_ROUND = 3  # passes of a round, evenly between the neighbours
+SWEEP_LIFTS = 14  # of the first sweep, each way
+REFINEMENT_ROUNDS = 3  # rounds of halving beside the tightest pass
+PASSES_PER_REFINEMENT = 3  # passes of a round, evenly between the neighbours
 WAYS: tuple[Way, ...] = ("rear", "operator")
-SAME = 0.01  # of the radius: no tighter
+SAME_RADIUS_TOLERANCE = 0.01  # of the radius: no tighter
 
 
 @dataclass(frozen=True)
@@ -84,12 +84,12 @@ def limits(
     progress : called with the share done (0..1) and what is being rolled
     """
     longest, end = longest_lift(case)
-    lifts = np.linspace(longest / LIFTS, LAST * longest, LIFTS)
+    lifts = np.linspace(longest / SWEEP_LIFTS, LAST * longest, SWEEP_LIFTS)
     raises = Raises(case)
     climbs = {way: Climb(case, way, raises) for way in WAYS} if quick else {}
     asked = [(case, float(lift), way) for way in WAYS for lift in lifts]
-    rounds = 1 + REFINEMENTS
-    total = len(asked) + REFINEMENTS * PER_ROUND * len(WAYS)
+    rounds = 1 + REFINEMENT_ROUNDS
+    total = len(asked) + REFINEMENT_ROUNDS * PASSES_PER_REFINEMENT * len(WAYS)
     made: list[Pass] = []
     with parallel.workers(workers, len(asked)) as do_all:
         for _ in range(rounds):
@@ -99,7 +99,7 @@ def limits(
                     words = f"pass at {found.lift:.1f} mm toward the {found.way}"
                     progress(min(len(made) / total, 1.0), words)
             asked = [(case, lift, way) for way in WAYS for lift in _between(made, way)]
-    first, second = (_judged(made, way, end) for way in WAYS)
+    first, second = (_direction_limits(made, way, end) for way in WAYS)
     return Limits((first, second), longest, end)
 
 
@@ -122,7 +122,7 @@ def _roll(asked: tuple[Case, float, Way]) -> Pass:
     return one_pass(*asked)
 
 
-def _of(made: list[Pass], way: Way) -> list[Pass]:
+def _passes_in_direction(made: list[Pass], way: Way) -> list[Pass]:
     return sorted((p for p in made if p.way == way), key=lambda p: p.lift)
 
 
@@ -130,21 +130,24 @@ def _tightest(passes: list[Pass]) -> int | None:
     """Index of the lowest lift that comes as tight as any pass that can be made."""
     good = [i for i, p in enumerate(passes) if p.possible and math.isfinite(p.radius)]
     least = min((passes[i].radius for i in good), default=math.inf)
-    return next((i for i in good if passes[i].radius <= (1.0 + SAME) * least), None)
+    return next(
+        (i for i in good if passes[i].radius <= (1.0 + SAME_RADIUS_TOLERANCE) * least),
+        None,
+    )
 
 
 def _between(made: list[Pass], way: Way) -> list[float]:
     """Lifts between the tightest pass and a neighbour that cannot be made."""
-    passes = _of(made, way)
+    passes = _passes_in_direction(made, way)
     best = _tightest(passes)
     if best is None or best + 1 >= len(passes) or passes[best + 1].possible:
         return []
     low, high = passes[best].lift, passes[best + 1].lift
-    return [float(x) for x in np.linspace(low, high, PER_ROUND + 2)[1:-1]]
+    return [float(x) for x in np.linspace(low, high, PASSES_PER_REFINEMENT + 2)[1:-1]]
 
 
-def _judged(made: list[Pass], way: Way, end: LimitKind) -> OneWay:
-    passes = _of(made, way)
+def _direction_limits(made: list[Pass], way: Way, end: LimitKind) -> OneWay:
+    passes = _passes_in_direction(made, way)
     best = _tightest(passes)
     if best is None:
         binds = next((p.limit for p in reversed(passes) if p.limit), None)

@@ -28,12 +28,13 @@ if TYPE_CHECKING:
 Way = Literal["rear", "operator"]
 
 # lengths of the blank, the mark and the feed, in distances from nip to rear roll
-FORWARD = (5.2, 3.75, 2.9)
-REVERSE = (2.3, 0.2, 0.9)
-JUST_BENT = (6.0, 18.0)  # thicknesses from the nip line: bent, and not touched since
+FORWARD_REACHES = (5.2, 3.75, 2.9)
+REVERSE_REACHES = (2.3, 0.2, 0.9)
+# thicknesses from the nip line: bent, and not touched since
+JUST_BENT_THICKNESSES = (6.0, 18.0)
 # thicknesses that are fed at least: crease and waves take 14 beside what is judged
-SETTLED = 32.0
-WRAPPED = 0.99  # of the upper roll's curvature
+LEAST_FEED_THICKNESSES = 32.0
+WRAPPED_CURVATURE_SHARE = 0.99  # of the upper roll's curvature
 
 
 class Pass(NamedTuple):
@@ -64,9 +65,10 @@ def pass_case(case: Case, lift: float, way: Way) -> Case:
     """Give the job of one pass with a case's sheet and machine, of our own length."""
     distance = case.machine.rear.distance
     length, at, by = (
-        share * distance for share in (FORWARD if way == "rear" else REVERSE)
+        share * distance
+        for share in (FORWARD_REACHES if way == "rear" else REVERSE_REACHES)
     )
-    more = max(SETTLED * case.sheet.thickness - by, 0.0)
+    more = max(LEAST_FEED_THICKNESSES * case.sheet.thickness - by, 0.0)
     length, by = length + more, by + more
     at += more if way == "rear" else 0.0
     moves = (Place(at=at), Lift(to=lift), Feed(toward=way, by=by))
@@ -144,7 +146,7 @@ def _just_bent(result: Result, way: Way) -> tuple[float, float]:
     if not np.any(fed):
         return math.nan, math.nan
     nip = float(result.steps["nip"][fed][-1])
-    near, far = (share * result.inputs["thickness"] for share in JUST_BENT)
+    near, far = (share * result.inputs["thickness"] for share in JUST_BENT_THICKNESSES)
     s = result.sheet["s"]
     away = s - nip if way == "rear" else nip - s
     zone = (away >= near) & (away <= far)
@@ -171,7 +173,7 @@ def needed_length(case: Case, reach: float) -> float:
     It must be held in the grip, lie on the rear roll ``reach`` (mm of sheet) beyond the
     nip line, and meanwhile be fed until what is bent has settled.
     """
-    return reach + (GRIP_EDGE + JUST_BENT[1]) * case.sheet.thickness
+    return reach + (GRIP_EDGE + JUST_BENT_THICKNESSES[1]) * case.sheet.thickness
 
 
 def sheet_limit(
@@ -186,7 +188,7 @@ def sheet_limit(
     if math.isinf(radius):
         return LimitKind.NO_SET
     bound = wrap_curvature(case.machine, case.sheet.thickness)
-    return LimitKind.WRAP if 1.0 / loaded >= WRAPPED * bound else None
+    return LimitKind.WRAP if 1.0 / loaded >= WRAPPED_CURVATURE_SHARE * bound else None
 
 
 def _limit(

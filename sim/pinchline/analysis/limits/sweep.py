@@ -3,7 +3,7 @@
 Beside each steady pass stands the raise at rest that comes before it; what both ask of
 the machine goes through ``process.ratings`` as in a run. What the steady pass does not
 show is that the drive passes a peak after the raise, before the bend has settled: it is
-taken from how much sharper than the pass the raise bends (``START``).
+taken from how much sharper than the pass the raise bends (``DRIVE_PEAK_FIT``).
 
 Sheet that bulges is climbed without: near wrap and for raises in it the span solver
 loses it, and a climb that loses its pass would name the wrong limit.
@@ -38,17 +38,17 @@ if TYPE_CHECKING:
     from pinchline.case.case import Case
     from pinchline.solvers.steady.solver import SteadyPass as Steady
 
-LIES = 0.995  # of the upper roll's curvature: more lift does nothing
+LYING_CURVATURE_SHARE = 0.995  # of the upper roll's curvature: more lift does nothing
 # peak of the drive over that of the settled pass: 1 + a (1 - (k / c)^n) with k what the
 # pass leaves and c the crease that the raise leaves, curvatures: the drive bends on
 # what the raise bent sharper. One law for both ways, fitted to the stepped solver's
 # peaks of 59 passes (ten sheets of 1.1 to 6.3 mm, yield 30 to 490 MPa): half within
 # 0.01, nine of ten within 0.035, up to 0.11 where hardly anything is left bent
-START = (0.24, 2.1)
+DRIVE_PEAK_FIT = (0.24, 2.1)
 TRIALS = 2  # lifts that may be lost before the way is, or before any raise is found
 
 
-def _plain(case: Case) -> Case:
+def _without_bulge(case: Case) -> Case:
     """Give the case with a sheet that does not bulge; itself where it does not."""
     plain = case.model.plain
     return case if plain is case.model else case.replace({"model": plain})
@@ -70,7 +70,7 @@ class Raises:
     """
 
     def __init__(self, case: Case) -> None:
-        self._follower = Follower(_plain(case), "rest", case.sheet.curvature)
+        self._follower = Follower(_without_bulge(case), "rest", case.sheet.curvature)
         self._found: dict[float, Steady] = {}
         self._end = math.inf  # lowest lift that was lost above one that was found
         self._lost = 0
@@ -97,7 +97,7 @@ class Climb:
     def __init__(self, case: Case, way: Way, raises: Raises | None = None) -> None:
         self.case, self.way = case, way
         self.bound = wrap_curvature(case.machine, case.sheet.thickness)
-        self._passes = Follower(_plain(case), way, case.sheet.curvature)
+        self._passes = Follower(_without_bulge(case), way, case.sheet.curvature)
         self._raises = raises or Raises(case)
 
     def at(self, lift: float) -> Pass | None:
@@ -117,7 +117,7 @@ class Climb:
 
     def lies_on_roll(self, p: Pass) -> bool:
         """Whether more lift does nothing."""
-        return 1.0 / p.loaded >= LIES * self.bound
+        return 1.0 / p.loaded >= LYING_CURVATURE_SHARE * self.bound
 
     def _rate(self, steady: Steady) -> RatedPass:
         case, sheet = self.case, self.case.sheet
@@ -168,7 +168,7 @@ def _peak(steady: Steady, raised: Steady | None, natural: float) -> float:
 
     ``natural``: curvature that the sheet came with, 1/mm.
     """
-    size, power = START
+    size, power = DRIVE_PEAK_FIT
     crease = math.inf if raised is None else raised.residual - natural
     left = max(steady.residual - natural, 0.0)
     milder = min(left / crease, 1.0) if crease > 0.0 else 1.0

@@ -28,18 +28,18 @@ from pinchline.solvers.section_bend import bend_and_release
 if TYPE_CHECKING:
     from pinchline.case.case import Case
 
-LIFTS = 16  # to the longest
+CONTINUATION_LIFTS = 16  # to the longest
 LAST = 0.998  # of the longest lift
-FIRST = 2  # of those lifts: below it hardly anything is bent
+FIRST_LIFT = 2  # of those lifts: below it hardly anything is bent
 # what a pass asks over what is allowed: aimed at, and near enough to the limit
-AIM, NEAR = 0.9995, 0.999
-TRIED = 10  # passes between one that can be made and one that cannot
-INSIDE = 0.02  # of the way between them, from either
-HARDER = (1.2, 2.0, 3.0, 4.0, 6.0, 8.0)  # times the yield strength
+AIMED_UTILISATION, ACCEPTED_UTILISATION = 0.9995, 0.999
+MAX_BRACKET_PASSES = 10  # passes between one that can be made and one that cannot
+BRACKET_MARGIN = 0.02  # of the way between them, from either
+YIELD_FACTORS = (1.2, 2.0, 3.0, 4.0, 6.0, 8.0)  # times the yield strength
 SPAN, WRAPPED_SHEET, STEPPED = "span", "wrapped sheet", "stepped"
 STEPPED_HALVINGS = 6
 # beside the span's answer; 6 halvings leave 0.03 % of lift, 0.6 % of a long radius
-NEARBY, CHECKS, CHECK_HALVINGS = 0.02, 6, 6
+CHECK_STEP_SHARE, MAX_CHECKS, CHECK_HALVINGS = 0.02, 6, 6
 
 
 class Tightest(NamedTuple):
@@ -67,12 +67,12 @@ class Tightest(NamedTuple):
         return found._replace(limit=limit, demand=Demand(*found.demand))
 
 
-def _none(limit: LimitKind | None, by: str) -> Tightest:
+def _no_pass(limit: LimitKind | None, by: str) -> Tightest:
     nan = math.nan
     return Tightest(nan, nan, nan, nan, "", limit, by, NO_DEMAND)
 
 
-class _Found(NamedTuple):
+class _DirectionResult(NamedTuple):
     """Best pass one way, None where none can be made; what binds, None where lost."""
 
     best: Pass | None
@@ -84,37 +84,42 @@ class _Found(NamedTuple):
         return math.inf if self.best is None else self.best.radius
 
 
-def _one_way(case: Case, way: Way, raises: Raises) -> _Found:
+def _one_way(case: Case, way: Way, raises: Raises) -> _DirectionResult:
     """Follow the passes one way until something binds."""
     longest, end = longest_lift(case)
     climb = Climb(case, way, raises)
     best: RatedPass | None = None
     lost = 0
-    for number in range(FIRST, LIFTS + 1):
-        there = climb.rated(LAST * longest * number / LIFTS)
+    for number in range(FIRST_LIFT, CONTINUATION_LIFTS + 1):
+        there = climb.rated(LAST * longest * number / CONTINUATION_LIFTS)
         found = there is not None
         if there is None:
             lost += 1
             there = climb.furthest()
         if there is not None and not there.rolled.possible:
-            return _between(climb, best, there)
+            return _pass_at_rating(climb, best, there)
         best = there or best
         if best is not None and climb.lies_on_roll(best.rolled):
-            return _Found(best.rolled, LimitKind.WRAP)
+            return _DirectionResult(best.rolled, LimitKind.WRAP)
         if lost > TRIALS:
             break
-    return _Found(best and best.rolled, end if found else None)
+    return _DirectionResult(best and best.rolled, end if found else None)
 
 
-def _between(climb: Climb, good: RatedPass | None, bad: RatedPass) -> _Found:
+def _pass_at_rating(
+    climb: Climb, good: RatedPass | None, bad: RatedPass
+) -> _DirectionResult:
     """Find the pass between two that asks just what is allowed.
 
     False position on what is asked over what is allowed.
     """
-    for number in range(TRIED):
+    for number in range(MAX_BRACKET_PASSES):
         low, least = (good.rolled.lift, good.utilisation) if good else (0.0, 0.0)
         share = min(
-            max((AIM - least) / (bad.utilisation - least), INSIDE), 1.0 - INSIDE
+            max(
+                (AIMED_UTILISATION - least) / (bad.utilisation - least), BRACKET_MARGIN
+            ),
+            1.0 - BRACKET_MARGIN,
         )
         if number % 2 and number > 2:  # it creeps where what is asked is far from even
             share = 0.5
@@ -125,9 +130,9 @@ def _between(climb: Climb, good: RatedPass | None, bad: RatedPass) -> _Found:
             bad = there
             continue
         good = there
-        if good.utilisation > NEAR:
-            return _Found(good.rolled, good.governing_limit)
-    return _Found(good and good.rolled, bad.governing_limit)
+        if good.utilisation > ACCEPTED_UTILISATION:
+            return _DirectionResult(good.rolled, good.governing_limit)
+    return _DirectionResult(good and good.rolled, bad.governing_limit)
 
 
 def tightest(case: Case, *, back_only: bool = False) -> Tightest:
@@ -157,7 +162,7 @@ def _answer(p: Pass | None, limit: LimitKind | None, by: str) -> Tightest:
     """Read an answer from the tightest pass that can be made, and what binds it."""
     if p is None or math.isinf(p.radius):
         # of itself the sheet stays flat where only the lift or the roll ends it
-        return _none(
+        return _no_pass(
             LimitKind.NO_SET if limit in (LimitKind.WRAP, *LIFT_ENDS) else limit, by
         )
     values = p._asdict()
@@ -176,10 +181,10 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
         law, [1.0 / wrap_curvature(case.machine, sheet.thickness)]
     )
     if math.isinf(bent.free):  # not even the roll's curvature leaves a set
-        return _none(LimitKind.NO_SET, WRAPPED_SHEET)
+        return _no_pass(LimitKind.NO_SET, WRAPPED_SHEET)
     if sheet_limit(case, bent.free, bent.loaded, 0.0) != LimitKind.WRAP:
         return None
-    for times in HARDER:
+    for times in YIELD_FACTORS:
         strength = times * sheet.material.yield_strength
         harder = case.replace({"sheet.material.yield_strength": strength})
         found = _one_way(harder, "operator", Raises(harder))
@@ -213,8 +218,8 @@ def checked(case: Case, found: Tightest, halvings: int = CHECK_HALVINGS) -> Tigh
     if here.possible and found.limit in (LimitKind.WRAP, end):
         return _stepped(here, end)
     good, bad = (here, None) if here.possible else (None, here)
-    step = NEARBY if here.possible else -NEARBY
-    for number in range(1, CHECKS + 1):
+    step = CHECK_STEP_SHARE if here.possible else -CHECK_STEP_SHARE
+    for number in range(1, MAX_CHECKS + 1):
         lift = min((1.0 + step * number) * found.lift, LAST * longest)
         there = one_pass(case, lift, way)
         good, bad = (there, bad) if there.possible else (good, there)

@@ -31,12 +31,13 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-NEAR = 0.6  # of the curvature under load: where the range begins for one radius
+# of the curvature under load: where the range begins for one radius
+RANGE_START_SHARE = 0.6
 # loaded radii at which the lines are judged, over that of the tightest bend
-JUDGED = (2.0, 1.6, 1.3, 1.0, 0.8)
+COMPARED_RADIUS_RATIOS = (2.0, 1.6, 1.3, 1.0, 0.8)
 FREE = 10.0  # times the loaded radius: past this the part is as good as flat
-SHARPEST = 0.25  # thickness over radius, as far as beam theory holds
-_RISE = 1.25  # from one trial radius to the next
+MAX_THICKNESS_OVER_RADIUS = 0.25  # thickness over radius, as far as beam theory holds
+_TRIAL_RADIUS_RATIO = 1.25  # from one trial radius to the next
 _KINEMATIC = ModelOptions(section="layered", hardening=1.0)
 
 
@@ -87,12 +88,12 @@ def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoL
 
     law = _law(metal, thickness)
     tight = loaded_radius(law, thickness, min(radii))
-    weak = tight / NEAR
+    weak = tight / RANGE_START_SHARE
     if max(radii) > min(radii):
         weak = loaded_radius(law, thickness, max(radii))
     _within(metal, thickness, tight)
     aim = np.array([b.moment for b in bend_and_release(law, [weak, tight])])
-    start = _through(metal, thickness / (2.0 * weak), thickness / (2.0 * tight))
+    start = _lines_through(metal, thickness / (2.0 * weak), thickness / (2.0 * tight))
     youngs = metal.youngs_modulus
 
     def off(x: Array) -> Array:
@@ -119,7 +120,7 @@ def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoL
         weak=weak,
         tight=tight,
         off=float(np.max(np.abs(best.fun))),
-        judged=_judged(metal, lines, thickness, weak, tight),
+        judged=_compared(metal, lines, thickness, weak, tight),
     )
 
 
@@ -147,10 +148,11 @@ def loaded_radius(law: SectionLaw, thickness: float, free: float) -> float:
 
     loaded = free
     while bend_and_release(law, [loaded])[0].free > free:
-        loaded /= _RISE
-        if loaded < thickness / SHARPEST:
+        loaded /= _TRIAL_RADIUS_RATIO
+        if loaded < thickness / MAX_THICKNESS_OVER_RADIUS:
             message = "the radius is too tight for the thickness"
-            allowed = f"radii that need no less than {thickness / SHARPEST:.4g} mm"
+            least = thickness / MAX_THICKNESS_OVER_RADIUS
+            allowed = f"radii that need no less than {least:.4g} mm"
             value = units.format(free, "length")
             raise InputError(message, key="--radius", value=value, allowed=allowed)
 
@@ -158,7 +160,7 @@ def loaded_radius(law: SectionLaw, thickness: float, free: float) -> float:
         left = bend_and_release(law, [radius])[0].free
         return 1.0 / free - (0.0 if math.isinf(left) else 1.0 / left)
 
-    return float(brentq(more, loaded, loaded * _RISE, xtol=1.0e-9 * free))
+    return float(brentq(more, loaded, loaded * _TRIAL_RADIUS_RATIO, xtol=1.0e-9 * free))
 
 
 def _law(metal: Material, thickness: float) -> SectionLaw:
@@ -188,7 +190,7 @@ def _within(metal: Material, thickness: float, loaded: float) -> None:
         )
 
 
-def _through(metal: Material, near: float, far: float) -> tuple[float, float]:
+def _lines_through(metal: Material, near: float, far: float) -> tuple[float, float]:
     """Lines through the curve at two strains: yield and tangent modulus, MPa."""
     assert metal.curve is not None
     youngs = metal.youngs_modulus
@@ -199,13 +201,16 @@ def _through(metal: Material, near: float, far: float) -> tuple[float, float]:
     return (float(high) - tangent * far) / (1.0 - tangent / youngs), tangent
 
 
-def _judged(
+def _compared(
     metal: Material, lines: Material, thickness: float, weak: float, tight: float
 ) -> tuple[BendComparison, ...]:
     """Bend by curve and lines, from past the weak end to past the tight one."""
-    widest = max(weak, JUDGED[0] * tight)
-    radii = sorted({widest, weak, *(share * tight for share in JUDGED)}, reverse=True)
-    radii = [r for r in radii if r >= thickness / SHARPEST]
+    widest = max(weak, COMPARED_RADIUS_RATIOS[0] * tight)
+    radii = sorted(
+        {widest, weak, *(share * tight for share in COMPARED_RADIUS_RATIOS)},
+        reverse=True,
+    )
+    radii = [r for r in radii if r >= thickness / MAX_THICKNESS_OVER_RADIUS]
     plain = with_lines(metal, metal.yield_strength, metal.tangent_modulus)
     sets: list[list[PureBend]] = [
         bend_and_release(_law(m, thickness), radii) for m in (metal, lines, plain)

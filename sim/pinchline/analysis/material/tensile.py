@@ -24,14 +24,16 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-ELASTIC = (0.1, 0.4)  # of the yield strength: where the elastic line is laid
-LEAST_ELASTIC = 4  # points there
-KNOTS, BINS = 48, 240
-POISSON = 0.33  # of aluminium, where no card says
-STEEPER = 1.25  # over the card's modulus: no reading error, a wrong unit or sheet
-SOFTER = 0.02
-METALS = (10.0e3, 450.0e3)  # MPa: Young's moduli of metals
-_WHOLE = 1.0e3  # weight of "the slopes make one", against 1 of a stress
+# of the yield strength: where the elastic line is laid
+ELASTIC_YIELD_SHARES = (0.1, 0.4)
+MIN_ELASTIC_POINTS = 4  # points there
+CURVE_KNOTS, READING_BINS = 48, 240
+DEFAULT_POISSON = 0.33  # of aluminium, where no card says
+# over the card's modulus: no reading error, a wrong unit or sheet
+MAX_MODULUS_RATIO = 1.25
+MIN_MODULUS_RATIO = 0.02
+METAL_MODULI_MPA = (10.0e3, 450.0e3)  # MPa: Young's moduli of metals
+_SLOPE_SUM_WEIGHT = 1.0e3  # weight of "the slopes make one", against 1 of a stress
 
 
 class Tested(NamedTuple):
@@ -75,9 +77,9 @@ def metal_of(test: Tensile, card: Material | None = None) -> Tested:
     strain, stress = strain[:top], stress[:top]
     modulus, toe = _elastic_line(test, strain, stress)
     if card is None:
-        if not METALS[0] <= modulus <= METALS[1]:
+        if not METAL_MODULI_MPA[0] <= modulus <= METAL_MODULI_MPA[1]:
             raise _no_metal(test, modulus, "10 to 450 GPa, as metals have it")
-    elif not SOFTER <= modulus / card.youngs_modulus <= STEEPER:
+    elif not MIN_MODULUS_RATIO <= modulus / card.youngs_modulus <= MAX_MODULUS_RATIO:
         near = units.format(card.youngs_modulus, "stress")
         raise _no_metal(test, modulus, f"a slope near the card's modulus, {near}")
     youngs = modulus if card is None else card.youngs_modulus
@@ -121,14 +123,20 @@ def _elastic_line(test: Tensile, strain: Array, stress: Array) -> tuple[float, f
     strength = 0.5 * float(np.max(stress))
     modulus, toe = math.nan, math.nan
     for _ in range(20):
-        low, high = ELASTIC[0] * strength, ELASTIC[1] * strength
+        low, high = (
+            ELASTIC_YIELD_SHARES[0] * strength,
+            ELASTIC_YIELD_SHARES[1] * strength,
+        )
         first = int(np.argmax(stress > high)) if np.any(stress > high) else stress.size
         inside = np.arange(stress.size) < first
         inside &= stress >= low
-        if np.count_nonzero(inside) < LEAST_ELASTIC or np.ptp(strain[inside]) <= 0.0:
+        if (
+            np.count_nonzero(inside) < MIN_ELASTIC_POINTS
+            or np.ptp(strain[inside]) <= 0.0
+        ):
             message = "the curve has no elastic part to lay a line through"
             allowed = (
-                f"{LEAST_ELASTIC} points or more between 10 and 40 % of the yield "
+                f"{MIN_ELASTIC_POINTS} points or more between 10 and 40 % of the yield "
                 f"strength, here {low:.4g} to {high:.4g} MPa"
             )
             raise InputError(message, file=test.path, allowed=allowed)
@@ -158,24 +166,24 @@ def _smoothed(
     if last <= 1.2 * start:
         message = "the curve has no plastic part"
         raise InputError(message, file=test.path, allowed="a test that goes past yield")
-    edges = np.geomspace(start, last, BINS)
+    edges = np.geomspace(start, last, READING_BINS)
     number = np.searchsorted(edges, strain)
     x, y = (
         np.array([np.mean(values[number == n]) for n in np.unique(number)])
         for values in (strain, stress)
     )
     x, y = x[x > 0.0], y[x > 0.0]
-    knots = np.geomspace(start, last, KNOTS)
+    knots = np.geomspace(start, last, CURVE_KNOTS)
     rows = np.minimum(x[:, None], knots[None, :]) * youngs
     scale = float(np.max(stress))
-    table = np.vstack((rows / scale, np.full(KNOTS, _WHOLE)))
-    share, _ = nnls(table, np.append(y / scale, _WHOLE))
+    table = np.vstack((rows / scale, np.full(CURVE_KNOTS, _SLOPE_SUM_WEIGHT)))
+    share, _ = nnls(table, np.append(y / scale, _SLOPE_SUM_WEIGHT))
     share /= share.sum()
     kept = np.flatnonzero(share > 0.0)
-    if kept[-1] != KNOTS - 1:
-        kept = np.append(kept, KNOTS - 1)
+    if kept[-1] != CURVE_KNOTS - 1:
+        kept = np.append(kept, CURVE_KNOTS - 1)
     if kept.size < 3:  # a curve of two straight lines: a point more on the first
-        kept = np.unique(np.concatenate(([0], kept, [KNOTS - 2])))
+        kept = np.unique(np.concatenate(([0], kept, [CURVE_KNOTS - 2])))
 
     def at(strains: Array) -> Array:
         values: Array = youngs * np.minimum(strains[:, None], knots[None, :]) @ share
@@ -219,7 +227,7 @@ def _metal(
         title=f"metal of {test.path}",
         direction="L",
         youngs_modulus=youngs,
-        poisson_ratio=POISSON,
+        poisson_ratio=DEFAULT_POISSON,
         yield_strength=strength,
         tangent_modulus=tangent,
         curve=curve,

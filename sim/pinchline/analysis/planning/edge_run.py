@@ -20,15 +20,18 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-CRISP = 1.3  # of the wanted curvature: set at rest where the run starts
-SETTLED = 6.0  # thicknesses after the start: the lift follows what is wanted
+# of the wanted curvature: set at rest where the run starts
+START_CURVATURE_FACTOR = 1.3
+# thicknesses after the start: the lift follows what is wanted
+SETTLED_THICKNESSES = 6.0
 EDGE_PIECES = 5  # of feed, at most, from start to end
-NEAR_LIFT = 0.06  # mm: as near as the pieces keep to the lift that was followed
-EVEN = 0.97  # of the curvature: where the first run's curve begins to fade
+LIFT_TOLERANCE_MM = 0.06  # mm: as near as the pieces keep to the lift that was followed
+# of the curvature: where the first run's curve begins to fade
+EVEN_CURVATURE_SHARE = 0.97
 EAGER = 0.5  # of what is missing: sheet that is curved feels a lift twice as much
 OVERLAP = 0.15  # of the distance: how far it goes into that curve
 REPLAYS = 1  # of a second run after one pass
-DEEP = 3.0  # of LAG: beyond the joint, up to where the arc is read
+JOINT_DEPTH_LAGS = 3.0  # of LAG: beyond the joint, up to where the arc is read
 
 
 class DoesNotLieError(Exception):
@@ -70,11 +73,11 @@ def find_edge(
         raise DoesNotLieError
     laid = state.copy()
     curve = made.curvature[::-1]
-    even = np.flatnonzero(curve > EVEN * bend)
+    even = np.flatnonzero(curve > EVEN_CURVATURE_SHARE * bend)
     joint = float(even[0]) * made.element if even.size else made.arc_flats[1]
     until = joint + OVERLAP * distance
     slope, most = table.slope(bend), table.most
-    raise_until(state, bend, CRISP * bend, most)
+    raise_until(state, bend, START_CURVATURE_FACTOR * bend, most)
     trace = follow(state, lambda _: bend, until, slope, most)
     run = edge_knots(trace, state.case.sheet.thickness)
     for replay in range(replays + 1):
@@ -84,7 +87,7 @@ def find_edge(
         curve = state.chain.curvature
         if replay < replays:
             run = mended_edge(run, curve, made.element, bend, table, distance)
-    inside = int((joint + DEEP * LAG * distance) / made.element)
+    inside = int((joint + JOINT_DEPTH_LAGS * LAG * distance) / made.element)
     arc_flat = inside * made.element - float(np.sum(curve[:inside])) * (
         made.element / bend
     )
@@ -114,7 +117,7 @@ def edge_knots(trace: list[Knot], thickness: float) -> Run:
     The first pieces after the raise, while the hand that follows finds its lift again,
     are left out.
     """
-    settled = trace[0].u + SETTLED * thickness
+    settled = trace[0].u + SETTLED_THICKNESSES * thickness
     line = [trace[0], *(k for k in trace if k.u >= settled)]
-    kept = thinned([(k.u, k.lift) for k in line], EDGE_PIECES + 1, NEAR_LIFT)
+    kept = thinned([(k.u, k.lift) for k in line], EDGE_PIECES + 1, LIFT_TOLERANCE_MM)
     return Run(tuple(Knot(float(u), float(lift)) for u, lift in kept), turned=True)

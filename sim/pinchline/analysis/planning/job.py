@@ -12,8 +12,10 @@ from pinchline.case.moves import Feed, Lift, Lower, Move, Place, Release, Turn
 if TYPE_CHECKING:
     from pinchline.case.case import Case
 
-STEP_LIFT, STEP_S = 0.01, 0.1  # mm: what a setting is rounded to
-LEVEL = 0.5 * STEP_LIFT
+# mm: what a setting is rounded to
+LIFT_STEP_MM = 0.01
+STEP_S = 0.1
+SAME_LIFT_MM = 0.5 * LIFT_STEP_MM
 
 
 class Knot(NamedTuple):
@@ -34,15 +36,19 @@ class Run(NamedTuple):
 
     def rounded(self) -> Run:
         """Give the run as it is set: lifts and places rounded, no idle pieces."""
-        knots = [Knot(_to(k.u, STEP_S), _to(k.lift, STEP_LIFT)) for k in self.knots]
+        knots = [Knot(_to(k.u, STEP_S), _to(k.lift, LIFT_STEP_MM)) for k in self.knots]
         kept = knots[:1]
         for i, knot in enumerate(knots[1:], 1):
             if knot.u <= kept[-1].u:
                 kept[-1] = Knot(kept[-1].u, knot.lift) if len(kept) > 1 else kept[-1]
                 continue
             after = knots[i + 1] if i + 1 < len(knots) else None
-            level = abs(knot.lift - kept[-1].lift) < LEVEL
-            if level and after is not None and abs(after.lift - knot.lift) < LEVEL:
+            level = abs(knot.lift - kept[-1].lift) < SAME_LIFT_MM
+            if (
+                level
+                and after is not None
+                and abs(after.lift - knot.lift) < SAME_LIFT_MM
+            ):
                 continue
             kept.append(knot)
         return self._replace(knots=tuple(kept))
@@ -82,7 +88,7 @@ def moves_of(runs: tuple[Run, ...], length: float) -> tuple[Move, ...]:
         moves += [Place(at=_to(at, STEP_S)), Lift(to=first.lift)]
         here = first
         for knot in rest:
-            changed = abs(knot.lift - here.lift) >= LEVEL
+            changed = abs(knot.lift - here.lift) >= SAME_LIFT_MM
             moves.append(
                 Feed(
                     toward="operator",

@@ -23,23 +23,27 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-BEHIND, AHEAD = 8.0, 12.0  # thicknesses round the nip line that are read
-SHARPER = 0.02  # of the wanted curvature: what a piece may leave too much
-FIRST = 0.5  # mm of lift a step while raising; halved where the set is passed
-FINEST = 0.06  # and for a piece that is done again
-AGAIN = 4  # times that it is
-PIECE = 1.5  # thicknesses of feed
-SHARE = 0.5  # of the lift that would mend the set at once
-KEPT = 0.7  # of the last change of lift: along a ramp the next is like it
-MOST = 2.5  # mm of lift in a piece
+# thicknesses round the nip line that are read
+BEHIND_THICKNESSES, AHEAD_THICKNESSES = 8.0, 12.0
+# of the wanted curvature: what a piece may leave too much
+EXCESS_CURVATURE_SHARE = 0.02
+# mm of lift a step while raising; halved where the set is passed
+FIRST_LIFT_STEP_MM = 0.5
+FINEST_LIFT_STEP_MM = 0.06  # and for a piece that is done again
+MAX_REPEATS = 4  # times that it is
+PIECE_THICKNESSES = 1.5  # thicknesses of feed
+LIFT_CORRECTION_SHARE = 0.5  # of the lift that would mend the set at once
+# of the last change of lift: along a ramp the next is like it
+KEPT_LIFT_CHANGE_SHARE = 0.7
+MAX_LIFT_CHANGE_MM = 2.5  # mm of lift in a piece
 
 
 def set_under_rolls(state: State) -> float:
     """Curvature (1/mm) that the place of the largest moment would keep now."""
     element, _ = state.driven()
     t, h = state.case.sheet.thickness, state.beam.length
-    low = max(0, int(element - BEHIND * t / h))
-    high = min(state.elements, int(element + AHEAD * t / h) + 1)
+    low = max(0, int(element - BEHIND_THICKNESSES * t / h))
+    high = min(state.elements, int(element + AHEAD_THICKNESSES * t / h) + 1)
     moment = state.chain.moment[low:high]
     at = int(np.argmax(moment))
     taken = float(moment[at]) / state.sheet.law.bending
@@ -58,7 +62,7 @@ def raise_until(state: State, least: float, wanted: float, most: float) -> float
 
     ``most``: lift that the machine has (mm).
     """
-    step, before = FIRST, 0.0
+    step, before = FIRST_LIFT_STEP_MM, 0.0
     while state.lift < most:
         kept = state.copy()
         move_rear(state, min(state.lift + step, most), 0, _go_on)
@@ -66,14 +70,14 @@ def raise_until(state: State, least: float, wanted: float, most: float) -> float
         if now < wanted and (now >= before or before < least):
             before = now
             continue
-        if step <= FINEST:
+        if step <= FINEST_LIFT_STEP_MM:
             break
         state.restore(kept)
         step *= 0.5
     return state.lift
 
 
-def sets(state: State) -> Array:
+def set_curvatures(state: State) -> Array:
     """Curvature (1/mm) that every element would keep now."""
     return state.chain.curvature - state.chain.moment / state.sheet.law.bending
 
@@ -97,27 +101,33 @@ def follow(
     slope : curvature per mm of lift, 1/mm2
     most : longest lift, mm
     """
-    piece = PIECE * state.case.sheet.thickness
+    piece = PIECE_THICKNESSES * state.case.sheet.thickness
     trace = [Knot(state.nip, state.lift)]
-    first, more = sets(state), 0.0
+    first, more = set_curvatures(state), 0.0
     while until - state.nip > 1.0e-6:
         by = until - state.nip
         if by > 1.5 * piece:  # no idle end
             by = piece
         bend = wanted(state.nip + 0.5 * by)
-        more = KEPT * more + SHARE * (bend - set_under_rolls(state)) / slope
-        more = float(np.clip(more, -MOST, MOST))
+        more = (
+            KEPT_LIFT_CHANGE_SHARE * more
+            + LIFT_CORRECTION_SHARE * (bend - set_under_rolls(state)) / slope
+        )
+        more = float(np.clip(more, -MAX_LIFT_CHANGE_MM, MAX_LIFT_CHANGE_MM))
         lift = min(max(state.lift + more, 0.0), most)
-        allowed = (1.0 + SHARPER) * np.maximum(bend, first)
-        allowed = np.maximum(allowed, sets(state))
-        for _ in range(AGAIN):
+        allowed = (1.0 + EXCESS_CURVATURE_SHARE) * np.maximum(bend, first)
+        allowed = np.maximum(allowed, set_curvatures(state))
+        for _ in range(MAX_REPEATS):
             kept = state.copy()
             feed(state, -1, by, lift, 0, _go_on)
-            over = float(np.max(sets(state) - allowed))
+            over = float(np.max(set_curvatures(state) - allowed))
             if over <= 0.0 or lift == 0.0:
                 break
             state.restore(kept)
-            lift = max(lift - max(SHARE * over / slope, FINEST), 0.0)
+            lift = max(
+                lift - max(LIFT_CORRECTION_SHARE * over / slope, FINEST_LIFT_STEP_MM),
+                0.0,
+            )
         else:
             feed(state, -1, by, lift, 0, _go_on)
         more = lift - trace[-1].lift

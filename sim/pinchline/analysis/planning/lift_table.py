@@ -28,12 +28,13 @@ if TYPE_CHECKING:
     Row = tuple[float, float, float, LimitKind | None]  # lift, curvature, loaded, limit
 
 LAG = 0.06  # of the distance to the rear roll: that far ahead the sheet is bent most
-RIDGE = 0.05  # of a knot's own weight: knots that nothing tells of stay where they are
-LIFTS = 28  # passes tabulated
-FEWEST = 4  # passes that make a table
-STEPPED = 14  # passes tabulated by the stepped solver
-MOST_LOST = 3  # in a row that the span solver may not find
-SET = 2.0e-3  # of the upper roll's curvature: less is no set to speak of
+# of a knot's own weight: knots that nothing tells of stay where they are
+RIDGE_WEIGHT = 0.05
+TABULATED_LIFTS = 28  # passes tabulated
+FEWEST_PASSES = 4  # passes that make a table
+STEPPED_LIFTS = 14  # passes tabulated by the stepped solver
+MAX_UNCONVERGED_IN_ROW = 3  # in a row that the span solver may not find
+LEAST_SET_SHARE = 2.0e-3  # of the upper roll's curvature: less is no set to speak of
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,7 @@ def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
     hats = np.array([np.interp(u, places, row) for row in np.eye(places.size)]).T
     weighed = hats * slopes[:, None]
     normal = weighed.T @ weighed
-    normal += RIDGE * np.diag(np.diag(normal)) + 1.0e-12 * np.eye(places.size)
+    normal += RIDGE_WEIGHT * np.diag(np.diag(normal)) + 1.0e-12 * np.eye(places.size)
     more = np.linalg.solve(normal, weighed.T @ missing)
     return run._replace(
         knots=tuple(
@@ -167,7 +168,7 @@ def lift_table(
     most, end = longest_lift(case)
     most = most if math.isfinite(most) else case.machine.rear.travel
     rows = list(_by_span(case, most))
-    if stepped and len(rows) < FEWEST:
+    if stepped and len(rows) < FEWEST_PASSES:
         rows = list(_by_steps(case, most, workers))
     rising = [row for i, row in enumerate(rows) if not i or row[1] > rows[i - 1][1]]
     columns = np.array([row[:3] for row in rising]).reshape(-1, 3).T
@@ -198,8 +199,8 @@ def calibrated(
 
 def _by_span(case: Case, most: float) -> Iterator[Row]:
     natural = case.sheet.curvature
-    least = natural + SET / case.machine.rolls.upper_radius
-    lifts = np.linspace(0.1 * most, 0.995 * most, LIFTS)
+    least = natural + LEAST_SET_SHARE / case.machine.rolls.upper_radius
+    lifts = np.linspace(0.1 * most, 0.995 * most, TABULATED_LIFTS)
     before, lost = least, 0
     for one in climb_lifts(case, lifts, "operator", natural_curvature=natural):
         if one.status == SOLVED and one.residual > before:
@@ -207,13 +208,13 @@ def _by_span(case: Case, most: float) -> Iterator[Row]:
             yield one.lift, one.residual, one.loaded, steady_limit(case, one)
         elif before > least:
             lost += 1
-            if lost == MOST_LOST or one.status == SOLVED:
+            if lost == MAX_UNCONVERGED_IN_ROW or one.status == SOLVED:
                 return
 
 
 def _by_steps(case: Case, most: float, workers: int | None) -> Iterator[Row]:
-    lifts = np.linspace(0.1 * most, 0.995 * most, STEPPED)
-    with parallel.workers(workers, STEPPED) as do_all:
+    lifts = np.linspace(0.1 * most, 0.995 * most, STEPPED_LIFTS)
+    with parallel.workers(workers, STEPPED_LIFTS) as do_all:
         for one in do_all(_pass, [(case, float(lift)) for lift in lifts]):
             if math.isfinite(one.radius) and one.radius > 0.0:
                 limit = None if one.possible else one.limit

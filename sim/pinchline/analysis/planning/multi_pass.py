@@ -34,12 +34,14 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-MOST = 3  # passes
-FROM, EACH = 0.35, 0.15  # of the progress: where two passes begin, what each takes
-LAID, UNTIL = 0.6, 1.7  # distances: where the sheet is laid in, to where it is followed
-NEXT = 1.5  # distances that a pass goes further than the next one
-READ = 0.7  # distances of it: there a pass has settled
-CORRECTED = 2  # times that a pass's lift is corrected by what it leaves
+MAX_PASSES = 3  # passes
+# of the progress: where two passes begin, what each takes
+TWO_PASSES_FROM, PROGRESS_PER_PASS = 0.35, 0.15
+# distances: where the sheet is laid in, to where it is followed
+LAY_IN_DISTANCES, FOLLOW_DISTANCES = 0.6, 1.7
+PASS_OVERRUN_DISTANCES = 1.5  # distances that a pass goes further than the next one
+READING_DISTANCES = 0.7  # distances of it: there a pass has settled
+LIFT_CORRECTIONS = 2  # times that a pass's lift is corrected by what it leaves
 
 
 def in_passes(
@@ -54,13 +56,13 @@ def in_passes(
     assert target is not None
     if target.nose is not None or target.drawing is not None:
         return None
-    for count in range(2, MOST + 1):
-        start = FROM + EACH * (count - 2)
+    for count in range(2, MAX_PASSES + 1):
+        start = TWO_PASSES_FROM + PROGRESS_PER_PASS * (count - 2)
         tell(start, f"in {count} passes")
         try:
             lifts = pass_lifts(case, table, wanted, count)
             search = Search(case, table, lifts)
-            draft = search.solve(_within(tell, start))
+            draft = search.solve(_progress_within(tell, start))
             made = _bends_it(search, draft)
         except (SolverError, InputError):  # no equilibrium, or no part round its flats
             continue
@@ -69,9 +71,9 @@ def in_passes(
     return None
 
 
-def _within(tell: Progress, start: float) -> Progress:
+def _progress_within(tell: Progress, start: float) -> Progress:
     def told(share: float, text: str) -> None:
-        tell(start + EACH * share, text)
+        tell(start + PROGRESS_PER_PASS * share, text)
 
     return told
 
@@ -102,32 +104,34 @@ def pass_lifts(
         A pass finds no equilibrium, or the bent sheet does not lie in the nip.
     """
     distance, start = case.machine.rear.distance, GRIPPED * case.sheet.thickness
-    blank = (UNTIL + NEXT * count) * distance
+    blank = (FOLLOW_DISTANCES + PASS_OVERRUN_DISTANCES * count) * distance
     lifts = [table.lift(wanted / count)]
     run = Run((Knot(start, lifts[0]), Knot(blank - start, lifts[0])))
     _, left = run_to_state(job(case, (run,), blank))
     for number in range(2, count + 1):
         bend = wanted * number / count
-        lift = _followed(left.copy(), bend, table)
-        for _ in range(CORRECTED):
+        lift = _followed_lift(left.copy(), bend, table)
+        for _ in range(LIFT_CORRECTIONS):
             state = left.copy()
             _lay_in(state, start)
-            stop = (UNTIL + NEXT * (count - number)) * distance
+            stop = (
+                FOLLOW_DISTANCES + PASS_OVERRUN_DISTANCES * (count - number)
+            ) * distance
             play(state, Run((Knot(start, lift), Knot(stop, lift))))
             take_out(state, 0)
-            short = bend - _even_bend(state, UNTIL * distance)
+            short = bend - _even_bend(state, FOLLOW_DISTANCES * distance)
             lift = min(lift + EAGER * short / table.slope(bend), table.most)
         lifts.append(lift)
         left = state
     return tuple(lifts)
 
 
-def _followed(state: State, bend: float, table: LiftTable) -> float:
+def _followed_lift(state: State, bend: float, table: LiftTable) -> float:
     """Lift (mm) at which a hand that follows a bend (1/mm) comes to rest."""
     distance = state.case.machine.rear.distance
-    _lay_in(state, LAID * distance)
+    _lay_in(state, LAY_IN_DISTANCES * distance)
     raise_until(state, bend, bend, table.most)
-    until, slope = UNTIL * distance, table.slope(bend)
+    until, slope = FOLLOW_DISTANCES * distance, table.slope(bend)
     return follow(state, partial(_even, bend), until, slope, table.most)[-1].lift
 
 
@@ -140,7 +144,7 @@ def _lay_in(state: State, s: float) -> None:
 def _even_bend(state: State, until: float) -> float:
     """Curvature (1/mm) of the last stretch before a place, mm."""
     h, distance = state.beam.length, state.case.machine.rear.distance
-    low, high = int((until - READ * distance) / h), int(until / h)
+    low, high = int((until - READING_DISTANCES * distance) / h), int(until / h)
     return float(np.mean(state.chain.curvature[low:high]))
 
 

@@ -37,16 +37,19 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-MACHINE = (*MACHINE_LIMITS, *LIFT_ENDS)
-MACHINE_OR_ROLL = (*MACHINE, LimitKind.WRAP)
-SLACK = 0.3  # of the sharpest curvature: weaker bends need no calibration of theirs
-GENTLER = (1.0, 0.97, 0.94, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)  # of the bound's lift
-SLIPS = 1.1  # times the grip: where only the way to the steady pass asks too much
-COUNTER = 0.02  # of the sharpest curvature: less of the other sign is noise
-SLIGHT = 1.0e-4  # 1/mm: a bend that looks flat
-TOO_TIGHT = 1.002  # of the tightest curvature: rounding of the table
-CREASED = 1.5  # of the wanted curvature: a crease worth a word
-IN_ONE = "in one pass, "  # where several were tried and did not make it
+MACHINE_KINDS = (*MACHINE_LIMITS, *LIFT_ENDS)
+MACHINE_AND_WRAP_KINDS = (*MACHINE_KINDS, LimitKind.WRAP)
+# of the sharpest curvature: weaker bends need no calibration of theirs
+CALIBRATED_CURVATURE_SHARE = 0.3
+# of the bound's lift
+REDUCED_LIFT_SHARES = (1.0, 0.97, 0.94, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
+# times the grip: where only the way to the steady pass asks too much
+SLIP_UTILISATION = 1.1
+COUNTER_BEND_SHARE = 0.02  # of the sharpest curvature: less of the other sign is noise
+FLAT_CURVATURE_PER_MM = 1.0e-4  # 1/mm: a bend that looks flat
+TIGHTEST_MARGIN = 1.002  # of the tightest curvature: rounding of the table
+CREASE_CURVATURE_RATIO = 1.5  # of the wanted curvature: a crease worth a word
+ONE_PASS_WORDS = "in one pass, "  # where several were tried and did not make it
 
 
 def make_plan(
@@ -111,12 +114,14 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
             key="sheet.material",
             allowed="a softer or thicker sheet, or a machine with more lift",
         )
-    if wanted <= TOO_TIGHT * table.tightest:
+    if wanted <= TIGHTEST_MARGIN * table.tightest:
         tell(0.05, "their correction by the stepped solver")
-        weakest = max(float(np.min(bends[bends > 0.0])), SLACK * wanted)
+        weakest = max(
+            float(np.min(bends[bends > 0.0])), CALIBRATED_CURVATURE_SHARE * wanted
+        )
         table = calibrated(case, table, (weakest, wanted))
         search = Search(case, table)
-    if wanted <= TOO_TIGHT * table.tightest:
+    if wanted <= TIGHTEST_MARGIN * table.tightest:
         draft = search.solve(tell)
         limit = draft.stopped
     one_pass, tried = limit, False
@@ -133,7 +138,9 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     tell(0.8, "a little more lift, closing by hand")
     limit = limit or _limit(draft, table, search)
     helps = (
-        changes(case, wanted, workers) if limit in (*MACHINE, LimitKind.WRAP) else {}
+        changes(case, wanted, workers)
+        if limit in (*MACHINE_KINDS, LimitKind.WRAP)
+        else {}
     )
     with effects(draft, table, workers) as found:
         closing = _closing(draft)
@@ -141,20 +148,20 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
     return Plan(
         case=draft.case,
         result=draft.result,
-        way=_way(draft),
+        way=_route_words(draft),
         settings=settings_of(draft.case),
         deviations=draft.deviations,
         effects=more,
         closing=closing,
         reached=not limit,
         limit=_limit_words(limit, draft),
-        nearest=(IN_ONE if tried else "") + _nearest(draft) if limit else "",
+        nearest=(ONE_PASS_WORDS if tried else "") + _nearest(draft) if limit else "",
         changes=_change_words(case, table, wanted, limit, helps) if limit else (),
         notes=_notes(draft, search, one_pass),
     )
 
 
-def _way(draft: Draft) -> str:
+def _route_words(draft: Draft) -> str:
     """Say in how many passes the part is rolled, and whether it is turned."""
     turned = "turn end for end" if len(draft.runs) > 1 else ""
     if draft.before:
@@ -170,11 +177,11 @@ def _nearest_draft(
 
     Where a stop of the machine comes on the way to the steady pass, with less lift.
     """
-    for share in GENTLER:
+    for share in REDUCED_LIFT_SHARES:
         capped = table.capped(share * most)
         search = Search(relaxed(case, capped.tightest), capped)
         draft = search.solve(tell)
-        if draft.stopped not in MACHINE:
+        if draft.stopped not in MACHINE_KINDS:
             break
     wanted = Search(case, table).part(draft.made.arc_flats)
     made = draft.case
@@ -204,7 +211,7 @@ def _limit(draft: Draft, table: LiftTable, search: Search) -> LimitKind | None:
         return LimitKind.STRAIN
     if draft.miss <= 1.0:
         return None
-    if float(np.min(part.curvature)) < -COUNTER * part.sharpest:
+    if float(np.min(part.curvature)) < -COUNTER_BEND_SHARE * part.sharpest:
         return LimitKind.ONE_WAY
     if part.sharpest < float(table.curvatures[0]):
         return LimitKind.NO_SET
@@ -272,9 +279,9 @@ def _change_words(
     if "yield" in helps:
         stress = units.format(helps["yield"], "stress")
         words.append(f"softer sheet, yield strength {stress} or less")
-    if limit in MACHINE and wanted <= table.tightest:
+    if limit in MACHINE_KINDS and wanted <= table.tightest:
         words += _machine_words(case, table.lift(wanted), limit)
-    if not words and limit in MACHINE_OR_ROLL:
+    if not words and limit in MACHINE_AND_WRAP_KINDS:
         words.append("no smaller upper roll, thinner or softer sheet alone is enough")
     return tuple(words)
 
@@ -291,7 +298,7 @@ def _machine_words(case: Case, lift: float, limit: LimitKind) -> list[str]:
     over = check.utilisation
     if limit == LimitKind.GRIP:
         nip = case.machine.nip
-        over = max(over, SLIPS)
+        over = max(over, SLIP_UTILISATION)
         words = [
             f"rolls that grip with a friction of {over * nip.friction:.2f} or more"
         ]
@@ -315,13 +322,15 @@ def _notes(draft: Draft, search: Search, one_pass: LimitKind | None) -> tuple[st
     back = draft.made.mean(0.4 * draft.made.length, 0.6 * draft.made.length)
     one_lift = len(draft.runs[0].knots) == 2 and not draft.before
     if there.status == SOLVED and back > 0.0 and one_lift:
-        other = "flat" if there.residual < SLIGHT else _length(there.radius)
+        other = (
+            "flat" if there.residual < FLAT_CURVATURE_PER_MM else _length(there.radius)
+        )
         notes.append(
             "crank toward you only: fed away from you at this lift the sheet would "
             f"come out {other}, toward you {_length(1.0 / back)}"
         )
     crease = draft.result.summary["crease_height"]
-    if crease > CREASED:
+    if crease > CREASE_CURVATURE_RATIO:
         at = _length(draft.result.summary["crease_s"])
         notes.append(
             f"where the roll is raised at rest, {at} from the edge, a crease of "

@@ -60,20 +60,29 @@ if TYPE_CHECKING:
     Progress = Callable[[float, str], None]
 
 GRIPPED = GRIP_EDGE + 1.0  # thicknesses left in hand at an edge
-START = 4.0  # thicknesses from where the roll is raised to where the arc begins
-AHEAD = 0.12  # of that distance: as far ahead of the nip line a stopped run bends
-RUN_OUT = 0.6  # of the distance to the rear roll: the flat it leaves, at first
-JUMP = 4.0  # thicknesses over which a jump of curvature is carried
-ROUNDS, PASS_ROUNDS = 5, 8  # of correction; where passes go before
-SPENT = 0.5  # of how much further a run went: a flat that got less shorter than that
-LATE = 2.0  # distances before the end: there passes before leave a flat on that roll
-WITHIN = 0.4  # of the distance: of a pass after its start, and before its end
-OVER = 1.02  # of the wanted bend: where the flat of a pass before sharpens it
-BACK = 1.5  # thicknesses before the place where the machine's limit stops a run
-SAME = 1.0e-3  # of a bend: not to be corrected
-GOOD_SHARE = 0.5  # of a tolerance: near enough to stop
-NEAR_BEND = 5.0e-3  # of the sharpest: as near as the pieces keep to a wanted bend
-PIECES = 6  # most pieces of feed in a run that follows a varying curvature
+# thicknesses from where the roll is raised to where the arc begins
+START_THICKNESSES = 4.0
+# of that distance: as far ahead of the nip line a stopped run bends
+BEND_AHEAD_SHARE = 0.12
+# of the distance to the rear roll: the flat it leaves, at first
+FIRST_RUN_OUT_SHARE = 0.6
+JUMP_THICKNESSES = 4.0  # thicknesses over which a jump of curvature is carried
+CORRECTION_ROUNDS, MULTI_PASS_ROUNDS = 5, 8  # of correction; where passes go before
+# of how much further a run went: a flat that got less shorter than that
+LEAST_FLAT_GAIN = 0.5
+# distances before the end: there passes before leave a flat on that roll
+LATE_DISTANCES = 2.0
+# of the distance: of a pass after its start, and before its end
+PASS_END_DISTANCES = 0.4
+# of the wanted bend: where the flat of a pass before sharpens it
+SHARPENED_BEND_RATIO = 1.02
+# thicknesses before the place where the machine's limit stops a run
+STOP_MARGIN_THICKNESSES = 1.5
+BEND_TOLERANCE = 1.0e-3  # of a bend: not to be corrected
+GOOD_TOLERANCE_SHARE = 0.5  # of a tolerance: near enough to stop
+# of the sharpest: as near as the pieces keep to a wanted bend
+PIECE_CURVATURE_TOLERANCE = 5.0e-3
+MAX_FEED_PIECES = 6  # most pieces of feed in a run that follows a varying curvature
 
 
 @dataclass(frozen=True)
@@ -192,10 +201,10 @@ class Search:
         if draft.stopped:
             return draft
         best, before = draft, None
-        rounds = PASS_ROUNDS if self.passes else ROUNDS
+        rounds = MULTI_PASS_ROUNDS if self.passes else CORRECTION_ROUNDS
         for number in range(rounds):
             due = self.edge_is_due(draft, before) and not self.edge_refused
-            if draft.stopped or (not due and best.miss <= GOOD_SHARE):
+            if draft.stopped or (not due and best.miss <= GOOD_TOLERANCE_SHARE):
                 break
             tell(0.2 + 0.5 * number / rounds, "second run" if due else "corrected")
             try:
@@ -221,7 +230,7 @@ class Search:
         spent = False
         if before is not None and further > STEP_S:
             shorter = before.made.flats[1] - draft.made.flats[1]
-            spent = shorter < SPENT * further
+            spent = shorter < LEAST_FLAT_GAIN * further
         if draft.left > self.in_hand + STEP_S and not spent:
             return False
         if not self.asked[1]:
@@ -238,7 +247,7 @@ class Search:
         """
         if self.passes:
             return Run((Knot(start, self.passes[-1]), Knot(stop, self.passes[-1])))
-        pattern = curvature_knots(part, JUMP * self.thickness)
+        pattern = curvature_knots(part, JUMP_THICKNESSES * self.thickness)
         lag = LAG * self.distance
         knots = [Knot(start, self.table.lift(pattern[0][1]))]
         for x, k in pattern[1:-1]:
@@ -248,8 +257,8 @@ class Search:
 
     def first_guess(self) -> Draft:
         """Do the first run with the span solver's lifts."""
-        to_arc = START * self.thickness
-        run_out = RUN_OUT * self.distance
+        to_arc = START_THICKNESSES * self.thickness
+        run_out = FIRST_RUN_OUT_SHARE * self.distance
         part = self.part((self.least, run_out))
         start = self.least
         if self.target.flat_operator is not None or self.target.drawing is not None:
@@ -261,7 +270,7 @@ class Search:
         if self.asked[1]:
             flat = part.straightedge(self.gap)[1]
             if flat > run_out + to_arc:
-                left = flat + AHEAD * self.distance
+                left = flat + BEND_AHEAD_SHARE * self.distance
                 self.in_hand_before = [left for _ in self.in_hand_before]
                 blank += part.flats[1] - run_out
         run = self.lifts(part, start, arc_flat, blank - left)
@@ -273,9 +282,12 @@ class Search:
         The edge, as it slides off the rear roll, asks for more drive than the pass.
         """
         start = draft.runs[0].knots[0].u
-        late = LATE if self.passes else 1.0
-        for _ in range(ROUNDS):
-            end = float(draft.result.steps["nip"][-1]) - BACK * self.thickness
+        late = LATE_DISTANCES if self.passes else 1.0
+        for _ in range(CORRECTION_ROUNDS):
+            end = (
+                float(draft.result.steps["nip"][-1])
+                - STOP_MARGIN_THICKNESSES * self.thickness
+            )
             left = draft.blank - end
             if (
                 draft.stopped not in MACHINE_LIMITS
@@ -298,9 +310,10 @@ class Search:
         """Where a later pass begins to bend more, as the flat of another comes (mm)."""
         made, lag = draft.made, LAG * self.distance
         low = max(
-            made.arc_flats[0] + WITHIN * self.distance, end - WITHIN * self.distance
+            made.arc_flats[0] + PASS_END_DISTANCES * self.distance,
+            end - PASS_END_DISTANCES * self.distance,
         )
-        sharp = made.curvature > OVER * draft.part.sharpest
+        sharp = made.curvature > SHARPENED_BEND_RATIO * draft.part.sharpest
         more = made.s[(made.s > low) & (made.s < end) & sharp]
         return min(float(more[0]) - lag, end) if more.size else end
 
@@ -318,7 +331,11 @@ class Search:
             self.in_hand_before = [left + shift for left in self.in_hand_before]
             stop -= shift
         share, _ = closure(self.target, draft.part, draft.made)
-        if len(draft.runs) > 1 and abs(share) < SAME and self._begins_well(draft):
+        if (
+            len(draft.runs) > 1
+            and abs(share) < BEND_TOLERANCE
+            and self._begins_well(draft)
+        ):
             runs = [draft.runs[0].placed(starts[0], stop)]
         else:
             runs = [self._corrected(draft, starts[0], stop, share)]
@@ -329,7 +346,7 @@ class Search:
     def _begins_well(self, draft: Draft) -> bool:
         """Whether the radius at the operator's end is near enough to stop."""
         zones = zones_of(self.target, draft.part, self.distance)[:1]
-        near = GOOD_SHARE * self.target.tolerance_radius
+        near = GOOD_TOLERANCE_SHARE * self.target.tolerance_radius
         return bool(zones) and all(
             abs(zone_radius(draft.made, zone) / zone.radius - 1.0) <= near
             for zone in zones
@@ -355,7 +372,7 @@ class Search:
             return blank + shift, (starts[0], starts[1]), blank + shift - self.in_hand
         left = draft.left
         if self.asked[1]:
-            before = max(left, made.flats[1] + AHEAD * self.distance)
+            before = max(left, made.flats[1] + BEND_AHEAD_SHARE * self.distance)
             if left < before and off[1] <= 0.0:
                 before = left  # the sheet ran out: the flat is the machine's
             after = max(before + off[1], self.in_hand)
@@ -417,7 +434,7 @@ class Search:
         part = draft.part
         start = self.least
         if self.asked[1]:
-            start = max(part.flats[1] - START * self.thickness, self.least)
+            start = max(part.flats[1] - START_THICKNESSES * self.thickness, self.least)
         bend = float(part.curvature[part.curvature > 0.0][-1])
         try:
             edge, arc_flat = find_edge(
@@ -494,4 +511,4 @@ def curvature_knots(part: Part, jump: float) -> list[tuple[float, float]]:
         else:
             knots.append((float(here), float(value)))
     sharpest = max(abs(value) for _, value in knots)
-    return thinned(knots, PIECES + 1, NEAR_BEND * sharpest)
+    return thinned(knots, MAX_FEED_PIECES + 1, PIECE_CURVATURE_TOLERANCE * sharpest)

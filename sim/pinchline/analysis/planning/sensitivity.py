@@ -27,8 +27,10 @@ if TYPE_CHECKING:
 
     Changed = tuple[Made, float]  # a part, and by how much more lift (mm) it was made
 
-MORE_LIFT = 0.3  # mm: what the mesh does to a radius, some 0.3 %, is a tenth of it
-BENT = 0.5  # of the sharpest curvature: less is the ends, which follow the arc
+# mm: what the mesh does to a radius, some 0.3 %, is a tenth of it
+LIFT_INCREMENT_MM = 0.3
+# of the sharpest curvature: less is the ends, which follow the arc
+BENT_CURVATURE_SHARE = 0.5
 
 
 @contextmanager
@@ -42,15 +44,17 @@ def effects(
     where passes at less lift go before. Where more lift meets a limit, less tells it.
     """
     if len(draft.runs) == 1 and not draft.before:
-        yield lambda: _effects(draft, [(_tighter(draft, table), MORE_LIFT)])
+        yield lambda: _effects(draft, [(_tighter(draft, table), LIFT_INCREMENT_MM)])
         return
     pairs = [
-        (_changed(draft, i, MORE_LIFT), _changed(draft, i, -MORE_LIFT))
+        (_changed(draft, i, LIFT_INCREMENT_MM), _changed(draft, i, -LIFT_INCREMENT_MM))
         for i in range(len(draft.runs))
     ]
     with parallel.workers(workers, len(pairs)) as do_all:
         results = do_all(_run, pairs)
-        yield lambda: _effects(draft, [_made(draft, result) for result in results])
+        yield lambda: _effects(
+            draft, [_changed_part(draft, result) for result in results]
+        )
 
 
 def _changed(draft: Draft, number: int, more: float) -> Case:
@@ -75,14 +79,14 @@ def _effects(draft: Draft, changed: list[Changed | None]) -> tuple[Effect, ...]:
 def _tighter(draft: Draft, table: LiftTable) -> Made:
     """Give the part with its bends sharper by their slope."""
     made = draft.made
-    here = made.curvature > BENT * draft.part.sharpest
-    more = np.where(here, table.slopes(made.curvature) * MORE_LIFT, 0.0)
+    here = made.curvature > BENT_CURVATURE_SHARE * draft.part.sharpest
+    more = np.where(here, table.slopes(made.curvature) * LIFT_INCREMENT_MM, 0.0)
     tighter = replace(made, curvature=made.curvature + more)
-    before, after = (_apart(part) for part in (made, tighter))
+    before, after = (_edge_distance(part) for part in (made, tighter))
     return replace(tighter, opening=made.opening + after - before)
 
 
-def _apart(made: Made) -> float:
+def _edge_distance(made: Made) -> float:
     """Distance of the edges, mm."""
     x, y, _ = made.outline()
     return math.hypot(x[-1] - x[0], y[-1] - y[0])
@@ -90,7 +94,7 @@ def _apart(made: Made) -> float:
 
 def _run(cases: tuple[Case, Case]) -> tuple[Result, float] | None:
     """Run a job with more lift, or with less where that meets a limit."""
-    for case, more in zip(cases, (MORE_LIFT, -MORE_LIFT), strict=True):
+    for case, more in zip(cases, (LIFT_INCREMENT_MM, -LIFT_INCREMENT_MM), strict=True):
         try:
             result = run_case(case)
         except PinchlineError:
@@ -100,7 +104,7 @@ def _run(cases: tuple[Case, Case]) -> tuple[Result, float] | None:
     return None
 
 
-def _made(draft: Draft, found: tuple[Result, float] | None) -> Changed | None:
+def _changed_part(draft: Draft, found: tuple[Result, float] | None) -> Changed | None:
     """Read what another lift made; None where it could not be made to the end."""
     if found is None:
         return None

@@ -13,10 +13,11 @@ from pinchline.errors import InputError
 if TYPE_CHECKING:
     from pinchline.case.case import Case
 
-HALVINGS = 3  # of a fiftieth of the lift: what a hand can set
-SHARES = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)  # of a size, tried for a change
-ROOM = 6.0  # distances from nip to rear roll: sheet on which no edge runs out
-MARGIN = 0.98  # of what a changed machine reaches: kept in hand
+LIFT_HALVINGS = 3  # of a fiftieth of the lift: what a hand can set
+TRIED_SIZE_SHARES = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)  # of a size, tried for a change
+# distances from nip to rear roll: sheet on which no edge runs out
+PASS_LENGTH_DISTANCES = 6.0
+CHANGE_MARGIN = 0.98  # of what a changed machine reaches: kept in hand
 
 
 def reach(table: LiftTable) -> float:
@@ -33,7 +34,7 @@ def bound(case: Case, table: LiftTable) -> Tightest:
     sheet = _longer(case)
     found = tightest(sheet, back_only=True)
     if found.way and found.by != STEPPED:
-        found = checked(sheet, found, HALVINGS)
+        found = checked(sheet, found, LIFT_HALVINGS)
     if not found.way:
         return found._replace(lift=float(table.lifts[0]))
     return found
@@ -41,7 +42,7 @@ def bound(case: Case, table: LiftTable) -> Tightest:
 
 def _longer(case: Case) -> Case:
     """Give the sheet long enough for a pass: a plan's blank is found later."""
-    length = max(case.sheet.length, ROOM * case.machine.rear.distance)
+    length = max(case.sheet.length, PASS_LENGTH_DISTANCES * case.machine.rear.distance)
     return case.replace({"sheet.length": length})
 
 
@@ -79,10 +80,10 @@ def _needed(asked: tuple[Case, str, float]) -> float:
             changed = change(case, share)
         except InputError:  # no such roll takes the sheet
             return False
-        return MARGIN * reach(lift_table(changed, stepped=False)) >= curvature
+        return CHANGE_MARGIN * reach(lift_table(changed, stepped=False)) >= curvature
 
     before = 1.0
-    for share in SHARES:
+    for share in TRIED_SIZE_SHARES:
         if enough(share):
             middle = 0.5 * (share + before)
             return middle if enough(middle) else share

@@ -47,16 +47,16 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-ROLLED_SHARE = 0.8  # of the work: the passes of the limits
-FLAT_PASSES = 4  # lifts at which the flats are measured
+LIMITS_SHARE_OF_TIME = 0.8  # of the work: the passes of the limits
+MEASURED_FLAT_LIFTS = 4  # lifts at which the flats are measured
 # sheet from the mark, in distances from nip to rear roll; the edge lies over its axis
-AHEAD, BEHIND = 1.0, 1.6
-CURVED = "the rule begins with flat sheet"
-PYRAMID = "a pyramid set's rule; this is a pinch set"
+FLAT_AHEAD_DISTANCES, FLAT_BEHIND_DISTANCES = 1.0, 1.6
+NEEDS_FLAT_SHEET = "the rule begins with flat sheet"
+NEEDS_PYRAMID_SET = "a pyramid set's rule; this is a pinch set"
 NO_RATING = "the machine's card names no rated thickness"
 
 
-class Flats(NamedTuple):
+class MeasuredFlats(NamedTuple):
     """Edge flats of one pass toward the rear roll to the end of the sheet, mm.
 
     lead_in, run_out: by straightedge; unbent: run-out by moment. NaN where nothing is
@@ -69,7 +69,7 @@ class Flats(NamedTuple):
     unbent: float
 
 
-class Plateau(NamedTuple):
+class MeasuredPlateau(NamedTuple):
     """Even stretch of the case's own part: inside radius, angle turned, length."""
 
     inside: float
@@ -87,7 +87,7 @@ class Comparison:
     points: tuple[RulePoint, ...]
     limits: Limits
     chosen: dict[Way, float]
-    flats: tuple[Flats, ...]
+    flats: tuple[MeasuredFlats, ...]
     material: str
 
     def of(self, rule: str) -> list[RulePoint]:
@@ -123,14 +123,14 @@ def compare(
         case,
         quick=True,
         workers=workers,
-        progress=lambda share, words: tell(ROLLED_SHARE * share, words),
+        progress=lambda share, words: tell(LIMITS_SHARE_OF_TIME * share, words),
     )
     chosen = chosen_lifts(case, rolled)
     passes = [p for way in rolled.ways for p in way.passes]
     jobs = [(case, chosen[way], way) for way in WAYS]
     lifts = _flat_lifts(rolled, chosen["rear"])
     with parallel.workers(workers, len(lifts) + 1) as do_all:
-        tell(ROLLED_SHARE, "the job itself")
+        tell(LIMITS_SHARE_OF_TIME, "the job itself")
         own = list(do_all(_roll, jobs))
         tell(0.85, "flats and the part")
         flats = list(do_all(_flats, [(case, lift) for lift in lifts]))
@@ -171,7 +171,7 @@ def _roll(asked: tuple[Case, float, Way]) -> Pass:
 def _pass_points(case: Case, p: Pass, held: float, *, job: bool) -> list[RulePoint]:
     """Ask the rules of circle, springback and strain of one pass."""
     t = case.sheet.thickness
-    curved = CURVED if case.sheet.curvature else ""
+    curved = NEEDS_FLAT_SHEET if case.sheet.curvature else ""
     where = {"axis": "lift", "at": p.lift, "way": p.way, "job": job}
     where["material"] = case.sheet.material.name
     free, loaded = (p.radius, p.loaded) if p.possible else (math.nan, math.nan)
@@ -211,20 +211,20 @@ def _flat_lifts(rolled: Limits, own: float) -> list[float]:
     good = [p.lift for p in forward.passes if p.possible and math.isfinite(p.radius)]
     if not good:
         return [own]
-    places = np.linspace(0, len(good) - 1, min(FLAT_PASSES, len(good)))
+    places = np.linspace(0, len(good) - 1, min(MEASURED_FLAT_LIFTS, len(good)))
     return sorted({own, *(good[round(i)] for i in places)})
 
 
-def flat_case(case: Case, lift: float, ahead: float = AHEAD) -> Case:
+def flat_case(case: Case, lift: float, ahead: float = FLAT_AHEAD_DISTANCES) -> Case:
     """Give the job of one pass toward the rear until the nip just holds the sheet.
 
     ``ahead``: sheet beyond the nip at the start, in distances to the rear roll.
     """
     distance = case.machine.rear.distance
-    length = (ahead + BEHIND) * distance
+    length = (ahead + FLAT_BEHIND_DISTANCES) * distance
     least = GRIP_EDGE * case.sheet.thickness
     moves = (
-        Place(at=BEHIND * distance),
+        Place(at=FLAT_BEHIND_DISTANCES * distance),
         Lift(to=lift),
         Feed(toward="rear", leave=least),
         Lower(),
@@ -232,9 +232,9 @@ def flat_case(case: Case, lift: float, ahead: float = AHEAD) -> Case:
     return on_blank(case, length, moves, "flats")
 
 
-def _flats(asked: tuple[Case, float]) -> Flats:
+def _flats(asked: tuple[Case, float]) -> MeasuredFlats:
     case, lift = asked
-    nothing = Flats(lift, *(math.nan,) * 3)
+    nothing = MeasuredFlats(lift, *(math.nan,) * 3)
     try:
         result = run_case(flat_case(case, lift))
     except (InputError, SolverError):  # curved sheet: the blank closes on itself
@@ -242,10 +242,12 @@ def _flats(asked: tuple[Case, float]) -> Flats:
     operator, rear = explain_flats(result)
     if result.stopped or "not bent at all" in (operator.reason, rear.reason):
         return nothing
-    return Flats(lift, rear.straightedge, operator.straightedge, operator.moment)
+    return MeasuredFlats(
+        lift, rear.straightedge, operator.straightedge, operator.moment
+    )
 
 
-def _flat_points(case: Case, f: Flats, own: float) -> list[RulePoint]:
+def _flat_points(case: Case, f: MeasuredFlats, own: float) -> list[RulePoint]:
     """Ask the rules of the edge flats of one pass to the end of the sheet."""
     t, d = case.sheet.thickness, case.machine.rear.distance
     half, whole = (
@@ -256,7 +258,7 @@ def _flat_points(case: Case, f: Flats, own: float) -> list[RulePoint]:
     )
     edge, by = "lead-in flat, straightedge", "run-out flat, "
     asked = [
-        ("lead-in half", edge, half, f.lead_in, PYRAMID),
+        ("lead-in half", edge, half, f.lead_in, NEEDS_PYRAMID_SET),
         ("lead-in", edge, whole, f.lead_in, ""),
         ("run-out prebent", f"{by}straightedge", short, f.run_out, ""),
         ("run-out prebent", f"{by}moment", short, f.unbent, ""),
@@ -284,9 +286,9 @@ def _machine_points(case: Case, rolled: Limits) -> list[RulePoint]:
     return [own, rated, *least_bend_points(name, t, loaded - 0.5 * t, job=True)]
 
 
-def _plateau(case: Case) -> Plateau:
+def _plateau(case: Case) -> MeasuredPlateau:
     """Do the case's own programme and measure the even stretch of its part."""
-    nothing = Plateau(math.nan, math.nan, math.nan)
+    nothing = MeasuredPlateau(math.nan, math.nan, math.nan)
     if not case.moves:
         return nothing
     try:
@@ -301,7 +303,7 @@ def _plateau(case: Case) -> Plateau:
     length = float(np.count_nonzero(here)) * result.inputs["element"]
     turned = float(np.sum(curvature[here])) * result.inputs["element"]
     inside = result.summary["radius_fit"] - 0.5 * case.sheet.thickness
-    return Plateau(inside, abs(turned), length)
+    return MeasuredPlateau(inside, abs(turned), length)
 
 
 def verdict(point: RulePoint) -> str:

@@ -25,11 +25,13 @@ if TYPE_CHECKING:
     from pinchline.case.metal.material import Material
     from pinchline.solvers.section_bend import PureBend
 
-FINE, FAIR = 0.05, 0.10  # errors of a rule that is good, and of one that will do
+# errors of a rule that is good, and of one that will do
+FINE = 0.05
+FAIR = 0.10
 RATIOS = tuple(float(r) for r in np.geomspace(20.0, 300.0, 28))  # R/t under the rolls
-GAUGES = (0.016, 0.025, 0.040, 0.063, 0.090, 0.125, 0.190)  # in
+GAUGES_IN = (0.016, 0.025, 0.040, 0.063, 0.090, 0.125, 0.190)  # in
 SPRINGBACK = ("cubic", "cubic wide", "plastic", "hardening")
-SQUARE = 90.0  # deg, the bend of which the allowance is taken
+SQUARE_BEND_DEG = 90.0  # deg, the bend of which the allowance is taken
 _IN = 25.4
 
 Axis = Literal["lift", "R/t", "thickness"]
@@ -81,7 +83,7 @@ class RulePoint:
         return not self.outside and not self.bound and abs(self.error) <= within
 
 
-class Metal(NamedTuple):
+class RuleMetal(NamedTuple):
     """What a hand rule takes a sheet for: moduli, yield (MPa), hardening, strip or not.
 
     youngs, strength: in tension; modulus, flow: as the strip bends by its width; h:
@@ -95,7 +97,7 @@ class Metal(NamedTuple):
     h: float
 
 
-def metal(material: Material, held: float) -> Metal:
+def metal(material: Material, held: float) -> RuleMetal:
     """Give what the rules ask of a material; of clad sheet, that of the whole sheet."""
     youngs, strength = material.youngs_modulus, material.yield_strength
     tangent = material.tangent_modulus
@@ -108,11 +110,11 @@ def metal(material: Material, held: float) -> Metal:
     modulus = bending_modulus(whole, held)
     flow = strength * (1.0 + held * (2.0 / math.sqrt(3.0) - 1.0))
     hard = plastic_modulus(youngs, tangent) * (1.0 + held / 3.0)
-    return Metal(youngs, strength, modulus, flow, hard / (modulus + hard))
+    return RuleMetal(youngs, strength, modulus, flow, hard / (modulus + hard))
 
 
 def springback_points(
-    bend: PureBend, thickness: float, of: Metal, **where: object
+    bend: PureBend, thickness: float, of: RuleMetal, **where: object
 ) -> Iterator[RulePoint]:
     """Ask the four springback rules for the free radius of a bend."""
     r, t = bend.loaded, thickness
@@ -172,7 +174,7 @@ def pure_bending(case: Case, held: float) -> list[RulePoint]:
     """Bend every temper and gauge to the whole range of R/t and ask the rules."""
     points: list[RulePoint] = []
     wrap = case.machine.rolls.upper_radius
-    for name, gauges in tempers(case, [_IN * gauge for gauge in GAUGES]).items():
+    for name, gauges in tempers(case, [_IN * gauge for gauge in GAUGES_IN]).items():
         for thickness, material in gauges:
             law = section_law(material, thickness, case.model, held)
             of = metal(material, held)
@@ -192,7 +194,7 @@ def pure_bending(case: Case, held: float) -> list[RulePoint]:
 
 def _allowances(ratio: float) -> Iterator[RulePoint]:
     """Ask both allowances for a square bend of a sheet one thick."""
-    turned = math.radians(SQUARE)
+    turned = math.radians(SQUARE_BEND_DEG)
     yield from allowance_points(ratio, 1.0, turned, turned * (ratio + 0.5))
 
 

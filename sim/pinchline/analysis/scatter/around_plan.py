@@ -32,14 +32,16 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-PARTS = 64
-SOLUTIONS, NEAR = 16, 3.0  # fewer solutions, lifts (mm) together: a plan must not wait
-SEED = 1
-STEPPED = ("thickness", "yield_strength")  # what is rolled where surfaces know nothing
+SPREAD_PARTS = 64
+# fewer solutions, lifts (mm) together: a plan must not wait
+SPREAD_SOLUTIONS, SHARED_LIFT_RANGE_MM = 16, 3.0
+SPREAD_SEED = 1
+# what is rolled where surfaces know nothing
+STEPPED_INPUTS = ("thickness", "yield_strength")
 
 
 def spread_parts(
-    plan: Plan, *, parts: int = PARTS, workers: int | None = None
+    plan: Plan, *, parts: int = SPREAD_PARTS, workers: int | None = None
 ) -> tuple[Result, ...]:
     """Give parts of a plan's job as sheet, nip and settings scatter.
 
@@ -62,7 +64,9 @@ def _filled(size: int, parts: int) -> Array:
     """Shares of the laws that fill them evenly, ``(parts, size)``."""
     from scipy.stats import qmc  # slow to import, and a plan need not wait for it
 
-    shares: Array = qmc.Sobol(size, rng=np.random.default_rng(SEED)).random(parts)
+    shares: Array = qmc.Sobol(size, rng=np.random.default_rng(SPREAD_SEED)).random(
+        parts
+    )
     return shares
 
 
@@ -74,10 +78,10 @@ def _by_span(
         case,
         inputs,
         result=plan.result,
-        solutions=SOLUTIONS,
-        near=NEAR,
+        solutions=SPREAD_SOLUTIONS,
+        near=SHARED_LIFT_RANGE_MM,
         workers=workers,
-        seed=SEED,
+        seed=SPREAD_SEED,
     )
     size = columns_of(inputs, len(settings_in(case.moves)))[-1][-1] + 1
     sample = sample_of(case, inputs, _filled(size, parts))
@@ -95,7 +99,7 @@ def _by_steps(
     case = plan.case
     refuse_stopped(plan.result)
     record = record_of(case, plan.result, *stations_of(case))
-    known = tuple(one for one in inputs if one.key in STEPPED)
+    known = tuple(one for one in inputs if one.key in STEPPED_INPUTS)
     if not known:
         return ()
     own = plan.result.sheet["curvature_residual"]

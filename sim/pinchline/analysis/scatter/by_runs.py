@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-CURVED = ("thickness", "yield_strength")
+QUADRATIC_INPUTS = ("thickness", "yield_strength")
 CHUNK = 512  # parts that a process takes at a time
 
 
@@ -44,7 +44,7 @@ class _Axis(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Response:
+class RunResponse:
     """How the part goes with what scatters.
 
     Attributes
@@ -87,7 +87,7 @@ class Response:
             return np.vstack(list(do_all(_measure, jobs)))
 
 
-def _measure(job: tuple[Response, Array]) -> Array:
+def _measure(job: tuple[RunResponse, Array]) -> Array:
     response, x = job
     rows = [measured(response.record, k) for k in response.curvatures(x)]
     return np.array(rows)
@@ -98,9 +98,9 @@ def respond(
     inputs: tuple[Input, ...],
     *,
     middle: Array | None = None,
-    curved: Collection[str] = CURVED,
+    curved: Collection[str] = QUADRATIC_INPUTS,
     workers: int | None = None,
-) -> Response:
+) -> RunResponse:
     """Roll a job with one thing off at a time.
 
     Parameters
@@ -136,7 +136,7 @@ def respond(
     if middle is not None:
         known[0] = middle
     slopes, bends = _derivatives(known, offs, len(axes))
-    return Response(record, inputs, known[0], slopes, bends, len(found) + len(again))
+    return RunResponse(record, inputs, known[0], slopes, bends, len(found) + len(again))
 
 
 def _axes(record: PartRecord, inputs: tuple[Input, ...]) -> list[_Axis]:

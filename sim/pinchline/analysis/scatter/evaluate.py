@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-WIDER = 1.15  # than the laws: what the surfaces are laid through
+SURFACE_RANGE_FACTOR = 1.15  # than the laws: what the surfaces are laid through
 _NORMAL = Input("lift", 0.0, 1.0, "normal", "", 0.0)
 
 
@@ -274,9 +274,14 @@ class _Laying(NamedTuple):
         )
         shares = engine.random(1 << (count - 1).bit_length())[:count]
         values_at = [
-            one.at(WIDER * one.standard(shares[:, i])) for i, one in enumerate(sheet)
+            one.at(SURFACE_RANGE_FACTOR * one.standard(shares[:, i]))
+            for i, one in enumerate(sheet)
         ]
-        lift = WIDER * _NORMAL.standard(shares[:, -1]) if lifted else np.zeros(count)
+        lift = (
+            SURFACE_RANGE_FACTOR * _NORMAL.standard(shares[:, -1])
+            if lifted
+            else np.zeros(count)
+        )
         off = lift * scale if lifted else lift
         told = {one.key: v for one, v in zip(sheet, values_at, strict=True)}
         columns = [power_of(one, told[one.key]) for one in sheet]

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 CUT = 3.0  # standard deviations, at which a normal law is cut
 # thickness of flat sheet up to (in), tolerance (in): general alloys, widths to 39-48 in
-TOLERANCES = (
+THICKNESS_TOLERANCES = (
     (0.017, 0.0015),
     (0.036, 0.002),
     (0.045, 0.0025),
@@ -46,13 +46,13 @@ TOLERANCE_SOURCE = "ANSI H35.2, from memory"
 # standard deviations by which a handbook minimum lies below the mean: 99 % and 90 % of
 # the sheet exceed it; of a specification minimum (S) nothing is warranted
 BELOW = {"A": 2.326, "B": 1.282, "S": 2.326}
-EXCEED = {"A": "99 %", "B": "90 %", "S": "99 % (assumed)"}
-STRENGTH, TANGENT, YOUNGS = 0.05, 0.20, 0.01  # of the value; assumed
-CLAMP, FRICTION = 0.30, 0.20  # snugged by hand; clean or oily; assumed
-TOUCH = 0.10  # mm: judged by eye and a strip of paper; assumed
-TURN = 0.05  # of a turn of the screws, to which a lift is set; assumed
+BASIS_EXCEEDANCE = {"A": "99 %", "B": "90 %", "S": "99 % (assumed)"}
+YIELD_SPREAD, TANGENT_SPREAD, YOUNGS_SPREAD = 0.05, 0.20, 0.01  # of the value; assumed
+CLAMP_SPREAD, FRICTION_SPREAD = 0.30, 0.20  # snugged by hand; clean or oily; assumed
+TOUCH_SPREAD_MM = 0.10  # mm: judged by eye and a strip of paper; assumed
+SETTING_SPREAD_TURNS = 0.05  # of a turn of the screws, to which a lift is set; assumed
 ASSUMED = "assumed"
-GROUPS = (
+INPUT_GROUPS = (
     "thickness",
     "yield_strength",
     "tangent_modulus",
@@ -142,7 +142,7 @@ def inputs_of(case: Case, *, centred: bool = False) -> tuple[Input, ...]:
     _refuse_absent(case, {one.key for one in defaults})
     for default in defaults:
         told = getattr(case.scatter, default.key)
-        one = default if told is None else _told(default, told, case)
+        one = default if told is None else _specified(default, told, case)
         if centred and one.middle > 0.0:
             spread = one.spread * one.stated / one.middle
             one = one._replace(middle=one.stated, spread=spread)
@@ -167,7 +167,7 @@ def _refuse_absent(case: Case, there: set[str]) -> None:
             )
 
 
-def _told(default: Input, told: Spread, case: Case) -> Input:
+def _specified(default: Input, told: Spread, case: Case) -> Input:
     """Give an input as the case tells it."""
     middle = default.middle if told.middle is None else told.middle
     one = default._replace(middle=middle)
@@ -208,10 +208,10 @@ def _defaults(case: Case) -> list[Input]:
         _strength(case),
     ]
     assumed = [
-        ("tangent_modulus", material.tangent_modulus, TANGENT),
-        ("youngs_modulus", material.youngs_modulus, YOUNGS),
-        ("clamp", nip.clamp or 0.0, CLAMP),
-        ("friction", nip.friction, FRICTION),
+        ("tangent_modulus", material.tangent_modulus, TANGENT_SPREAD),
+        ("youngs_modulus", material.youngs_modulus, YOUNGS_SPREAD),
+        ("clamp", nip.clamp or 0.0, CLAMP_SPREAD),
+        ("friction", nip.friction, FRICTION_SPREAD),
     ]
     # a curve takes the place of the tangent modulus, a clearance that of the clamp
     absent = {
@@ -223,18 +223,18 @@ def _defaults(case: Case) -> list[Input]:
         Input(key, value, share * value, "normal", ASSUMED, value)
         for key, value, share in assumed
     ]
-    turn = TURN * case.machine.rear.screw_pitch
-    words = f"{TURN:g} turn of the screws, assumed"
+    turn = SETTING_SPREAD_TURNS * case.machine.rear.screw_pitch
+    words = f"{SETTING_SPREAD_TURNS:g} turn of the screws, assumed"
     return [
         *found,
-        Input("touch", 0.0, TOUCH, "normal", ASSUMED, 0.0),
+        Input("touch", 0.0, TOUCH_SPREAD_MM, "normal", ASSUMED, 0.0),
         Input("lift", 0.0, turn, "even", words, 0.0),
     ]
 
 
 def _tolerance(thickness: float) -> float:
     """Tolerance (mm) of a sheet's thickness (mm) as mills sell it."""
-    for end, tolerance in TOLERANCES:
+    for end, tolerance in THICKNESS_TOLERANCES:
         if thickness <= 25.4 * (end + 0.0005):
             return 25.4 * tolerance
     raise AssertionError
@@ -259,12 +259,14 @@ def _strength(case: Case) -> Input:
         if middle > stated:
             words = (
                 f"card: a minimum, basis {material.basis}, that "
-                f"{EXCEED[material.basis]} exceed; typical "
+                f"{BASIS_EXCEEDANCE[material.basis]} exceed; typical "
                 f"{units.format(typical.yield_strength, 'stress')}"
             )
             spread = min((middle - stated) / below, WIDEST * middle)
             return Input("yield_strength", middle, spread, "normal", words, stated)
-    return Input("yield_strength", stated, STRENGTH * stated, "normal", ASSUMED, stated)
+    return Input(
+        "yield_strength", stated, YIELD_SPREAD * stated, "normal", ASSUMED, stated
+    )
 
 
 def settings_in(moves: tuple[Move, ...]) -> list[int]:

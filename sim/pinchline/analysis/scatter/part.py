@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-LONGEST_TRIM = 0.3  # of a half's curve
+MAX_TRIM_SHARE = 0.3  # of a half's curve
 
 
 class ScatterQuantity(NamedTuple):
@@ -222,7 +222,7 @@ def _zones(
     else:
         for flat in flats:
             arc = max(0.5 * length - flat, 2.0 * h)
-            trim = min(TRIM * case.machine.rear.distance, LONGEST_TRIM * arc)
+            trim = min(TRIM * case.machine.rear.distance, MAX_TRIM_SHARE * arc)
             ends.append((flat + trim, flat + arc))
     count = s.size - 1
     found = []

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-SETTING = ("touch", "lift")
+SETTING_INPUTS = ("touch", "lift")
 
 
 @dataclass(frozen=True)
@@ -60,13 +60,13 @@ def columns_of(inputs: tuple[Input, ...], settings: int) -> list[list[int]]:
 
 def lift_scale(inputs: tuple[Input, ...]) -> float:
     """Give the standard deviation (mm) of touch and setting together; inf without."""
-    size = math.hypot(*(one.sd for one in inputs if one.key in SETTING))
+    size = math.hypot(*(one.sd for one in inputs if one.key in SETTING_INPUTS))
     return size if size > 0.0 else math.inf
 
 
 def sheet_inputs(inputs: tuple[Input, ...]) -> list[Input]:
     """Give what a pass depends on beside its lift."""
-    return [one for one in inputs if one.key not in (*SETTING, "friction")]
+    return [one for one in inputs if one.key not in (*SETTING_INPUTS, "friction")]
 
 
 def power_of(one: Input, values: Array) -> Array:
@@ -90,7 +90,7 @@ def sample_of(case: Case, inputs: tuple[Input, ...], shares: Array) -> ScatterSa
         values = one.at(coordinates[one.key])
         worst = np.argmax(np.abs(values), axis=1) if one.key == "lift" else 0
         table[:, number] = values[np.arange(count), worst]
-        if one.key in SETTING:
+        if one.key in SETTING_INPUTS:
             lifts += values
     told = {one.key: table[:, i] for i, one in enumerate(inputs)}
     sheet = [power_of(one, told[one.key]) for one in sheet_inputs(inputs)]

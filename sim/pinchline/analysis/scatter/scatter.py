@@ -47,15 +47,18 @@ if TYPE_CHECKING:
     Progress = Callable[[float, str], None]
 
 POINTS = 1024  # of samples A and B: some ten thousand parts in all
-FEWEST, MOST = 16, 65536
-CHECKS, STEPPED = 32, 8  # points at which the span and the stepped solver are asked
+FEWEST_POINTS, MOST_POINTS = 16, 65536
+# points at which the span and the stepped solver are asked
+SPAN_CHECKS, STEPPED_CHECKS = 32, 8
 MOST_CHECKS = 256
-TOO_FAR = 0.1  # of the spread: a surface that misses by more is refused
-TOGETHER, ENOUGH = 0.9, 4  # correlation and points from which the line corrects
-NEAR = 0.5  # of the spread: how far quick answers may be off that are told as they are
+MAX_SURFACE_ERROR = 0.1  # of the spread: a surface that misses by more is refused
+# correlation and points from which the line corrects
+LEAST_CORRELATION, LEAST_LINE_POINTS = 0.9, 4
+# of the spread: how far quick answers may be off that are told as they are
+MAX_UNCORRECTED_ERROR = 0.5
 
 
-class Stops(NamedTuple):
+class StopShare(NamedTuple):
     """Jobs that a limit of the machine ends: which limit, and their share."""
 
     kind: LimitKind
@@ -93,16 +96,16 @@ class SurrogateCheck:
         both = np.isfinite(x) & np.isfinite(y)
         x, y = x[both], y[both]
         count = int(x.size)
-        if count < ENOUGH or float(np.std(x)) == 0.0:
+        if count < LEAST_LINE_POINTS or float(np.std(x)) == 0.0:
             return SurrogateLine(0.0, 1.0, math.nan, count, "quick")
         mx, my = float(np.mean(x)), float(np.mean(y))
         wide, tall = float(np.std(x)), float(np.std(y))
         common = float(np.mean((x - mx) * (y - my)))
         together = common / (wide * tall) if tall > 0.0 else 0.0
-        if together >= TOGETHER:
+        if together >= LEAST_CORRELATION:
             slope = common / wide**2
             return SurrogateLine(my - slope * mx, slope, together, count, "corrected")
-        if float(np.sqrt(np.mean((y - x) ** 2))) <= NEAR * wide:
+        if float(np.sqrt(np.mean((y - x) ** 2))) <= MAX_UNCORRECTED_ERROR * wide:
             return SurrogateLine(0.0, 1.0, together, count, "quick")
         slope = tall / wide
         return SurrogateLine(my - slope * mx, slope, together, count, "stepped")
@@ -177,11 +180,11 @@ class Scatter:
         return np.array([limit is None for limit in self.limits])
 
     @property
-    def stops(self) -> list[Stops]:
+    def stops(self) -> list[StopShare]:
         """What ends those that are not made, the most frequent first."""
         kinds = Counter(limit for limit in self.limits if limit is not None)
         count = len(self.limits)
-        return [Stops(kind, n / count) for kind, n in kinds.most_common()]
+        return [StopShare(kind, n / count) for kind, n in kinds.most_common()]
 
     def values(self, number: int) -> Array:
         """Give a quantity of the parts that are made, corrected by the line."""
@@ -208,7 +211,7 @@ def scatter(
     *,
     points: int = POINTS,
     seed: int = 1,
-    checks: int = STEPPED,
+    checks: int = STEPPED_CHECKS,
     tolerance: float | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
@@ -279,7 +282,7 @@ def scatter(
     tell(0.6, "the span solver at some of them")
     direct = quick[:0]
     if response is None:
-        some = sample.rows(np.arange(min(CHECKS, points)))
+        some = sample.rows(np.arange(min(SPAN_CHECKS, points)))
         direct = spread.measured(some, by_span=True, workers=workers)
     tell(0.7, "the stepped solver at some of them")
     stepped = spread.stepped(sample.rows(np.arange(checks)), workers=workers, tell=tell)
@@ -313,9 +316,9 @@ def scatter(
 
 
 def _check_options(points: int, checks: int, seed: int) -> None:
-    if not (FEWEST <= points <= MOST and points & (points - 1) == 0):
+    if not (FEWEST_POINTS <= points <= MOST_POINTS and points & (points - 1) == 0):
         message = "so many points fill no Sobol sequence"
-        allowed = f"a power of two from {FEWEST} to {MOST}"
+        allowed = f"a power of two from {FEWEST_POINTS} to {MOST_POINTS}"
         raise InputError(message, key="--points", value=points, allowed=allowed)
     if not 0 <= checks <= min(points, MOST_CHECKS):
         message = "is out of range"
@@ -344,7 +347,7 @@ def _refuse_far(found: Scatter) -> None:
     """Refuse surfaces that miss the span solver by much of the spread."""
     error = found.check.surface_error(OPENING)
     spread = float(np.std(found.quick[found.made, OPENING]))
-    if not error <= TOO_FAR * spread and spread > 0.0:
+    if not error <= MAX_SURFACE_ERROR * spread and spread > 0.0:
         message = (
             f"between the span solutions the opening is missed by {error:.3g} mm, "
             f"more than a tenth of its spread of {spread:.3g} mm; narrow the spreads "

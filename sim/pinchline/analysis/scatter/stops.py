@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 
-FORCES = {"grip": GRIP, "drive": DRIVE, "rear": PUSH, "pinch": PINCH}
+FORCE_COLUMNS = {"grip": GRIP, "drive": DRIVE, "rear": PUSH, "pinch": PINCH}
 
 
 class _Load(NamedTuple):
@@ -92,7 +92,9 @@ def job_limits(
         if load is None:
             continue
         own = ratios[:, list(stretch.stations)]
-        scale = {force: np.max(own[:, :, at], axis=1) for force, at in FORCES.items()}
+        scale = {
+            force: np.max(own[:, :, at], axis=1) for force, at in FORCE_COLUMNS.items()
+        }
         held = friction[:, np.newaxis] * load.pressure * own[:, :, GRIP]
         margins = np.min(held - load.drive * own[:, :, DRIVE], axis=1)
         for job in range(friction.size):

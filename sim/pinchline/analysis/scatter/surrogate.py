@@ -37,12 +37,12 @@ STRETCH, MOST_STATIONS = 4.0, 4  # mm of a lift that changes along a feed, and i
 # what is read of a pass
 MOMENT, GRIP, DRIVE, PUSH, PINCH = range(5)
 READ = 5
-CHUNK = 40  # solutions that share first guesses
-HALVINGS = 3  # of the way to a pass that is not found at once
-LEAST = 0.7  # of the solutions that must be found
-DEGREES = (1, 2, 3)
-TINY = 1.0e-6  # N mm/mm, N/mm: no moment and no force
-SPARE = 2.0  # solutions for each term of a polynomial, at least
+SOLUTIONS_PER_TASK = 40  # solutions that share first guesses
+CONTINUATION_HALVINGS = 3  # of the way to a pass that is not found at once
+LEAST_SOLVED_SHARE = 0.7  # of the solutions that must be found
+POLYNOMIAL_DEGREES = (1, 2, 3)
+LEAST_READING = 1.0e-6  # N mm/mm, N/mm: no moment and no force
+SOLUTIONS_PER_TERM = 2.0  # solutions for each term of a polynomial, at least
 
 
 @dataclass(frozen=True)
@@ -137,11 +137,12 @@ def solve_passes(
         (
             case,
             one._replace(
-                values=one.values[i : i + CHUNK], lifts=one.lifts[i : i + CHUNK]
+                values=one.values[i : i + SOLUTIONS_PER_TASK],
+                lifts=one.lifts[i : i + SOLUTIONS_PER_TASK],
             ),
         )
         for one in asked
-        for i in range(0, len(one.values), CHUNK)
+        for i in range(0, len(one.values), SOLUTIONS_PER_TASK)
     ]
     with parallel.workers(workers, len(jobs)) as do_all:
         done = iter([p for part in do_all(_solve, jobs) for p in part])
@@ -162,7 +163,9 @@ def _solve(job: tuple[Case, VariedPasses]) -> list[SteadyPass]:
     for number in np.argsort([_apart(solved[0], goal) for goal in goals]):
         goal = goals[number]
         start = min(solved, key=lambda one: _apart(one, goal))
-        p = _reach(follower, start, goal, HALVINGS) or follower.from_nothing(*goal)
+        p = _reach(
+            follower, start, goal, CONTINUATION_HALVINGS
+        ) or follower.from_nothing(*goal)
         found[int(number)] = p
         if p.status == SOLVED:
             solved.append(goal)
@@ -262,7 +265,10 @@ def _powers(count: int, degree: int) -> tuple[tuple[int, ...], ...]:
 
 def solutions_for(count: int) -> int:
     """How many solutions a surface over ``count`` coordinates asks for."""
-    return max(3 * CHUNK // 4, math.ceil(SPARE * len(_powers(count, DEGREES[-1]))))
+    return max(
+        3 * SOLUTIONS_PER_TASK // 4,
+        math.ceil(SOLUTIONS_PER_TERM * len(_powers(count, POLYNOMIAL_DEGREES[-1]))),
+    )
 
 
 def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
@@ -275,7 +281,10 @@ def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
     """
     read = np.array([read_pass(p) for p in passes])
     found = np.array([p.status == SOLVED for p in passes])
-    if own.status != SOLVED or np.count_nonzero(found) < LEAST * found.size:
+    if (
+        own.status != SOLVED
+        or np.count_nonzero(found) < LEAST_SOLVED_SHARE * found.size
+    ):
         reason = own.status if own.status != SOLVED else "about it too few are found"
         message = (
             f"the span solver does not follow the pass toward the {own.way} at a lift "
@@ -284,9 +293,11 @@ def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
         raise SolverError(message)
     mine = read_pass(own)
     # a drive may pass through nothing, and then nothing depends on it
-    ratios = np.log(np.maximum(read[found], TINY) / np.maximum(mine, TINY))
+    ratios = np.log(
+        np.maximum(read[found], LEAST_READING) / np.maximum(mine, LEAST_READING)
+    )
     best: Surface | None = None
-    for degree in DEGREES:
+    for degree in POLYNOMIAL_DEGREES:
         powers = _powers(x.shape[1], degree)
         terms = _terms(powers, x[found])
         if terms.shape[0] < 1.2 * terms.shape[1]:

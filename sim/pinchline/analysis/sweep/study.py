@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     Progress = Callable[[float, str], None]
     Places = NDArray[np.int64]
 
-CHUNK_SECONDS = 1.0
-LARGEST_CHUNK = 2000
+TASK_SECONDS = 1.0
+LARGEST_TASK = 2000
 LOOK_SECONDS = 0.5  # between looks at workers that came or left
 
 
@@ -191,8 +191,8 @@ class _Run:
         while len(self.flying) < size and self.sent < self.missing.size:
             left = self.missing.size - self.sent
             share = math.ceil(left / (2 * size))
-            fits = CHUNK_SECONDS / self.seconds
-            count = int(max(1, min(fits, share, LARGEST_CHUNK)))
+            fits = TASK_SECONDS / self.seconds
+            count = int(max(1, min(fits, share, LARGEST_TASK)))
             places = self.missing[self.sent : self.sent + count]
             values = [self.points.values(int(place)) for place in places]
             future = self.crew.executor.submit(do_points, self.task, values)

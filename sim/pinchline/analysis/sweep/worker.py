@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from pinchline.case.case import Case
     from pinchline.case.study.study import Solver, Study
 
-INPUT, NO_EQUILIBRIUM, FAULT = "input refused", "no equilibrium", "fault"
-CHECKED = 50  # values of a range that are tried before the study starts
+INPUT, NO_EQUILIBRIUM, PROGRAM_FAULT = "input refused", "no equilibrium", "fault"
+CHECKED_VALUES = 50  # values of a range that are tried before the study starts
 END_OF_TRAVEL = "end of screw travel"
 
-_SPAN = {
+_SPAN_RESULTS = {
     "radius": ("mm", "residual radius of the mid-line"),
     "residual": ("1/mm", "residual curvature"),
     "loaded": ("1/mm", "largest curvature under the rolls"),
@@ -42,7 +42,7 @@ _SPAN = {
     "give_lower": ("mm", "how far the lower roll has given way"),
     "give_rear": ("mm", "how far the rear roll has given way along its slide"),
 }
-_GIVES = ("give_upper", "give_lower", "give_rear")
+_GIVE_RESULTS = ("give_upper", "give_lower", "give_rear")
 
 
 class PointOutcome(NamedTuple):
@@ -86,7 +86,7 @@ def task_of(study: Study) -> Task:
 def results_of(solver: Solver) -> dict[str, tuple[str, str]]:
     """Results that a study may keep: name to unit and meaning."""
     if solver == "span":
-        return dict(_SPAN)
+        return dict(_SPAN_RESULTS)
     fields = (*fields_of("summary"), *fields_of("inputs"))
     # a time differs from run to run, and the file of a study must not
     return {f.name: (f.units, f.long_name) for f in fields if f.units != "s"}
@@ -122,7 +122,7 @@ def check_study(study: Study, points: StudyPoints) -> str:
     for coordinate in points.coordinates:
         axis, listed = coordinate.axis, bool(coordinate.axis.values)
         values = list(dict.fromkeys(coordinate.values.tolist()))
-        step = 1 if axis.unit == "" else math.ceil(len(values) / CHECKED)
+        step = 1 if axis.unit == "" else math.ceil(len(values) / CHECKED_VALUES)
         digest.update(repr(values).encode())
         for value in values[::step]:
             text = axis.written(value)
@@ -182,7 +182,7 @@ def do_point(task: Task, point: dict[str, Any]) -> PointOutcome:
     except SolverError as error:
         return PointOutcome(nothing, NO_EQUILIBRIUM, str(error))
     except Exception as error:  # a fault of ours at one point must not lose the others
-        return PointOutcome(nothing, FAULT, f"{type(error).__name__}: {error}")
+        return PointOutcome(nothing, PROGRAM_FAULT, f"{type(error).__name__}: {error}")
 
 
 def _stepped_row(case: Case, keep: tuple[str, ...]) -> PointOutcome:
@@ -197,7 +197,7 @@ def _span_row(case: Case, steady: Steady, keep: tuple[str, ...]) -> PointOutcome
     found = solve_pass(
         case, steady.lift, steady.toward, natural_curvature=case.sheet.curvature
     )
-    gives = dict(zip(_GIVES, found.gives, strict=True))
+    gives = dict(zip(_GIVE_RESULTS, found.gives, strict=True))
     values = tuple(
         gives[name] if name in gives else float(getattr(found, name)) for name in keep
     )
