@@ -1,1 +1,1 @@
-"""Questions asked of a job, or of many at once."""
+"""Analyses of a job, or of many jobs at once, on top of the two solvers."""

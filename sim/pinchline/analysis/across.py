@@ -50,7 +50,7 @@ ANDERSON_HISTORY_ROUNDS = 4  # rounds that the next guess is made from
 
 @dataclass(frozen=True)
 class WidthStation:
-    """One strip of the sheet and what became of it.
+    """Result of one strip of the sheet at a place across the width.
 
     z: its middle, from the sheet's middle, + to the right (mm); lift: largest of its
     own (mm); radius, opening: of its free part, over the zone common to all (mm);
@@ -70,7 +70,7 @@ class WidthStation:
 
 @dataclass(frozen=True)
 class Across:
-    """A job across the width.
+    """Result of a job at stations across the width.
 
     barrel: rise in the middle over the edges of a parabola through the stations' radii
     (mm), NaN of fewer than three; taper: its change from the left to the right edge
@@ -111,7 +111,7 @@ def across(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Across:
-    """Do a job at several stations across the width, with the rolls as shafts.
+    """Solve a job at stations across the width, with the rolls as elastic shafts.
 
     Parameters
     ----------
@@ -176,7 +176,7 @@ def _rms(lines: Array) -> float:
 
 
 class _AndersonMixing:
-    """Next guess of the lines from the rounds before.
+    """Anderson acceleration of the roll lines over the rounds before.
 
     A stiff nip lets a round close only part of what is missing. The combination of the
     last rounds that would have missed least is taken (D. G. Anderson, J. ACM 12 (1965)
@@ -187,7 +187,7 @@ class _AndersonMixing:
         self._rounds: list[tuple[Array, Array]] = []
 
     def next(self, shifts: Array, lines: Array) -> Array:
-        """Return the guess, from what a round assumed and what it found."""
+        """Return the next roll lines, from those assumed and those computed."""
         self._rounds = [*self._rounds, (lines - shifts, lines)][
             -ANDERSON_HISTORY_ROUNDS:
         ]

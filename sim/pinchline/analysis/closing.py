@@ -1,4 +1,4 @@
-"""Closing a finished part by hand, with the same sheet and its stresses.
+"""Manual closing of a finished part, with the same sheet and its stresses.
 
 Two edges, or gauge lines, are drawn together by a pair of forces along the line between
 them, step by step. The part gives elastically until the metal it was bent from yields
@@ -37,7 +37,7 @@ MIN_ELASTIC_ROOM_PER_MM = 1.0e-12
 
 @dataclass(frozen=True)
 class Closing:
-    """What closing a part asks for; forces per mm of width, + draws the lines together.
+    """Result of a manual closing; forces per mm of width, + draws the lines together.
 
     Attributes
     ----------
@@ -136,7 +136,7 @@ def _nodes(part: State, gauge: tuple[float, float] | None) -> tuple[int, int]:
 
 @dataclass
 class _PressSnapshot:
-    """A point of the way that can be gone back to."""
+    """Copy of a press's state that it can be restored to."""
 
     sheet: SheetCopy
     gap: float
@@ -146,7 +146,7 @@ class _PressSnapshot:
 
 
 class _ManualPress:
-    """A part between two hands: its sheet, how far it is closed, the way so far."""
+    """A part under a pair of closing forces: its sheet, gap, and load path so far."""
 
     def __init__(self, part: State, lines: tuple[int, int]) -> None:
         self.sheet = HeldSheet(part.beam._replace(weight=0.0), part.chain)
@@ -230,7 +230,7 @@ class _ManualPress:
         return free, opening
 
     def note(self) -> None:
-        """Take down a point of the way."""
+        """Record a point of the load path."""
         self.curve.append((self.gap, self.force, self.left()))
         self.strains.append(self.strain)
 

@@ -1,4 +1,4 @@
-"""Why a part came out as it did: its edge flats, its crease, its waves.
+"""Causes of a part's edge flats, crease and waves.
 
 All from the record of one run: the largest moment that each place of the sheet ever
 bore and the move and the place in the machine where it bore it, against the moment of
@@ -43,7 +43,7 @@ CREASE_REACH_THICKNESSES = 4.0  # thicknesses round a crease that are its own
 
 @dataclass(frozen=True)
 class EdgeFlat:
-    """One edge and its flat.
+    """The flat at one edge of a part, and its cause.
 
     straightedge, moment: the two flats (mm); move, place: of the largest moment that
     the sheet just inside the flat ever bore, the place from the nip line toward the
@@ -171,7 +171,7 @@ def _shortest(
 
 
 def flat_words(flat: EdgeFlat, result: Result, system: System = "metric") -> list[str]:
-    """Say one edge in two or three lines, in shop units."""
+    """Describe one edge flat in two or three lines, in shop units."""
     edges = {"operator": "operator's edge", "rear": "edge nearer the rear roll"}
     name = edges[flat.side]
     if flat.reason == "not bent at all":
@@ -268,7 +268,7 @@ def find_waves(result: Result) -> list[Waves]:
 
 
 def crease_words(result: Result, system: System = "metric") -> list[str]:
-    """Say crease and waves, and what avoids them."""
+    """Describe crease and waves, and what avoids them."""
     crease, height = result.summary["crease_s"], result.summary["crease_height"]
     if math.isnan(crease):
         return []

@@ -1,4 +1,4 @@
-"""What a fit learned, what it cannot tell apart, and which strip to roll next."""
+"""Identifiability of a fit's parameters, and the strip to roll next."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ _WAYS: tuple[Way, ...] = ("rear", "operator")
 
 
 class CorrelatedPair(NamedTuple):
-    """Two parameters that the strips tell only together."""
+    """Two parameters that the strips determine only in combination."""
 
     first: str
     second: str
@@ -51,7 +51,7 @@ class CorrelatedPair(NamedTuple):
 
 
 class Identifiability(NamedTuple):
-    """What the strips told.
+    """Which parameters, and combinations of them, the strips determine.
 
     combinations: how many independent combinations of parameters they say more of than
     the prior; of: how many parameters; leading: parameters in the one they say most of;
@@ -66,7 +66,7 @@ class Identifiability(NamedTuple):
 
 
 def learned(found: Fit) -> Identifiability:
-    """Say what the strips told, and what they cannot separate."""
+    """Compute what the strips determine, and what they cannot separate."""
     names = [p.name for p in found.parameters]
     deviations = np.sqrt(np.diag(found.covariance))
     correlation = found.covariance / np.outer(deviations, deviations)
@@ -91,7 +91,7 @@ def learned(found: Fit) -> Identifiability:
 
 
 class PassPrediction(NamedTuple):
-    """A pass predicted from a fit.
+    """Prediction of a pass from a fit, with its sensitivities.
 
     lift: by the screws' scale (mm); way; curvature (1/mm); slope: of its logarithm by
     each parameter in prior units; lift_slope: by the lift (1/mm).
@@ -109,7 +109,7 @@ class PassPrediction(NamedTuple):
 
 
 class Forecast:
-    """Predictions of a fit over lifts and ways, of the case's own width."""
+    """Predictions of a fit over lift and direction, at the case's own width."""
 
     def __init__(self, found: Fit) -> None:
         self.found = found
@@ -198,7 +198,7 @@ class Advice(NamedTuple):
 
     @property
     def worth(self) -> bool:
-        """Whether another strip tells enough."""
+        """Whether another strip reduces the uncertainty enough."""
         return self.then < WORTHWHILE_DEVIATION_RATIO * self.now
 
 
@@ -245,7 +245,7 @@ def lift_for(case: Case, radius: float, way: Way) -> float:
 
 
 def advise(found: Fit) -> Advice | None:
-    """Find the lift and the way that tell most of the job; None where none can be made.
+    """Find the most informative lift and direction; None where no pass can be made.
 
     A reading is taken to be as good as those of the file are in the middle; the lift is
     set as well. Only lifts are asked that the machine makes and the sheet bears.
@@ -284,7 +284,7 @@ def _aim(wanted: list[PassPrediction], covariance: Array) -> float:
 
 
 def _candidates(found: Fit) -> Iterator[PassPrediction]:
-    """Go through passes that can be made, both ways, over the lifts of the machine."""
+    """Yield feasible passes in both directions, over the lifts of the machine."""
     best, offset = found.best, found.values["touch offset"]
     longest, _ = longest_lift(best)
     longest = min(longest, best.machine.rear.travel)

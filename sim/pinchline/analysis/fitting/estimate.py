@@ -1,4 +1,4 @@
-"""What scrap strips tell of sheet and machine: the likeliest parameters, and how sure.
+"""Bayesian fit of sheet and machine to scrap strips: estimates and covariance.
 
 Maximum a posteriori: the squares of what the readings are off, over their errors, and
 of what the parameters are off their prior are made least together. The error of every
@@ -147,7 +147,7 @@ class _Problem:
         ]
 
     def residuals(self, z: Array) -> Array:
-        """Give what readings, then parameters and shifts, are off, in deviations."""
+        """Residuals of readings, parameters and shifts, in standard deviations."""
         bents = self._bents(z)
         self.lost |= {
             model.strip.name
@@ -158,7 +158,7 @@ class _Problem:
         return np.concatenate((*rows, z))
 
     def _off(self, number: int, bent: Bent) -> Array:
-        """Give what the readings of a strip are off its prediction, in deviations."""
+        """Residuals of a strip's readings, in standard deviations."""
         readings = self.models[number].strip.readings
         apart = [told(r, r.value) - told(r, predicted(r, bent)) for r in readings]
         off: Array = np.array(apart) / self.sigmas[number]
@@ -298,7 +298,7 @@ class _Problem:
         return changed
 
     def report(self, z: Array) -> Fit:
-        """Say what was found at the most likely parameters."""
+        """Assemble the fit at the most likely parameters."""
         from scipy.stats import chi2
 
         off, table = self.residuals(z), self.jacobian(z)
@@ -371,7 +371,7 @@ class _Problem:
     def _strange(
         self, off: Array, table: Array, covariance: Array
     ) -> list[tuple[str, float]]:
-        """Name strips that lie where the others and the prior do not expect them.
+        """Name outliers: strips that the others and the prior do not predict.
 
         What a strip is off the prediction without it is ``(1 - H)^-1 e``, with the
         variance ``(1 - H)^-1``; ``H = J C J'`` of its rows (deleted residuals).
@@ -392,7 +392,7 @@ class _Problem:
 
 
 def measured_curvature(reading: Reading, bent: Bent) -> float:
-    """Give the mid-line curvature (1/mm) that a reading alone tells, by Newton."""
+    """Mid-line curvature (1/mm) implied by a reading alone, by Newton."""
     k = max(bent.curvature, 1.0e-5)
     for _ in range(30):
         here = told(reading, predicted(reading, bent._replace(curvature=k)))

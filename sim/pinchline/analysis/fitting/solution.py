@@ -1,4 +1,4 @@
-"""What a fit found: estimates with intervals, residuals, how well it all agrees."""
+"""Result of a fit: estimates with intervals, residuals, goodness of fit."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ NINETY_FIVE = 1.959964
 
 
 class Estimate(NamedTuple):
-    """A parameter before and after: x and its posterior deviation in prior units."""
+    """Estimate of a parameter: x and its posterior deviation, in prior deviations."""
 
     parameter: Parameter
     x: float
@@ -52,7 +52,7 @@ class Estimate(NamedTuple):
 
 
 class Residual(NamedTuple):
-    """A reading beside what the model says; both in mm or N.
+    """A reading and its prediction by the model; both in mm or N.
 
     off: measured less predicted over its error with the model's, in deviations.
     """
@@ -66,7 +66,7 @@ class Residual(NamedTuple):
 
 @dataclass(frozen=True)
 class Fit:
-    """What the strips tell.
+    """Result of a fit to measured strips.
 
     Attributes
     ----------
@@ -106,7 +106,7 @@ class Fit:
 
     @property
     def parameters(self) -> tuple[Parameter, ...]:
-        """What was fitted."""
+        """The fitted parameters."""
         return tuple(e.parameter for e in self.estimates)
 
     @property

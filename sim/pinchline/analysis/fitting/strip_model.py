@@ -1,4 +1,4 @@
-"""What a fit may change of a case, how well that is known before, and what it predicts.
+"""Parameters of a fit, their priors, and the prediction of strips from them.
 
 A parameter is told in units of its prior's standard deviation, ``x``: 0 is the card's
 value. What cannot be below zero goes by its logarithm.
@@ -68,7 +68,7 @@ ROUGH_RUN_OUT_ERROR_MM, FINE_RUN_OUT_ERROR_MM = 5.0, 0.5
 
 
 class Parameter(NamedTuple):
-    """A number that a fit may change.
+    """A fitted parameter and its prior.
 
     name; dimension; median: of the prior, internal unit; spread: standard deviation of
     its logarithm, or (``log`` false) of itself; source: of the spread, in words.
@@ -94,7 +94,7 @@ class Parameter(NamedTuple):
 
 
 def parameters_of(case: Case) -> tuple[Parameter, ...]:
-    """Give what strips of a case's sheet on its machine may tell, with its prior."""
+    """Give the parameters that strips of a case may determine, with their priors."""
     material = case.sheet.material
     spread, source = _yield_spread(case)
     found = [
@@ -187,7 +187,7 @@ def varied(case: Case, values: dict[Name, float]) -> Case:
 
 
 class StripModel:
-    """Passes of one strip at parameters near the prior, by the span solver."""
+    """Prediction of one strip's pass by the span solver, at given parameters."""
 
     def __init__(
         self, case: Case, strip: ScrapStrip, parameters: tuple[Parameter, ...]

@@ -53,7 +53,7 @@ YIELD_ROUNDING_MPA = 10.0  # MPa, to which the ends of the yield axis are rounde
 
 
 class MapPoint(NamedTuple):
-    """One sheet of a map, and what was found of it.
+    """One sheet of a map and its tightest pass.
 
     thickness (mm); yield_strength in bending (MPa); stepped: the stepped solver's
     answer, where it was asked.
@@ -261,7 +261,7 @@ def _with_sheet(case: Case, thickness: float, material: Material) -> Case:
 
 
 def _fingerprint(kind: Kind, sheets: list[Case]) -> str:
-    """Tell maps apart: everything that a point is computed from."""
+    """Digest of everything that the points of a map are computed from."""
     digest = hashlib.sha256(f"{kind} {__version__}".encode())
     for case in sheets:
         for part in (case.sheet, case.machine, case.model):
@@ -270,7 +270,7 @@ def _fingerprint(kind: Kind, sheets: list[Case]) -> str:
 
 
 class _State:
-    """Points done so far, kept in a file that is written whole.
+    """Completed points of a map, kept in a file that is written whole.
 
     As a context it is saved once more when it is left, also by an exception.
     """
@@ -286,7 +286,7 @@ class _State:
     def add(
         self, part: Literal["found", "stepped"], done: list[tuple[int, Tightest]]
     ) -> None:
-        """Take down points done; now and then the file is written."""
+        """Add completed points; at intervals the file is written."""
         (self.found if part == "found" else self.stepped).update(done)
         if time.monotonic() - self._saved > SAVED:
             self.save()

@@ -1,4 +1,4 @@
-"""How tight a sheet can be rolled on a machine, and what does not let it be tighter.
+"""Tightest radius of a sheet on a machine in both directions, and what limits it.
 
 Passes over the whole range of lift, both ways; then, where a pass that can be made is
 next to one that cannot, more between them.
@@ -34,7 +34,7 @@ SAME_RADIUS_TOLERANCE = 0.01  # of the radius: no tighter
 
 @dataclass(frozen=True)
 class OneWay:
-    """All passes one way, by rising lift, and the tightest that can be made.
+    """Passes in one feed direction by rising lift, and the tightest feasible one.
 
     tightest: None where no pass leaves a set; binds: what keeps it from being tighter;
     beyond: lift (mm) of the nearest pass that cannot be made, NaN where there is none.
@@ -49,7 +49,7 @@ class OneWay:
 
 @dataclass(frozen=True)
 class Limits:
-    """Both ways of one sheet on one machine; the longest lift (mm) and what ends it."""
+    """Limits of a sheet on a machine in both directions; longest lift (mm), its end."""
 
     ways: tuple[OneWay, OneWay]
     longest: float
@@ -57,7 +57,7 @@ class Limits:
 
     @property
     def tightest(self) -> OneWay | None:
-        """The way that comes out tighter; None where neither leaves a set."""
+        """The direction with the smaller radius; None where neither leaves a set."""
         made = [way for way in self.ways if way.tightest is not None]
         return min(made, key=_radius, default=None)
 
@@ -73,7 +73,7 @@ def limits(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Limits:
-    """Find radius against lift, both ways, and what binds the tightest.
+    """Compute radius against lift in both directions, and the governing limit.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def limits(
 def _rolled(
     asked: list[tuple[Case, float, Way]], climbs: dict[Way, Climb], do_all: parallel.Map
 ) -> Iterator[Pass]:
-    """Make every pass: by its climb where there is one that finds it, or in steps."""
+    """Solve every pass by continuation where it converges, else by stepping."""
     left = []
     for job in asked:
         _, lift, way = job

@@ -1,4 +1,4 @@
-"""One steady pass of a sheet on a machine: what it leaves, and what forbids it.
+"""One pass of a sheet at a fixed lift: its residual radius and its limit.
 
 The stepped solver rolls a blank of its own, long enough that the bend settles, and the
 radius is taken of the sheet that has just been through.
@@ -38,7 +38,7 @@ WRAPPED_CURVATURE_SHARE = 0.99  # of the upper roll's curvature
 
 
 class Pass(NamedTuple):
-    """What one pass at a lift leaves.
+    """Result of one pass at a fixed lift.
 
     lift: mm; way: fed toward; radius, loaded: of the mid-line once free and under the
     rolls (mm), infinite where nothing remains, NaN where the pass could not be made;
@@ -179,7 +179,7 @@ def needed_length(case: Case, reach: float) -> float:
 def sheet_limit(
     case: Case, radius: float, loaded: float, reach: float
 ) -> LimitKind | None:
-    """Name what the sheet forbids of a pass, or what keeps it from being tighter."""
+    """Name the limit that the sheet sets to a pass; None without one."""
     if case.sheet.length < needed_length(case, reach):
         return LimitKind.EDGE
     allowed = Rating.of(case).surface_strain

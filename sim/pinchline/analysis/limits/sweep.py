@@ -1,12 +1,12 @@
-"""Passes up the lift by the span solver, judged as a run would judge them.
+"""Continuation in lift: steady passes by the span solver, rated as in a run.
 
-Beside each steady pass stands the raise at rest that comes before it; what both ask of
-the machine goes through ``process.ratings`` as in a run. What the steady pass does not
-show is that the drive passes a peak after the raise, before the bend has settled: it is
-taken from how much sharper than the pass the raise bends (``DRIVE_PEAK_FIT``).
+Each steady pass comes with the lift in place before it; what both demand of
+the machine is rated by ``solvers.ratings`` as in a run. What the steady pass does not
+show is that the drive peaks after the lift in place, before the bend has settled; it is
+computed from how much sharper than the pass that bends (``DRIVE_PEAK_FIT``).
 
-Sheet that bulges is climbed without: near wrap and for raises in it the span solver
-loses it, and a climb that loses its pass would name the wrong limit.
+The bulge is left out: near wrap and for lifts in place there the span solver
+does not converge with it, and that would name the wrong limit.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ LYING_CURVATURE_SHARE = 0.995  # of the upper roll's curvature: more lift does n
 # peaks of 59 passes (ten sheets of 1.1 to 6.3 mm, yield 30 to 490 MPa): half within
 # 0.01, nine of ten within 0.035, up to 0.11 where hardly anything is left bent
 DRIVE_PEAK_FIT = (0.24, 2.1)
-TRIALS = 2  # lifts that may be lost before the way is, or before any raise is found
+TRIALS = 2  # lifts without convergence
 
 
 def _without_bulge(case: Case) -> Case:
@@ -63,20 +63,20 @@ class RatedPass(NamedTuple):
 
 
 class Raises:
-    """Raises at rest of a case, which serve both ways.
+    """Lifts in place of a case by continuation, shared by both directions.
 
-    Where one is lost, deep in wrap, the highest that was found counts for all above:
+    Where one does not converge, deep in wrap, the highest solved counts for all above:
     the push on the pinch rolls hardly rises there, that on the rear roll by half.
     """
 
     def __init__(self, case: Case) -> None:
         self._follower = Follower(_without_bulge(case), "rest", case.sheet.curvature)
         self._found: dict[float, Steady] = {}
-        self._end = math.inf  # lowest lift that was lost above one that was found
+        self._end = math.inf  # lowest lift without convergence above a solved one
         self._lost = 0
 
     def at(self, lift: float) -> Steady | None:
-        """Give the raise to a lift (mm); None as long as none was found."""
+        """Give the lift in place to a lift (mm); None as long as none has converged."""
         if lift in self._found:
             return self._found[lift]
         if lift < self._end and (self._found or self._lost < TRIALS):
@@ -92,7 +92,7 @@ class Raises:
 
 
 class Climb:
-    """Passes of a case one way, and the raises before them, by the span solver."""
+    """Continuation in lift of the passes one way, each with its lift in place."""
 
     def __init__(self, case: Case, way: Way, raises: Raises | None = None) -> None:
         self.case, self.way = case, way
@@ -101,22 +101,22 @@ class Climb:
         self._raises = raises or Raises(case)
 
     def at(self, lift: float) -> Pass | None:
-        """Give the pass at a lift (mm); None where none was found."""
+        """Give the pass at a lift (mm); None where it does not converge."""
         there = self.rated(lift)
         return None if there is None else there.rolled
 
     def rated(self, lift: float) -> RatedPass | None:
-        """Solve pass and raise at a lift (mm); None where no pass was found."""
+        """Solve and rate the pass at a lift (mm); None where it does not converge."""
         steady = self._passes.at(lift)
         return None if steady.status != SOLVED else self._rate(steady)
 
     def furthest(self) -> RatedPass | None:
-        """Give the last pass that was found on the way to one that was not."""
+        """Give the last pass that converged on the way to one that did not."""
         there = self._passes.here
         return None if math.isnan(there) else self.rated(there)
 
     def lies_on_roll(self, p: Pass) -> bool:
-        """Whether more lift does nothing."""
+        """Whether the sheet lies on the upper roll, so that more lift does nothing."""
         return 1.0 / p.loaded >= LYING_CURVATURE_SHARE * self.bound
 
     def _rate(self, steady: Steady) -> RatedPass:
@@ -156,7 +156,7 @@ class Climb:
     def _checked(
         self, steady: Steady, peak: float
     ) -> tuple[Demand, tuple[LimitCheck, ...]]:
-        """Demand at ``peak`` times the drive, and beside what is allowed."""
+        """Demand at ``peak`` times the drive, and its checks against the ratings."""
         demand = demand_of_pass(self.case, steady, peak)
         slack = grip_slack(self.case, self._passes.first_yield)
         drive = peak * abs(steady.drive)

@@ -1,7 +1,7 @@
-"""The tightest pass that a machine makes of a sheet, by the span solver.
+"""The tightest feasible pass of a sheet on a machine, by the span solver.
 
-Passes are followed up the lift (``climb``), with the raises at rest before them. The
-way ends where the sheet lies on the upper roll, where a limit is met, or at the longest
+Passes are continued in lift (``sweep``), with the lifts in place before them. The
+sweep ends where the sheet lies on the upper roll, at a limit, or at the longest
 lift.
 """
 
@@ -43,7 +43,7 @@ CHECK_STEP_SHARE, MAX_CHECKS, CHECK_HALVINGS = 0.02, 6, 6
 
 
 class Tightest(NamedTuple):
-    """Tightest pass of one sheet on one machine, either way.
+    """Tightest pass of one sheet on one machine, in either direction.
 
     radius, loaded: of the mid-line, free and under the rolls (mm); NaN where no pass
     leaves a set; lift (mm); way: fed toward, "" without a pass; limit: what keeps it
@@ -73,7 +73,7 @@ def _no_pass(limit: LimitKind | None, by: str) -> Tightest:
 
 
 class _DirectionResult(NamedTuple):
-    """Best pass one way, None where none can be made; what binds, None where lost."""
+    """Best pass in one direction, if any, and its limit; None if not converged."""
 
     best: Pass | None
     limit: LimitKind | None
@@ -85,7 +85,7 @@ class _DirectionResult(NamedTuple):
 
 
 def _one_way(case: Case, way: Way, raises: Raises) -> _DirectionResult:
-    """Follow the passes one way until something binds."""
+    """Continue the passes in one direction up to the first limit."""
     longest, end = longest_lift(case)
     climb = Climb(case, way, raises)
     best: RatedPass | None = None
@@ -109,7 +109,7 @@ def _one_way(case: Case, way: Way, raises: Raises) -> _DirectionResult:
 def _pass_at_rating(
     climb: Climb, good: RatedPass | None, bad: RatedPass
 ) -> _DirectionResult:
-    """Find the pass between two that asks just what is allowed.
+    """Find the pass between two whose demand just meets the rating.
 
     False position on what is asked over what is allowed.
     """
@@ -136,12 +136,12 @@ def _pass_at_rating(
 
 
 def tightest(case: Case, *, back_only: bool = False) -> Tightest:
-    """Find the tightest pass of a case's sheet on its machine, either way.
+    """Find the tightest pass of a case's sheet on its machine, in either direction.
 
     ``back_only``: toward the operator, as plans bend.
 
     A pass toward the operator that lies on the upper roll is not bettered by one toward
-    the rear. Where the span solver loses the pass (thin soft sheet), a harder sheet of
+    the rear. Where the span solver fails (thin soft sheet), a harder sheet of
     the same thickness that does lie on the roll shows that this one does, and the
     section's law says what it springs back to; without one the stepped solver answers.
     """
@@ -159,7 +159,7 @@ def tightest(case: Case, *, back_only: bool = False) -> Tightest:
 
 
 def _answer(p: Pass | None, limit: LimitKind | None, by: str) -> Tightest:
-    """Read an answer from the tightest pass that can be made, and what binds it."""
+    """Build the result from the tightest feasible pass and its limit."""
     if p is None or math.isinf(p.radius):
         # of itself the sheet stays flat where only the lift or the roll ends it
         return _no_pass(
@@ -207,7 +207,7 @@ def _by_steps(case: Case) -> Tightest:
 
 
 def checked(case: Case, found: Tightest, halvings: int = CHECK_HALVINGS) -> Tightest:
-    """Ask the stepped solver the same question, from where the span found its answer.
+    """Find the tightest pass by the stepped solver, from the span solver's result.
 
     Up or down in steps of the lift until a pass that can be made lies beside one that
     cannot, then ``halvings`` between them.

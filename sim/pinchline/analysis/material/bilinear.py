@@ -1,4 +1,4 @@
-"""Two straight lines in place of a stress-strain curve, set for the bend at work.
+"""Bilinear fit of a stress-strain curve for a range of bends.
 
 Yield strength and tangent modulus are chosen so that the section bears the curve's
 moment at both ends of the range of curvature that the job works in. What is left of the
@@ -42,7 +42,7 @@ _KINEMATIC = ModelOptions(section="layered", hardening=1.0)
 
 
 class BendComparison(NamedTuple):
-    """One bend by the curve and by lines: radii in mm, error of the free radius.
+    """One bend by the full curve and by the fit: radii in mm, error of the free radius.
 
     error: by the two lines; plain: by yield at 0.2 % and the metal's own chord.
     """
@@ -54,7 +54,7 @@ class BendComparison(NamedTuple):
 
 
 class TwoLines(NamedTuple):
-    """Two straight lines for a bend.
+    """Bilinear fit of a metal's curve for a range of bends.
 
     strength, tangent: MPa; weak, tight: loaded radii (mm) between which the moments
     were made equal; off: what the moments still differ by, at worst (relative); judged:

@@ -1,4 +1,4 @@
-"""From a tensile test to a metal: modulus, yield, and its curve made smooth.
+"""Evaluation of a tensile test: modulus, yield, and the smoothed curve.
 
 The smooth curve is a sum of pieces ``a_i min(e, e_i)`` with ``a_i >= 0`` that add to
 Young's modulus: straight at first, then ever less steep, as a metal that hardens is. It
@@ -37,7 +37,7 @@ _SLOPE_SUM_WEIGHT = 1.0e3  # weight of "the slopes make one", against 1 of a str
 
 
 class Tested(NamedTuple):
-    """What a tensile test says.
+    """Result of evaluating a tensile test.
 
     metal: with its curve, its yield strength at 0.2 % plastic strain and, as tangent
     modulus, the chord from there to the end; modulus: slope of the test's own elastic

@@ -47,7 +47,7 @@ def find_edge(
     *,
     replays: int = REPLAYS,
 ) -> tuple[Run, float]:
-    """Find the second run on the sheet as the first one left it.
+    """Compute the second run on the sheet as the first one left it.
 
     Parameters
     ----------

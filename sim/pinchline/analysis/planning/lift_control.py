@@ -1,4 +1,4 @@
-"""Find the lift along a run by raising and lowering as the sheet goes through.
+"""Lift control along a run: the rear roll follows a wanted curvature.
 
 What a skilled hand would do that could see the set under the rolls: at every piece of
 feed the set that the place of the largest moment would keep is read, and the lift
@@ -136,7 +136,7 @@ def follow(
 
 
 def play(state: State, run: Run) -> None:
-    """Do a run with a sheet that is laid in: raise, then feed from knot to knot."""
+    """Step a run with a sheet that is laid in: raise, then feed from knot to knot."""
     first, *rest = run.knots
     move_rear(state, first.lift, 0, _go_on)
     for knot in rest:

@@ -1,4 +1,4 @@
-"""Which lift leaves which curvature: the span solver, inverted, for first guesses."""
+"""Table of lift against residual curvature, by the span solver, for first guesses."""
 
 from __future__ import annotations
 
@@ -33,13 +33,13 @@ RIDGE_WEIGHT = 0.05
 TABULATED_LIFTS = 28  # passes tabulated
 FEWEST_PASSES = 4  # passes that make a table
 STEPPED_LIFTS = 14  # passes tabulated by the stepped solver
-MAX_UNCONVERGED_IN_ROW = 3  # in a row that the span solver may not find
+MAX_UNCONVERGED_IN_ROW = 3  # in a row
 LEAST_SET_SHARE = 2.0e-3  # of the upper roll's curvature: less is no set to speak of
 
 
 @dataclass(frozen=True)
 class LiftTable:
-    """Passes toward the operator by rising lift, as far as more lift bends more.
+    """Table of passes toward the operator by rising lift, as far as curvature rises.
 
     Attributes
     ----------

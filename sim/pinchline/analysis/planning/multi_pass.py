@@ -1,4 +1,4 @@
-"""A part bent in several passes where one asks for more drive than the machine has.
+"""Planning in several passes where one demands more drive than the machine has.
 
 The drive of a settled pass is what the bending takes per mm of feed; each of several
 passes takes a share of it. Every pass but the first bends sheet that is curved already

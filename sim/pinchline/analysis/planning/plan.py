@@ -1,4 +1,4 @@
-"""A plan: the job for a wanted part, what it leaves, and what remains to do."""
+"""A plan: the job for a wanted part, its result, settings and closing."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 class MachineSetting(NamedTuple):
-    """One move of the job as the machine shows it.
+    """One move of the job as settings of screws and crank.
 
     move: of the case; lift: of the rear roll once it is done, from touch (mm); turns:
     of the screws for that lift, from the zero of their scale; gap: clear between upper
@@ -37,7 +37,7 @@ class MachineSetting(NamedTuple):
 
 
 class Effect(NamedTuple):
-    """What a little more lift in one run does, by the model's own derivative.
+    """Sensitivity of the part to the lift of one run, by the model's derivative.
 
     move: number of the move that sets the lift, from 1; lift: at the end of the run
     (mm); opening, radius_operator, radius_rear: change per mm of lift (mm/mm) of the

@@ -1,4 +1,4 @@
-"""From the wanted part to the plan: search, closing by hand, effects, what forbids it.
+"""Planner of a wanted part: search, manual closing, sensitivities, limits.
 
 See ``plan_search`` for how the job is found. Where the part cannot be made the nearest
 one is planned, and the limit that binds is named.
@@ -227,7 +227,7 @@ def _limit(draft: Draft, table: LiftTable, search: Search) -> LimitKind | None:
 
 
 def _closing(draft: Draft) -> Closing | None:
-    """Close the finished part by hand, where the target says to."""
+    """Compute the manual closing, where the target specifies one."""
     target = draft.case.target
     assert target is not None
     wanted = target.hand_opening
@@ -312,7 +312,7 @@ def _machine_words(case: Case, lift: float, limit: LimitKind) -> list[str]:
 
 
 def _notes(draft: Draft, search: Search, one_pass: LimitKind | None) -> tuple[str, ...]:
-    """Tell what the operator should know besides.
+    """Collect the operator's notes.
 
     ``one_pass``: what keeps a single pass from making it, None where nothing does.
     """

@@ -87,7 +87,7 @@ MAX_FEED_PIECES = 6  # most pieces of feed in a run that follows a varying curva
 
 @dataclass(frozen=True)
 class Draft:
-    """A job as it is searched: runs, blank (mm), and what it left once it was run.
+    """A candidate job: runs, blank (mm), and its result once it was run.
 
     before: passes at less lift that go before the first run.
     """
@@ -122,7 +122,7 @@ class Draft:
 
     @property
     def miss(self) -> float:
-        """Largest deviation over its tolerance, of those that are asked."""
+        """Largest deviation over its tolerance, of those specified."""
         return max(self._misses(), default=0.0)
 
     @property
@@ -382,7 +382,7 @@ class Search:
 
     @property
     def asked(self) -> tuple[bool, bool]:
-        """Whether the target tells operator's and rear flat."""
+        """Whether the target specifies the operator's and the rear flat."""
         target = self.target
         whole = target.drawing is not None
         return (

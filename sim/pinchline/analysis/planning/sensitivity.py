@@ -1,4 +1,4 @@
-"""What a little more lift in one run of a plan's job does to the part."""
+"""Sensitivity of a plan's part to the lift of each run."""
 
 from __future__ import annotations
 

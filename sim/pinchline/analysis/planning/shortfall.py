@@ -1,4 +1,4 @@
-"""Which limit keeps a part from being made, what could be, and what would help."""
+"""Shortfall of a machine: the governing limit, the nearest part, and remedies."""
 
 from __future__ import annotations
 

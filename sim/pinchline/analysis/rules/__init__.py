@@ -1,1 +1,1 @@
-"""Hand rules of the trade beside the model."""
+"""Hand rules of the trade compared with the model."""

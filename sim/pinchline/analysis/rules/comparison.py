@@ -1,4 +1,4 @@
-"""What the hand rules say of a job, beside the model, and where they are good.
+"""Comparison of hand rules with the model for a job, and where they are good.
 
 The sheet of the case is rolled over the whole range of lift, both ways; a few passes to
 the end of the sheet tell its flats; pure bending covers radius, thickness and temper.
@@ -79,7 +79,7 @@ class MeasuredPlateau(NamedTuple):
 
 @dataclass(frozen=True)
 class Comparison:
-    """All points, and what they were made from.
+    """Comparison of all rules: their points and the passes behind them.
 
     chosen: the case's own lift (mm) each way; own: those passes; flats: by rising lift.
     """
@@ -106,7 +106,7 @@ class Comparison:
 def compare(
     case: Case, *, workers: int | None = None, progress: Progress | None = None
 ) -> Comparison:
-    """Put every hand rule beside the model, at the case and over its range.
+    """Compare every hand rule with the model, at the case and over its range.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The hand rules beside the section in pure bending: over radius, thickness, temper.
+"""Hand rules compared with pure bending, over radius, thickness and temper.
 
 A point is one answer of one rule beside the model's; a series of points along an axis
 says where a rule is good.
@@ -39,7 +39,7 @@ Axis = Literal["lift", "R/t", "thickness"]
 
 @dataclass(frozen=True)
 class RulePoint:
-    """A rule's answer, from low to high, beside the model's, in mm or 1.
+    """A rule's value, from low to high, and the model's, in mm or 1.
 
     rule: key of the rule book; of: what is asked; axis, at: where in the range (mm, or
     1 for R/t); material, thickness (mm), way: of the sheet and the pass; outside: why
@@ -84,7 +84,7 @@ class RulePoint:
 
 
 class RuleMetal(NamedTuple):
-    """What a hand rule takes a sheet for: moduli, yield (MPa), hardening, strip or not.
+    """Constants of the hand rules: moduli, yield (MPa), hardening, strip or not.
 
     youngs, strength: in tension; modulus, flow: as the strip bends by its width; h:
     tangent modulus over modulus in bending.

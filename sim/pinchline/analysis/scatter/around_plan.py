@@ -1,4 +1,4 @@
-"""How far a plan's part moves when sheet, nip and hand are not quite as it says.
+"""Spread of a plan's part under scatter of sheet, nip and settings.
 
 The plan is taken at its word: what scatters does so about the sheet and the settings of
 the plan (``scatter_inputs``, centred), for a scrap strip is rolled before the job.

@@ -1,4 +1,4 @@
-"""A job asked of many sheets where the span solver knows nothing: runs by turns.
+"""Response of a part to scatter by stepped runs, one input off at a time.
 
 A job that lays the sheet in again bends what it has bent before. There the stepped
 solver rolls it whole, with one thing off at a time, and the curvature that is left at
@@ -36,7 +36,7 @@ CHUNK = 512  # parts that a process takes at a time
 
 
 class _Axis(NamedTuple):
-    """One thing that is put off: an input of the sheet, or a setting of the lift."""
+    """One varied coordinate: an input of the sheet, or a setting of the lift."""
 
     key: str
     setting: int
@@ -45,7 +45,7 @@ class _Axis(NamedTuple):
 
 @dataclass(frozen=True)
 class RunResponse:
-    """How the part goes with what scatters.
+    """Polynomial response of the part's curvature to the scattered inputs.
 
     Attributes
     ----------
@@ -101,7 +101,7 @@ def respond(
     curved: Collection[str] = QUADRATIC_INPUTS,
     workers: int | None = None,
 ) -> RunResponse:
-    """Roll a job with one thing off at a time.
+    """Compute the response by stepped runs with one input off at a time.
 
     Parameters
     ----------

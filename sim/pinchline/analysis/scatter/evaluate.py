@@ -1,4 +1,4 @@
-"""A job asked of many sheets: rolled once, its passes known by surfaces."""
+"""Evaluation of a job for many sheets: one stepped run and response surfaces."""
 
 from __future__ import annotations
 
@@ -57,14 +57,14 @@ _NORMAL = Input("lift", 0.0, 1.0, "normal", "", 0.0)
 
 @dataclass(frozen=True)
 class Spreader:
-    """A case's job, ready to be asked of many sheets.
+    """Model of a case's part for varied sheets: its record and response surfaces.
 
     Attributes
     ----------
     record, inputs, stations, stretches : the job
     surfaces : one for every station
     solutions : of the span solver behind them
-    lost : whether the span solver does not follow a station's pass, so that its surface
+    lost : whether the span solver does not converge at a station, so that its surface
         is that of the next lift
     """
 
@@ -251,7 +251,7 @@ def refuse_stopped(result: Result) -> None:
 
 
 class _Laying(NamedTuple):
-    """What surfaces are laid with."""
+    """Settings from which response surfaces are fitted."""
 
     case: Case
     inputs: tuple[Input, ...]

@@ -1,4 +1,4 @@
-"""What scatters about a case, how far, and why we think so.
+"""Scattered inputs of a case: their distributions and where those come from.
 
 A standard deviation is a normal law, cut at three of them. Of a tolerance nothing is
 known but its limits: all of it is as likely (rectangular law; ISO/IEC Guide 98-3, the
@@ -85,7 +85,7 @@ DIMENSIONS: dict[str, Dimension | None] = {
 
 
 class Input(NamedTuple):
-    """One thing that scatters.
+    """One scattered input and its distribution.
 
     key : of ``[scatter]``; middle : of its law; spread : standard deviation of a normal
     law before it is cut, half width of an even one; law; origin : why, in words; stated
@@ -168,7 +168,7 @@ def _refuse_absent(case: Case, there: set[str]) -> None:
 
 
 def _specified(default: Input, told: Spread, case: Case) -> Input:
-    """Give an input as the case tells it."""
+    """Give an input as the case specifies it."""
     middle = default.middle if told.middle is None else told.middle
     one = default._replace(middle=middle)
     if told.middle is not None:

@@ -45,7 +45,7 @@ MAX_TRIM_SHARE = 0.3  # of a half's curve
 
 
 class ScatterQuantity(NamedTuple):
-    """What is measured of every part: name, words, dimension."""
+    """A measured quantity of every part: name, words, dimension."""
 
     name: str
     words: str
@@ -66,7 +66,7 @@ GAP = PartQuantity.TEMPLATE_GAP
 
 
 class Allowed(NamedTuple):
-    """What is good of a quantity, in the internal unit."""
+    """Wanted value and tolerance of a quantity, internal unit."""
 
     quantity: PartQuantity
     wanted: float

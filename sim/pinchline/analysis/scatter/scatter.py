@@ -1,4 +1,4 @@
-"""The spread of a part: many sheets, nips and settings, and what each does to it.
+"""Spread of a part under scatter, and the share of each input in it.
 
 Points fill the laws of ``scatter_inputs`` by Sobol's sequence, scrambled with a seed:
 two samples A and B of as many points, and for every input A with that input as in B,
@@ -59,7 +59,7 @@ MAX_UNCORRECTED_ERROR = 0.5
 
 
 class StopShare(NamedTuple):
-    """Jobs that a limit of the machine ends: which limit, and their share."""
+    """Share of the jobs that one limit of the machine ends."""
 
     kind: LimitKind
     share: float
@@ -67,7 +67,7 @@ class StopShare(NamedTuple):
 
 @dataclass(frozen=True)
 class SurrogateCheck:
-    """Quick answers beside the solvers', at the first points; ``(points, quantities)``.
+    """Surrogate against the solvers at the first points; ``(points, quantities)``.
 
     Attributes
     ----------
@@ -112,7 +112,7 @@ class SurrogateCheck:
 
 
 class SurrogateLine(NamedTuple):
-    """Straight line that makes of quick answers what is told, with the correlation.
+    """Line that corrects surrogate values to reported ones, with the correlation.
 
     told : "corrected" by it; "quick" as they are; "stepped", the answers of the stepped
     solver alone
@@ -137,7 +137,7 @@ class SurrogateLine(NamedTuple):
 
 @dataclass(frozen=True)
 class Scatter:
-    """The spread of a part.
+    """Sampled spread of a part.
 
     Attributes
     ----------
@@ -216,7 +216,7 @@ def scatter(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Scatter:
-    """Find the spread of a case's part.
+    """Compute the spread of a case's part.
 
     Parameters
     ----------

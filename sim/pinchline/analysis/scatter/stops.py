@@ -1,4 +1,4 @@
-"""Which of many jobs a limit of the machine ends.
+"""Machine limits over many jobs: which are stopped, and by what.
 
 The record of the job as it stands has forces and grip of every step; those of another
 sheet are in the ratio in which its passes stand to the case's (``scatter_pass``), the
@@ -29,7 +29,7 @@ FORCE_COLUMNS = {"grip": GRIP, "drive": DRIVE, "rear": PUSH, "pinch": PINCH}
 
 
 class _Load(NamedTuple):
-    """What one stretch of the record asks for, at its largest.
+    """Largest demand of one stretch of the record.
 
     drive, pressure : where the grip is nearest to slipping (N/mm); ``largest``: of each
     quantity alone
@@ -74,7 +74,7 @@ class JobLimits(NamedTuple):
 def job_limits(
     record: PartRecord, stretches: tuple[Stretch, ...], ratios: Array, friction: Array
 ) -> JobLimits:
-    """Tell what many jobs demand, and which of them a limit ends.
+    """Compute what many jobs demand, and which of them a limit ends.
 
     Parameters
     ----------

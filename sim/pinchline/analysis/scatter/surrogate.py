@@ -1,4 +1,4 @@
-"""How the passes of a job answer to sheet, nip and setting: surfaces through solutions.
+"""Response surfaces of a job's passes over sheet, nip and settings.
 
 Every pass of the job is a *station*: a way, a lift, and the settings that make it. At a
 station the span solver gives largest moment and forces for some hundred sheets about
@@ -47,7 +47,7 @@ SOLUTIONS_PER_TERM = 2.0  # solutions for each term of a polynomial, at least
 
 @dataclass(frozen=True)
 class BendPlace:
-    """Where on the machine a part of the sheet is bent.
+    """A pass at one lift in which a part of the sheet is bent.
 
     way, lift (mm) : of the pass; ``rest``: raised, and never fed
     first, last : settings of the lift at start and end of the feed, numbers in the
@@ -69,7 +69,7 @@ class BendPlace:
 
 
 class Stretch(NamedTuple):
-    """One feed, or a raise that no feed follows.
+    """One feed, or a lift in place that no feed follows.
 
     moves : numbers (from 1) of the moves whose bends it accounts for; feed : its own
     number; stations : in the order of the feed, by lift
@@ -219,7 +219,7 @@ def _apart(one: tuple[Case, float], other: tuple[Case, float]) -> float:
 
 
 def read_pass(p: SteadyPass) -> Array:
-    """Read what is read of a pass; NaN where there is none."""
+    """Give moment and forces of a pass; NaN where not converged."""
     return np.array(
         [p.moment, p.grip, abs(p.drive), p.push_rear, max(p.force_upper, p.force_lower)]
     )
@@ -227,7 +227,7 @@ def read_pass(p: SteadyPass) -> Array:
 
 @dataclass(frozen=True)
 class Surface:
-    """Polynomial through the logarithms of passes at a station over the case's own.
+    """Response surface of a station: polynomial in logarithms over the own pass.
 
     powers : terms, each as the coordinates it multiplies; weights : ``(terms, READ)``;
     left_out : relative error (rms) of the moment of a solution that is left out; found,
@@ -272,12 +272,12 @@ def solutions_for(count: int) -> int:
 
 
 def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
-    """Lay a surface through passes at coordinates ``x (n, d)``.
+    """Fit a response surface to passes at coordinates ``x (n, d)``.
 
     Raises
     ------
     SolverError
-        Too few of the passes were found.
+        Too few of the passes converged.
     """
     read = np.array([read_pass(p) for p in passes])
     found = np.array([p.status == SOLVED for p in passes])

@@ -1,4 +1,4 @@
-"""Many runs of one case, here or on a cluster, into one file that nothing loses.
+"""A study: many runs of one case, here or on a cluster, into one file.
 
 Points travel in chunks whose size follows the time that a point was seen to take, so
 that a chunk lasts about a second: long beside what it costs to send, short beside what
@@ -150,7 +150,7 @@ def _file(
 
 
 class _Run:
-    """A study under way: what waits, what is in flight, how fast it goes."""
+    """A running study: points waiting, points in flight, rate."""
 
     def __init__(
         self,

@@ -1,4 +1,4 @@
-"""One point of a study: its case, built and solved; its results, or why none."""
+"""Worker of a study: builds and solves the case of a point."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ _GIVE_RESULTS = ("give_upper", "give_lower", "give_rear")
 
 
 class PointOutcome(NamedTuple):
-    """What came of a point: its results, what failed or stopped it, in words."""
+    """Outcome of a point: its results, what failed or stopped it, in words."""
 
     values: tuple[float, ...]
     event: str
@@ -54,7 +54,7 @@ class PointOutcome(NamedTuple):
 
 
 class Chunk(NamedTuple):
-    """What came of several points: by which version, in how many seconds."""
+    """Outcomes of several points: by which version, in how many seconds."""
 
     version: str
     seconds: float
@@ -62,7 +62,7 @@ class Chunk(NamedTuple):
 
 
 class Task(NamedTuple):
-    """What the points of a study share, in a shape that travels between machines."""
+    """Settings shared by all points of a study, serialisable between machines."""
 
     solver: Solver
     case: Case
