@@ -158,8 +158,8 @@ def across(
                 progress(
                     rounds / MAX_SHAFT_ROUNDS, f"round {rounds + 1} across the width"
                 )
-            asked = [(jobs[i], Track(shifts[i]), zone, i) for i in alone]
-            done = list(do_all(_station, asked))
+            tasks = [(jobs[i], Track(shifts[i]), zone, i) for i in alone]
+            done = list(do_all(_station, tasks))
             found = [done[alone.index(i)] for i in _mirrored(alone, stations)]
             forces = np.array([track.values[:, :, :3] for _, track in found])
             lines = shafts.lines(forces)

@@ -290,12 +290,12 @@ def _candidates(found: Fit) -> Iterator[PassPrediction]:
     longest = min(longest, best.machine.rear.travel)
     forecast = Forecast(found)
     for way in _WAYS:
-        climb = Climb(best, way)
+        continuation = Climb(best, way)
         lifts = np.linspace(0.2, 0.97, CANDIDATE_LIFTS) * longest
         for lift in sorted(
             {LIFT_ROUNDING_MM * round((v - offset) / LIFT_ROUNDING_MM) for v in lifts}
         ):
-            one = climb.at(lift + offset)
+            one = continuation.at(lift + offset)
             if one is None or not one.possible or not math.isfinite(one.radius):
                 continue
             sensed = forecast.at(lift, way)

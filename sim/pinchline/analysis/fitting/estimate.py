@@ -117,7 +117,7 @@ class _Problem:
         self.count = len(self.parameters)
         self.names = [p.name for p in self.parameters]
         self.notes: list[str] = []
-        self.lost: set[str] = set()  # strips that the search lost on its way
+        self.not_converged: set[str] = set()  # strips, on the way
         models = [StripModel(case, strip, self.parameters) for strip in strips]
         self.models = [m for m in models if self._found(m)]
         if not self.models:
@@ -149,7 +149,7 @@ class _Problem:
     def residuals(self, z: Array) -> Array:
         """Residuals of readings, parameters and shifts, in standard deviations."""
         bents = self._bents(z)
-        self.lost |= {
+        self.not_converged |= {
             model.strip.name
             for model, bent in zip(self.models, bents, strict=True)
             if math.isnan(bent.curvature)
@@ -232,13 +232,14 @@ class _Problem:
     ) -> Array:
         model = self.models[number]
         sides = [self._off(number, model.bent(x, shift)) for x, shift in (above, below)]
-        lost = [bool(np.any(np.isnan(side))) for side in sides]
-        if any(lost):
-            self.lost.add(model.strip.name)
+        not_converged = [bool(np.any(np.isnan(side))) for side in sides]
+        if any(not_converged):
+            self.not_converged.add(model.strip.name)
             middle = (0.5 * (above[0] + below[0]), 0.5 * (above[1] + below[1]))
             here = self._off(number, model.bent(*middle))
             sides = [
-                here if gone else side for gone, side in zip(lost, sides, strict=True)
+                here if gone else side
+                for gone, side in zip(not_converged, sides, strict=True)
             ]
             width *= 0.5  # of one side, where the other is lost
         slope: Array = (sides[0] - sides[1]) / width
@@ -250,9 +251,10 @@ class _Problem:
 
         self._weigh(start)
         if not np.all(np.isfinite(self.residuals(start))):
+            names = ", ".join(sorted(self.not_converged))
             message = (
-                "the span solver loses the pass of a strip: "
-                f"{', '.join(sorted(self.lost))}; leave it out, or roll it at less lift"
+                "the span solver does not converge on the pass of a strip: "
+                f"{names}; leave it out, or roll it at less lift"
             )
             raise SolverError(message)
         found = least_squares(
@@ -274,15 +276,15 @@ class _Problem:
 
         Returns by how much the corrections change at most.
         """
-        asked = []
+        jobs = []
         for i, model in enumerate(self.models):
             case, lift = model.setting(
                 z[: self.count], model.lift_error * float(z[self.count + i])
             )
             flat = any(r.type.of_the_edge for r in model.strip.readings)
-            asked.append((case, lift, model.strip.way, flat))
-        with parallel.workers(workers, len(asked)) as do_all:
-            found = list(do_all(_stepped, asked))
+            jobs.append((case, lift, model.strip.way, flat))
+        with parallel.workers(workers, len(jobs)) as do_all:
+            found = list(do_all(_stepped, jobs))
         changed = 0.0
         for i, (model, (radius, flat), bent) in enumerate(
             zip(self.models, found, self._bents(z), strict=True)
@@ -306,9 +308,10 @@ class _Problem:
         total = float(off @ off)
         chance = float(chi2.sf(total, readings))
         widened = math.sqrt(total / readings) if chance < CHI2_SIGNIFICANCE else 1.0
-        if widened > 1.0 and self.lost:
+        if widened > 1.0 and self.not_converged:
+            names = ", ".join(sorted(self.not_converged))
             self.notes.append(
-                f"the span solver lost {', '.join(sorted(self.lost))} on its way, "
+                f"the span solver did not converge on {names} on its way, "
                 "deep in wrap, so the fit may have stopped short: leave that strip out "
                 "and fit again"
             )
@@ -408,12 +411,12 @@ def measured_curvature(reading: Reading, bent: Bent) -> float:
     return k
 
 
-def _stepped(asked: tuple[Case, float, Way, bool]) -> tuple[float, float]:
+def _stepped(jobs: tuple[Case, float, Way, bool]) -> tuple[float, float]:
     """Residual radius (mm) of one pass by the stepped solver, and its flat if asked.
 
     NaN where it stops.
     """
-    case, lift, way, flat = asked
+    case, lift, way, flat = jobs
     return one_pass(case, lift, way).radius, (
         run_out_flat(case, lift) if flat else math.nan
     )

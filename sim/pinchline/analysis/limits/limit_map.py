@@ -117,7 +117,7 @@ def limit_map(
     sheets = list(_sheets(case, kind, points))
     kept = _State(state, _fingerprint(kind, sheets))
 
-    def tell(share: float, words: str) -> None:
+    def report(share: float, words: str) -> None:
         if progress is not None:
             progress(share, words)
 
@@ -127,7 +127,7 @@ def limit_map(
             kept.add("found", done)
             share = len(kept.found) / len(sheets)
             name = sheets[done[-1][0]].sheet.material.name
-            tell(
+            report(
                 SPAN_SHARE_OF_TIME * share,
                 f"{len(kept.found)} of {len(sheets)} sheets, {name}",
             )
@@ -137,7 +137,7 @@ def limit_map(
         for number, one in enumerate(do_all(_check_point, jobs), 1):
             kept.add("stepped", [one])
             share = number / len(jobs)
-            tell(
+            report(
                 SPAN_SHARE_OF_TIME + (1.0 - SPAN_SHARE_OF_TIME) * share,
                 "stepped solver on a sample",
             )
@@ -159,12 +159,12 @@ def _chunks(
     return [[(i, sheets[i]) for i in some] for some in numbers]
 
 
-def _ask(asked: list[tuple[int, Case]]) -> list[tuple[int, Tightest]]:
-    return [(number, tightest(case)) for number, case in asked]
+def _ask(job: list[tuple[int, Case]]) -> list[tuple[int, Tightest]]:
+    return [(number, tightest(case)) for number, case in job]
 
 
-def _check_point(asked: tuple[int, Case, Tightest]) -> tuple[int, Tightest]:
-    number, case, found = asked
+def _check_point(job: tuple[int, Case, Tightest]) -> tuple[int, Tightest]:
+    number, case, found = job
     return number, checked(case, found)
 
 

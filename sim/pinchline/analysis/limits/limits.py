@@ -36,7 +36,7 @@ SAME_RADIUS_TOLERANCE = 0.01  # of the radius: no tighter
 class OneWay:
     """Passes in one feed direction by rising lift, and the tightest feasible one.
 
-    tightest: None where no pass leaves a set; binds: what keeps it from being tighter;
+    tightest: None where no pass leaves a set; governing_limit: what keeps it from being tighter;
     beyond: lift (mm) of the nearest pass that cannot be made, NaN where there is none.
     """
 
@@ -85,32 +85,36 @@ def limits(
     """
     longest, end = longest_lift(case)
     lifts = np.linspace(longest / SWEEP_LIFTS, LAST * longest, SWEEP_LIFTS)
-    raises = Raises(case)
-    climbs = {way: Climb(case, way, raises) for way in WAYS} if quick else {}
-    asked = [(case, float(lift), way) for way in WAYS for lift in lifts]
+    lifts_in_place = Raises(case)
+    continuations = (
+        {way: Climb(case, way, lifts_in_place) for way in WAYS} if quick else {}
+    )
+    jobs = [(case, float(lift), way) for way in WAYS for lift in lifts]
     rounds = 1 + REFINEMENT_ROUNDS
-    total = len(asked) + REFINEMENT_ROUNDS * PASSES_PER_REFINEMENT * len(WAYS)
+    total = len(jobs) + REFINEMENT_ROUNDS * PASSES_PER_REFINEMENT * len(WAYS)
     made: list[Pass] = []
-    with parallel.workers(workers, len(asked)) as do_all:
+    with parallel.workers(workers, len(jobs)) as do_all:
         for _ in range(rounds):
-            for found in _rolled(asked, climbs, do_all):
+            for found in _rolled(jobs, continuations, do_all):
                 made.append(found)
                 if progress is not None:
                     words = f"pass at {found.lift:.1f} mm toward the {found.way}"
                     progress(min(len(made) / total, 1.0), words)
-            asked = [(case, lift, way) for way in WAYS for lift in _between(made, way)]
+            jobs = [(case, lift, way) for way in WAYS for lift in _between(made, way)]
     first, second = (_direction_limits(made, way, end) for way in WAYS)
     return Limits((first, second), longest, end)
 
 
 def _rolled(
-    asked: list[tuple[Case, float, Way]], climbs: dict[Way, Climb], do_all: parallel.Map
+    jobs: list[tuple[Case, float, Way]],
+    continuations: dict[Way, Climb],
+    do_all: parallel.Map,
 ) -> Iterator[Pass]:
     """Solve every pass by continuation where it converges, else by stepping."""
     left = []
-    for job in asked:
+    for job in jobs:
         _, lift, way = job
-        found = climbs[way].at(lift) if climbs else None
+        found = continuations[way].at(lift) if continuations else None
         if found is None:
             left.append(job)
         else:
@@ -118,8 +122,8 @@ def _rolled(
     yield from do_all(_roll, left)
 
 
-def _roll(asked: tuple[Case, float, Way]) -> Pass:
-    return one_pass(*asked)
+def _roll(jobs: tuple[Case, float, Way]) -> Pass:
+    return one_pass(*jobs)
 
 
 def _passes_in_direction(made: list[Pass], way: Way) -> list[Pass]:

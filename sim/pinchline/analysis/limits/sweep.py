@@ -71,39 +71,41 @@ class Raises:
 
     def __init__(self, case: Case) -> None:
         self._follower = Follower(_without_bulge(case), "rest", case.sheet.curvature)
-        self._found: dict[float, Steady] = {}
+        self._solved: dict[float, Steady] = {}
         self._end = math.inf  # lowest lift without convergence above a solved one
-        self._lost = 0
+        self._unconverged = 0
 
     def at(self, lift: float) -> Steady | None:
         """Give the lift in place to a lift (mm); None as long as none has converged."""
-        if lift in self._found:
-            return self._found[lift]
-        if lift < self._end and (self._found or self._lost < TRIALS):
-            raised = self._follower.at(lift)
-            if raised.status == SOLVED:
-                self._found[lift] = raised
-                return raised
-            if self._found:
+        if lift in self._solved:
+            return self._solved[lift]
+        if lift < self._end and (self._solved or self._unconverged < TRIALS):
+            in_place = self._follower.at(lift)
+            if in_place.status == SOLVED:
+                self._solved[lift] = in_place
+                return in_place
+            if self._solved:
                 self._end = lift
-            self._lost += 1
-        below = [there for there in self._found if there <= lift]
-        return self._found[max(below)] if below else None
+            self._unconverged += 1
+        below = [solved for solved in self._solved if solved <= lift]
+        return self._solved[max(below)] if below else None
 
 
 class Climb:
     """Continuation in lift of the passes one way, each with its lift in place."""
 
-    def __init__(self, case: Case, way: Way, raises: Raises | None = None) -> None:
+    def __init__(
+        self, case: Case, way: Way, lifts_in_place: Raises | None = None
+    ) -> None:
         self.case, self.way = case, way
         self.bound = wrap_curvature(case.machine, case.sheet.thickness)
         self._passes = Follower(_without_bulge(case), way, case.sheet.curvature)
-        self._raises = raises or Raises(case)
+        self._lifts_in_place = lifts_in_place or Raises(case)
 
     def at(self, lift: float) -> Pass | None:
         """Give the pass at a lift (mm); None where it does not converge."""
-        there = self.rated(lift)
-        return None if there is None else there.rolled
+        rated_pass = self.rated(lift)
+        return None if rated_pass is None else rated_pass.rolled
 
     def rated(self, lift: float) -> RatedPass | None:
         """Solve and rate the pass at a lift (mm); None where it does not converge."""
@@ -112,8 +114,8 @@ class Climb:
 
     def furthest(self) -> RatedPass | None:
         """Give the last pass that converged on the way to one that did not."""
-        there = self._passes.here
-        return None if math.isnan(there) else self.rated(there)
+        rated_pass = self._passes.here
+        return None if math.isnan(rated_pass) else self.rated(rated_pass)
 
     def lies_on_roll(self, p: Pass) -> bool:
         """Whether the sheet lies on the upper roll, so that more lift does nothing."""
@@ -121,15 +123,15 @@ class Climb:
 
     def _rate(self, steady: Steady) -> RatedPass:
         case, sheet = self.case, self.case.sheet
-        raised = self._raises.at(steady.lift)
-        demand, checks = self._checked(steady, _peak(steady, raised, sheet.curvature))
+        in_place = self._lifts_in_place.at(steady.lift)
+        demand, checks = self._checked(steady, _peak(steady, in_place, sheet.curvature))
         opening = steady.nip_opening
-        if raised is not None:
-            at_rest, more = self._checked(raised, 1.0)
+        if in_place is not None:
+            at_rest, more = self._checked(in_place, 1.0)
             worst = (max(pair) for pair in zip(demand, at_rest, strict=True))
             demand = Demand(*worst)._replace(grip_margin=demand.grip_margin)
             checks += more
-            opening = max(opening, raised.nip_opening)
+            opening = max(opening, in_place.nip_opening)
         radius, loaded = _radius(steady.residual), _radius(steady.loaded)
         limit = first_exceeded(checks) or sheet_limit(
             case, radius, loaded, steady.reach
@@ -163,13 +165,13 @@ class Climb:
         return demand, limit_checks(self.case, demand, drive, slack)
 
 
-def _peak(steady: Steady, raised: Steady | None, natural: float) -> float:
+def _peak(steady: Steady, in_place: Steady | None, natural: float) -> float:
     """Largest drive over that of the settled pass; at its most without a raise.
 
     ``natural``: curvature that the sheet came with, 1/mm.
     """
     size, power = DRIVE_PEAK_FIT
-    crease = math.inf if raised is None else raised.residual - natural
+    crease = math.inf if in_place is None else in_place.residual - natural
     left = max(steady.residual - natural, 0.0)
     milder = min(left / crease, 1.0) if crease > 0.0 else 1.0
     return float(1.0 + size * (1.0 - milder**power))

@@ -84,30 +84,30 @@ class _DirectionResult(NamedTuple):
         return math.inf if self.best is None else self.best.radius
 
 
-def _one_way(case: Case, way: Way, raises: Raises) -> _DirectionResult:
+def _one_way(case: Case, way: Way, lifts_in_place: Raises) -> _DirectionResult:
     """Continue the passes in one direction up to the first limit."""
     longest, end = longest_lift(case)
-    climb = Climb(case, way, raises)
+    continuation = Climb(case, way, lifts_in_place)
     best: RatedPass | None = None
-    lost = 0
+    unconverged = 0
     for number in range(FIRST_LIFT, CONTINUATION_LIFTS + 1):
-        there = climb.rated(LAST * longest * number / CONTINUATION_LIFTS)
+        there = continuation.rated(LAST * longest * number / CONTINUATION_LIFTS)
         found = there is not None
         if there is None:
-            lost += 1
-            there = climb.furthest()
+            unconverged += 1
+            there = continuation.furthest()
         if there is not None and not there.rolled.possible:
-            return _pass_at_rating(climb, best, there)
+            return _pass_at_rating(continuation, best, there)
         best = there or best
-        if best is not None and climb.lies_on_roll(best.rolled):
+        if best is not None and continuation.lies_on_roll(best.rolled):
             return _DirectionResult(best.rolled, LimitKind.WRAP)
-        if lost > TRIALS:
+        if unconverged > TRIALS:
             break
     return _DirectionResult(best and best.rolled, end if found else None)
 
 
 def _pass_at_rating(
-    climb: Climb, good: RatedPass | None, bad: RatedPass
+    continuation: Climb, good: RatedPass | None, bad: RatedPass
 ) -> _DirectionResult:
     """Find the pass between two whose demand just meets the rating.
 
@@ -123,7 +123,7 @@ def _pass_at_rating(
         )
         if number % 2 and number > 2:  # it creeps where what is asked is far from even
             share = 0.5
-        there = climb.rated(low + share * (bad.rolled.lift - low))
+        there = continuation.rated(low + share * (bad.rolled.lift - low))
         if there is None:
             break
         if not there.rolled.possible:
@@ -145,15 +145,15 @@ def tightest(case: Case, *, back_only: bool = False) -> Tightest:
     the same thickness that does lie on the roll shows that this one does, and the
     section's law says what it springs back to; without one the stepped solver answers.
     """
-    raises = Raises(case)
-    back = _one_way(case, "operator", raises)
+    lifts_in_place = Raises(case)
+    back = _one_way(case, "operator", lifts_in_place)
     if back.limit == LimitKind.WRAP:
         return _answer(back.best, LimitKind.WRAP, SPAN)
     if not back.limit:
         return _wrapped_sheet(case) or _by_steps(case)
     if back_only:
         return _answer(back.best, back.limit, SPAN)
-    there = _one_way(case, "rear", raises)
+    there = _one_way(case, "rear", lifts_in_place)
     best = there if there.limit and there.radius < back.radius else back
     return _answer(best.best, best.limit, SPAN)
 

@@ -205,7 +205,7 @@ def _metal(
     tangent: float,
     curve: Curve,
 ) -> Material:
-    told = f"tensile test {test.path}"
+    origin = f"tensile test {test.path}"
     changed = {
         "yield_strength": strength,
         "yield_tension": None,
@@ -216,10 +216,10 @@ def _metal(
     }
     if card is not None:
         sources = dict(card.sources)
-        sources |= dict.fromkeys(("yield_strength", "tangent_modulus", "curve"), told)
+        sources |= dict.fromkeys(("yield_strength", "tangent_modulus", "curve"), origin)
         return card.model_copy(update={**changed, "sources": sources})
     sources = dict.fromkeys(
-        ("youngs_modulus", "yield_strength", "tangent_modulus", "curve"), told
+        ("youngs_modulus", "yield_strength", "tangent_modulus", "curve"), origin
     )
     sources["poisson_ratio"] = "assumed: aluminium"
     return Material(

@@ -201,14 +201,14 @@ def _by_span(case: Case, most: float) -> Iterator[Row]:
     natural = case.sheet.curvature
     least = natural + LEAST_SET_SHARE / case.machine.rolls.upper_radius
     lifts = np.linspace(0.1 * most, 0.995 * most, TABULATED_LIFTS)
-    before, lost = least, 0
+    before, unconverged = least, 0
     for one in climb_lifts(case, lifts, "operator", natural_curvature=natural):
         if one.status == SOLVED and one.residual > before:
-            before, lost = one.residual, 0
+            before, unconverged = one.residual, 0
             yield one.lift, one.residual, one.loaded, steady_limit(case, one)
         elif before > least:
-            lost += 1
-            if lost == MAX_UNCONVERGED_IN_ROW or one.status == SOLVED:
+            unconverged += 1
+            if unconverged == MAX_UNCONVERGED_IN_ROW or one.status == SOLVED:
                 return
 
 
@@ -221,5 +221,5 @@ def _by_steps(case: Case, most: float, workers: int | None) -> Iterator[Row]:
                 yield one.lift, 1.0 / one.radius, 1.0 / one.loaded, limit
 
 
-def _pass(asked: tuple[Case, float]) -> Pass:
-    return one_pass(*asked, "operator")
+def _pass(job: tuple[Case, float]) -> Pass:
+    return one_pass(*job, "operator")

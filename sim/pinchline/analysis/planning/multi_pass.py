@@ -45,7 +45,7 @@ LIFT_CORRECTIONS = 2  # times that a pass's lift is corrected by what it leaves
 
 
 def in_passes(
-    case: Case, table: LiftTable, wanted: float, tell: Progress
+    case: Case, table: LiftTable, wanted: float, report: Progress
 ) -> tuple[Search, Draft] | None:
     """Search the job of a part in two passes or more; None where none bends it.
 
@@ -58,11 +58,11 @@ def in_passes(
         return None
     for count in range(2, MAX_PASSES + 1):
         start = TWO_PASSES_FROM + PROGRESS_PER_PASS * (count - 2)
-        tell(start, f"in {count} passes")
+        report(start, f"in {count} passes")
         try:
             lifts = pass_lifts(case, table, wanted, count)
             search = Search(case, table, lifts)
-            draft = search.solve(_progress_within(tell, start))
+            draft = search.solve(_progress_within(report, start))
             made = _bends_it(search, draft)
         except (SolverError, InputError):  # no equilibrium, or no part round its flats
             continue
@@ -71,11 +71,11 @@ def in_passes(
     return None
 
 
-def _progress_within(tell: Progress, start: float) -> Progress:
-    def told(share: float, text: str) -> None:
-        tell(start + PROGRESS_PER_PASS * share, text)
+def _progress_within(report: Progress, start: float) -> Progress:
+    def scaled(share: float, text: str) -> None:
+        report(start + PROGRESS_PER_PASS * share, text)
 
-    return told
+    return scaled
 
 
 def _bends_it(search: Search, draft: Draft) -> bool:

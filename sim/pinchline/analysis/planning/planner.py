@@ -99,8 +99,8 @@ def make_plan(
         raise error.located(file=case.path) from None
 
 
-def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
-    tell(0.0, "lifts by the span solver")
+def _plan(case: Case, workers: int | None, report: Progress) -> Plan:
+    report(0.0, "lifts by the span solver")
     table = lift_table(case)
     search = Search(case, table)
     bends = search.part((0.0, 0.0)).curvature
@@ -115,27 +115,27 @@ def _plan(case: Case, workers: int | None, tell: Progress) -> Plan:
             allowed="a softer or thicker sheet, or a machine with more lift",
         )
     if wanted <= TIGHTEST_MARGIN * table.tightest:
-        tell(0.05, "their correction by the stepped solver")
+        report(0.05, "their correction by the stepped solver")
         weakest = max(
             float(np.min(bends[bends > 0.0])), CALIBRATED_CURVATURE_SHARE * wanted
         )
         table = calibrated(case, table, (weakest, wanted))
         search = Search(case, table)
     if wanted <= TIGHTEST_MARGIN * table.tightest:
-        draft = search.solve(tell)
+        draft = search.solve(report)
         limit = draft.stopped
     one_pass, tried = limit, False
     if draft is not None and limit in (LimitKind.GRIP, LimitKind.HAND_FORCE):
-        several = in_passes(case, table, wanted, tell)
+        several = in_passes(case, table, wanted, report)
         tried = several is None
         if several is not None:
             (search, draft), limit = several, None
     if draft is None or (limit and limit not in CLOSED_CURLS):
-        tell(0.5, "the tightest curve that can be made")
+        report(0.5, "the tightest curve that can be made")
         most = bound(case, table)
         limit = most.limit
-        search, draft = _nearest_draft(case, table, most.lift, tell)
-    tell(0.8, "a little more lift, closing by hand")
+        search, draft = _nearest_draft(case, table, most.lift, report)
+    report(0.8, "a little more lift, closing by hand")
     limit = limit or _limit(draft, table, search)
     helps = (
         changes(case, wanted, workers)
@@ -171,7 +171,7 @@ def _route_words(draft: Draft) -> str:
 
 
 def _nearest_draft(
-    case: Case, table: LiftTable, most: float, tell: Progress
+    case: Case, table: LiftTable, most: float, report: Progress
 ) -> tuple[Search, Draft]:
     """Plan the part with no bend tighter than a lift (mm) leaves, judged as wanted.
 
@@ -180,7 +180,7 @@ def _nearest_draft(
     for share in REDUCED_LIFT_SHARES:
         capped = table.capped(share * most)
         search = Search(relaxed(case, capped.tightest), capped)
-        draft = search.solve(tell)
+        draft = search.solve(report)
         if draft.stopped not in MACHINE_KINDS:
             break
     wanted = Search(case, table).part(draft.made.arc_flats)

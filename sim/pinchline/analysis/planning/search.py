@@ -195,8 +195,8 @@ class Search:
 
     def solve(self, progress: Progress | None = None) -> Draft:
         """Find the job: run, add a second run where an edge asks for it, correct."""
-        tell = progress or (lambda _share, _text: None)
-        tell(0.1, "first run toward the operator")
+        report = progress or (lambda _share, _text: None)
+        report(0.1, "first run toward the operator")
         draft = self.held_back(self.first_guess())
         if draft.stopped:
             return draft
@@ -206,7 +206,7 @@ class Search:
             due = self.edge_is_due(draft, before) and not self.edge_refused
             if draft.stopped or (not due and best.miss <= GOOD_TOLERANCE_SHARE):
                 break
-            tell(0.2 + 0.5 * number / rounds, "second run" if due else "corrected")
+            report(0.2 + 0.5 * number / rounds, "second run" if due else "corrected")
             try:
                 better = self.with_edge(draft) if due else self.improve(draft)
             except SolverError:

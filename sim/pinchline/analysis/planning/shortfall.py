@@ -70,9 +70,9 @@ def _softer(case: Case, share: float) -> Case:
 _CHANGES = {"roll": _with_roll, "thickness": _thinner, "yield": _softer}
 
 
-def _needed(asked: tuple[Case, str, float]) -> float:
+def _needed(jobs: tuple[Case, str, float]) -> float:
     """Share of a size with which a curvature (1/mm) is reached; NaN where none is."""
-    case, kind, curvature = asked
+    case, kind, curvature = jobs
     change = _CHANGES[kind]
 
     def enough(share: float) -> bool:
@@ -105,9 +105,9 @@ def changes(
         case.sheet.thickness,
         case.sheet.material.yield_strength,
     )
-    asked = [(case, kind, curvature) for kind in kinds]
-    with parallel.workers(workers, len(asked)) as do_all:
-        shares = list(do_all(_needed, asked))
+    jobs = [(case, kind, curvature) for kind in kinds]
+    with parallel.workers(workers, len(jobs)) as do_all:
+        shares = list(do_all(_needed, jobs))
     return {
         kind: share * size
         for kind, share, size in zip(kinds, shares, sizes, strict=True)

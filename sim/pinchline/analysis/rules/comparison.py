@@ -115,7 +115,7 @@ def compare(
     progress : called with the share done (0..1) and what is being done
     """
 
-    def tell(share: float, words: str) -> None:
+    def report(share: float, words: str) -> None:
         if progress is not None:
             progress(share, words)
 
@@ -123,19 +123,19 @@ def compare(
         case,
         quick=True,
         workers=workers,
-        progress=lambda share, words: tell(LIMITS_SHARE_OF_TIME * share, words),
+        progress=lambda share, words: report(LIMITS_SHARE_OF_TIME * share, words),
     )
     chosen = chosen_lifts(case, rolled)
     passes = [p for way in rolled.ways for p in way.passes]
     jobs = [(case, chosen[way], way) for way in WAYS]
     lifts = _flat_lifts(rolled, chosen["rear"])
     with parallel.workers(workers, len(lifts) + 1) as do_all:
-        tell(LIMITS_SHARE_OF_TIME, "the job itself")
+        report(LIMITS_SHARE_OF_TIME, "the job itself")
         own = list(do_all(_roll, jobs))
-        tell(0.85, "flats and the part")
+        report(0.85, "flats and the part")
         flats = list(do_all(_flats, [(case, lift) for lift in lifts]))
         (plateau,) = do_all(_plateau, [case])
-    tell(0.97, "pure bending over radius, thickness and temper")
+    report(0.97, "pure bending over radius, thickness and temper")
     held = width_regime(case).held
     points = [q for p in passes for q in _pass_points(case, p, held, job=False)]
     points += [q for p in own for q in _pass_points(case, p, held, job=True)]
@@ -164,8 +164,8 @@ def chosen_lifts(case: Case, rolled: Limits) -> dict[Way, float]:
     return {way: found.get(way, other) for way in WAYS}
 
 
-def _roll(asked: tuple[Case, float, Way]) -> Pass:
-    return one_pass(*asked)
+def _roll(answers: tuple[Case, float, Way]) -> Pass:
+    return one_pass(*answers)
 
 
 def _pass_points(case: Case, p: Pass, held: float, *, job: bool) -> list[RulePoint]:
@@ -232,8 +232,8 @@ def flat_case(case: Case, lift: float, ahead: float = FLAT_AHEAD_DISTANCES) -> C
     return on_blank(case, length, moves, "flats")
 
 
-def _flats(asked: tuple[Case, float]) -> MeasuredFlats:
-    case, lift = asked
+def _flats(answers: tuple[Case, float]) -> MeasuredFlats:
+    case, lift = answers
     nothing = MeasuredFlats(lift, *(math.nan,) * 3)
     try:
         result = run_case(flat_case(case, lift))
@@ -257,7 +257,7 @@ def _flat_points(case: Case, f: MeasuredFlats, own: float) -> list[RulePoint]:
         (low * t, high * t) for low, high in (book.PREBENT, book.ANY_FLAT)
     )
     edge, by = "lead-in flat, straightedge", "run-out flat, "
-    asked = [
+    answers = [
         ("lead-in half", edge, half, f.lead_in, NEEDS_PYRAMID_SET),
         ("lead-in", edge, whole, f.lead_in, ""),
         ("run-out prebent", f"{by}straightedge", short, f.run_out, ""),
@@ -270,7 +270,7 @@ def _flat_points(case: Case, f: MeasuredFlats, own: float) -> list[RulePoint]:
         RulePoint(
             rule, of, "lift", f.lift, *answer, model, name, t, "rear", outside, job=job
         )
-        for rule, of, answer, model, outside in asked
+        for rule, of, answer, model, outside in answers
     ]
 
 

@@ -202,8 +202,11 @@ def allowance_points(
     inside: float, thickness: float, turned: float, length: float, *, job: bool = False
 ) -> Iterator[RulePoint]:
     """Ask both allowances for the length (mm) of mid-line that turns by an angle."""
-    asked = {"allowance": book.bend_allowance, "allowance k": book.bend_allowance_k}
-    for rule, answer in asked.items():
+    allowances = {
+        "allowance": book.bend_allowance,
+        "allowance k": book.bend_allowance_k,
+    }
+    for rule, answer in allowances.items():
         value = answer(inside, thickness, math.degrees(turned))
         yield RulePoint(
             rule, "length of the bend", "R/t", inside / thickness, value, value,

@@ -158,14 +158,14 @@ def _values(
     case = record.case
     by_key = {one.key: one for one in inputs}
     lifts = np.zeros((offs.shape[0], len(settings_in(case.moves))))
-    told = {}
+    varied = {}
     for number, axis in enumerate(axes):
         if axis.setting < 0:
-            told[axis.key] = by_key[axis.key].at(offs[:, number])
+            varied[axis.key] = by_key[axis.key].at(offs[:, number])
         else:
             lifts[:, axis.setting] = lift_scale(inputs) * offs[:, number]
     friction = np.full(offs.shape[0], case.machine.nip.friction)
-    return values_of(case, told, lifts, friction)
+    return values_of(case, varied, lifts, friction)
 
 
 def _roll(

@@ -64,7 +64,7 @@ class Spreader:
     record, inputs, stations, stretches : the job
     surfaces : one for every station
     solutions : of the span solver behind them
-    lost : whether the span solver does not converge at a station, so that its surface
+    not_converged : whether the span solver fails at a station, so that its surface
         is that of the next lift
     """
 
@@ -74,7 +74,7 @@ class Spreader:
     stretches: tuple[Stretch, ...]
     surfaces: tuple[Surface, ...]
     solutions: int
-    lost: tuple[bool, ...]
+    not_converged: tuple[bool, ...]
 
     @classmethod
     def of(
@@ -87,7 +87,7 @@ class Spreader:
         near: float = 0.0,
         workers: int | None = None,
         seed: int = 1,
-        tell: Callable[[float, str], None] = lambda _share, _words: None,
+        report: Callable[[float, str], None] = lambda _share, _words: None,
     ) -> Spreader:
         """Run a case's job, unless its ``result`` is there, and lay the surfaces.
 
@@ -99,7 +99,7 @@ class Spreader:
             coordinates asks for
         near : lifts (mm) that lie so near each other share a surface
         workers, seed : as ``scatter``
-        tell : called with the share done (0.1 to 0.4) and what is being done
+        report : called with the share done (0.1 to 0.4) and what is being done
         """
         result = run_case(case) if result is None else result
         refuse_stopped(result)
@@ -112,17 +112,19 @@ class Spreader:
         shared = _shared(stations, near)
         keys = sorted(set(shared.values()))
         surfaces: dict[tuple[Way, float], Surface] = {}
-        lost: dict[tuple[Way, float], SolverError] = {}
-        tell(0.1, "passes of other sheets")
+        not_converged: dict[tuple[Way, float], SolverError] = {}
+        report(0.1, "passes of other sheets")
         points = [laid.points(*key) for key in keys]
-        solved = solve_passes(case, [asked for asked, _ in points], workers=workers)
+        solved = solve_passes(
+            case, [passes_to_solve for passes_to_solve, _ in points], workers=workers
+        )
         for key, (_, x), (mine, *passes) in zip(keys, points, solved, strict=True):
             try:
                 surfaces[key] = fit_surface(x, passes, mine)
             except SolverError as error:
-                lost[key] = error
+                not_converged[key] = error
         own = dict(surfaces)
-        for key, why in lost.items():
+        for key, why in not_converged.items():
             surfaces[key] = _borrowed(key, own, why)
         return cls(
             record=record,
@@ -131,7 +133,7 @@ class Spreader:
             stretches=stretches,
             surfaces=tuple(surfaces[shared[s.way, s.lift]] for s in stations),
             solutions=sum(s.found for s in own.values()),
-            lost=tuple(shared[s.way, s.lift] not in own for s in stations),
+            not_converged=tuple(shared[s.way, s.lift] not in own for s in stations),
         )
 
     def ratios(self, sample: ScatterSample) -> Array:
@@ -147,13 +149,13 @@ class Spreader:
     def solved(self, sample: ScatterSample, workers: int | None) -> Array:
         """Ratios of the moment ``(n, stations)``, by the span solver itself."""
         moments = self.ratios(sample)[:, :, MOMENT]
-        mine = [i for i, gone in enumerate(self.lost) if not gone]
+        mine = [i for i, gone in enumerate(self.not_converged) if not gone]
         stations = [self.stations[i] for i in mine]
-        asked = [
+        passes_to_solve = [
             VariedPasses(s.way, s.lift, sample.values, s.lift + s.error(sample.lifts))
             for s in stations
         ]
-        solved = solve_passes(self.record.case, asked, workers=workers)
+        solved = solve_passes(self.record.case, passes_to_solve, workers=workers)
         for number, passes in zip(mine, solved, strict=True):
             own = self.surfaces[number].own[MOMENT]
             moments[:, number] = [read_pass(p)[MOMENT] / own for p in passes]
@@ -184,7 +186,7 @@ class Spreader:
         sample: ScatterSample,
         *,
         workers: int | None = None,
-        tell: Callable[[float, str], None],
+        report: Callable[[float, str], None],
     ) -> Array:
         """Quantities at points, by the stepped solver; NaN where the job stops."""
         jobs = [(self.record, values) for values in sample.values]
@@ -193,7 +195,7 @@ class Spreader:
             for number, row in enumerate(do_all(_step, jobs)):
                 rows[number] = row
                 share = 0.7 + 0.3 * (number + 1) / len(jobs)
-                tell(share, f"stepped solver, {number + 1} of {len(jobs)}")
+                report(share, f"stepped solver, {number + 1} of {len(jobs)}")
         return rows
 
 
@@ -283,13 +285,17 @@ class _Laying(NamedTuple):
             else np.zeros(count)
         )
         off = lift * scale if lifted else lift
-        told = {one.key: v for one, v in zip(sheet, values_at, strict=True)}
-        columns = [power_of(one, told[one.key]) for one in sheet]
+        varied = {one.key: v for one, v in zip(sheet, values_at, strict=True)}
+        columns = [power_of(one, varied[one.key]) for one in sheet]
         nip = self.case.machine.nip
         lifts = np.zeros((count, len(settings_in(self.case.moves))))
         friction = np.full(count, nip.friction)
-        values = values_of(self.case, told, lifts, friction)
+        values = values_of(self.case, varied, lifts, friction)
         own = values_of(self.case, {}, lifts[:1], friction[:1])
-        asked = VariedPasses(way, at, own + values, at + np.concatenate(([0.0], off)))
+        passes_to_solve = VariedPasses(
+            way, at, own + values, at + np.concatenate(([0.0], off))
+        )
         columns += [lift] if lifted else []
-        return asked, np.column_stack(columns) if columns else np.zeros((count, 0))
+        return passes_to_solve, np.column_stack(columns) if columns else np.zeros(
+            (count, 0)
+        )

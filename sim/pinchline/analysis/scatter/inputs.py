@@ -141,8 +141,10 @@ def inputs_of(case: Case, *, centred: bool = False) -> tuple[Input, ...]:
     defaults = _defaults(case)
     _refuse_absent(case, {one.key for one in defaults})
     for default in defaults:
-        told = getattr(case.scatter, default.key)
-        one = default if told is None else _specified(default, told, case)
+        spread_given = getattr(case.scatter, default.key)
+        one = (
+            default if spread_given is None else _specified(default, spread_given, case)
+        )
         if centred and one.middle > 0.0:
             spread = one.spread * one.stated / one.middle
             one = one._replace(middle=one.stated, spread=spread)
@@ -167,21 +169,23 @@ def _refuse_absent(case: Case, there: set[str]) -> None:
             )
 
 
-def _specified(default: Input, told: Spread, case: Case) -> Input:
+def _specified(default: Input, spread_given: Spread, case: Case) -> Input:
     """Give an input as the case specifies it."""
-    middle = default.middle if told.middle is None else told.middle
+    middle = default.middle if spread_given.middle is None else spread_given.middle
     one = default._replace(middle=middle)
-    if told.middle is not None:
+    if spread_given.middle is not None:
         one = one._replace(origin="middle given in the case")
-    given = told.tolerance if told.sd is None else told.sd
+    given = spread_given.tolerance if spread_given.sd is None else spread_given.sd
     if given is None:
         return one
-    if told.middle is None:  # a spread of its own says that the case knows the sheet
+    if (
+        spread_given.middle is None
+    ):  # a spread of its own says that the case knows the sheet
         middle = default.stated
     spread = given if isinstance(given, float) else given.of(middle)
     if default.key not in ("touch", "lift") and spread > WIDEST * middle:
         message = "so wide a spread would reach down to nothing"
-        name = "tolerance" if told.sd is None else "sd"
+        name = "tolerance" if spread_given.sd is None else "sd"
         raise InputError(
             message,
             file=case.path,
@@ -190,7 +194,7 @@ def _specified(default: Input, told: Spread, case: Case) -> Input:
             allowed=f"up to {100.0 * WIDEST:g} % of the middle, "
             f"{_shown(WIDEST * middle, DIMENSIONS[default.key])}",
         )
-    law: Literal["normal", "even"] = "even" if told.sd is None else "normal"
+    law: Literal["normal", "even"] = "even" if spread_given.sd is None else "normal"
     return one._replace(
         middle=middle, spread=spread, law=law, origin="given in the case"
     )

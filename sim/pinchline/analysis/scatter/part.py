@@ -153,11 +153,11 @@ def record_of(
     own = measured(record, sheet["curvature_residual"])
     radii = {d.quantity: d.made for d in rows if d.quantity in RADII}
     circle = tuple(radii.get(i, own[i]) / own[i] for i in RADII)
-    asked = [d for d in rows if not math.isnan(d.tolerance)]
+    specified = [d for d in rows if not math.isnan(d.tolerance)]
     return replace(
         record,
         circle=(circle[0], circle[1]) if np.all(np.isfinite(circle)) else (1.0, 1.0),
-        allowed=tuple(Allowed(d.quantity, d.wanted, d.tolerance) for d in asked),
+        allowed=tuple(Allowed(d.quantity, d.wanted, d.tolerance) for d in specified),
     )
 
 

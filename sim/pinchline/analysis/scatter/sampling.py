@@ -92,22 +92,22 @@ def sample_of(case: Case, inputs: tuple[Input, ...], shares: Array) -> ScatterSa
         table[:, number] = values[np.arange(count), worst]
         if one.key in SETTING_INPUTS:
             lifts += values
-    told = {one.key: table[:, i] for i, one in enumerate(inputs)}
-    sheet = [power_of(one, told[one.key]) for one in sheet_inputs(inputs)]
-    friction = told.get("friction", np.full(count, case.machine.nip.friction))
+    specified = {one.key: table[:, i] for i, one in enumerate(inputs)}
+    sheet = [power_of(one, specified[one.key]) for one in sheet_inputs(inputs)]
+    friction = specified.get("friction", np.full(count, case.machine.nip.friction))
     return ScatterSample(
         x=np.column_stack(sheet) if sheet else np.zeros((count, 0)),
         lifts=lifts,
         friction=friction,
-        values=values_of(case, told, lifts, friction),
+        values=values_of(case, specified, lifts, friction),
         table=table,
     )
 
 
 def values_of(
-    case: Case, told: dict[str, Array], lifts: Array, friction: Array
+    case: Case, specified: dict[str, Array], lifts: Array, friction: Array
 ) -> tuple[Values, ...]:
-    """Give points one by one; what is not told is the case's own."""
+    """Give points one by one; what is not specified is the case's own."""
     material, nip = case.sheet.material, case.machine.nip
     own = {
         "thickness": case.sheet.thickness,
@@ -117,7 +117,9 @@ def values_of(
         "clamp": nip.clamp or 0.0,
     }
     count = friction.size
-    given = {key: told.get(key, np.full(count, value)) for key, value in own.items()}
+    given = {
+        key: specified.get(key, np.full(count, value)) for key, value in own.items()
+    }
     strength = given["yield_strength"] / material.yield_strength
     return tuple(
         Values(

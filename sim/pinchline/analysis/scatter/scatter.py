@@ -261,13 +261,13 @@ def scatter(
         allowed = "at least one spread above zero"
         raise InputError(message, file=case.path, key="scatter", allowed=allowed)
 
-    def tell(share: float, words: str) -> None:
+    def report(share: float, words: str) -> None:
         if progress is not None:
             progress(share, words)
 
-    tell(0.0, "the job as it stands")
-    spread = Spreader.of(case, inputs, workers=workers, seed=seed, tell=tell)
-    tell(0.4, "many parts")
+    report(0.0, "the job as it stands")
+    spread = Spreader.of(case, inputs, workers=workers, seed=seed, report=report)
+    report(0.4, "many parts")
     shares = design(inputs, len(settings_in(case.moves)), points, seed)
     sample = sample_of(case, inputs, shares)
     response = None
@@ -279,13 +279,15 @@ def scatter(
     asked = job_limits(
         spread.record, spread.stretches, spread.ratios(sample), sample.friction
     )
-    tell(0.6, "the span solver at some of them")
+    report(0.6, "the span solver at some of them")
     direct = quick[:0]
     if response is None:
         some = sample.rows(np.arange(min(SPAN_CHECKS, points)))
         direct = spread.measured(some, by_span=True, workers=workers)
-    tell(0.7, "the stepped solver at some of them")
-    stepped = spread.stepped(sample.rows(np.arange(checks)), workers=workers, tell=tell)
+    report(0.7, "the stepped solver at some of them")
+    stepped = spread.stepped(
+        sample.rows(np.arange(checks)), workers=workers, report=report
+    )
     check = SurrogateCheck(quick[: direct.shape[0]], direct, quick[:checks], stepped)
     even = in_even_measure(quick, spread.record.quantities)
     first, total = indices(even, points, len(inputs))
