@@ -78,7 +78,7 @@ class Fit:
     covariance : of the parameters in prior units, widened
     information : what the readings alone add to the prior's precision (unit matrix)
     residuals : of every reading
-    chi2, readings, p_value : sum of squares at the estimate, how many readings, and the
+    chi2, readings, chance : sum of squares at the estimate, how many readings, and the
         chance of one so large
     widened : factor on all deviations for that, 1 for none
     outliers : strips that the others do not bear out, with the chance of each

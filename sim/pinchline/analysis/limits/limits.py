@@ -36,7 +36,7 @@ SAME_RADIUS_TOLERANCE = 0.01  # of the radius: no tighter
 class OneWay:
     """Passes in one feed direction by rising lift, and the tightest feasible one.
 
-    tightest: None where no pass leaves a set; governing_limit: what keeps it from being tighter;
+    tightest: None where no pass leaves a set; binds: what keeps it from being tighter;
     beyond: lift (mm) of the nearest pass that cannot be made, NaN where there is none.
     """
 
