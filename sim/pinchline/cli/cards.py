@@ -69,14 +69,14 @@ def cards(
             lines = _card_list() if name is None else _card(name)
             typer.echo("\n".join(lines))
             return
-        asked = _Bend(
+        bend = _Bend(
             thickness=_needed_length("--thickness", thickness),
             radii=tuple(_needed_length("--radius", text) for text in radius or (None,)),
             direction=direction,
         )
         if output is not None:
             _check_card_path(output)
-        _two_lines(name, tensile, exponent, measure, asked, output, keep_curve, inch)
+        _two_lines(name, tensile, exponent, measure, bend, output, keep_curve, inch)
 
 
 class _Bend(NamedTuple):
@@ -139,12 +139,12 @@ def _two_lines(
         origin = f"curve of {metal.name}"
         if metal.curve.exponent is not None:
             origin += f", Ramberg-Osgood exponent {metal.curve.exponent:g}"
-    found = two_lines(metal, bend.thickness, bend.radii)
+    bilinear = two_lines(metal, bend.thickness, bend.radii)
     typer.echo(
-        two_lines_words(metal, found, bend.thickness, system_of(inch=inch), tested)
+        two_lines_words(metal, bilinear, bend.thickness, system_of(inch=inch), tested)
     )
     if output is not None:
-        text = two_lines_card(metal, found, bend.thickness, origin, keep=keep)
+        text = two_lines_card(metal, bilinear, bend.thickness, origin, keep=keep)
         write_whole(output, text.encode())
         say(f"The card is {output}.")
 

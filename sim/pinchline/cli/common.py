@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-STOPPED, INTERRUPTED = 3, 130
+EXIT_STOPPED, EXIT_INTERRUPTED = 3, 130
 
 option = partial(typer.Option, show_default=False)
 output_option = partial(option, "-o", "--output")
@@ -98,7 +98,7 @@ def told(*, inch: bool = False) -> Iterator[None]:
         raise typer.Exit(error.exit_code) from None
     except KeyboardInterrupt:
         say("pinchline: interrupted; no half-written file is left")
-        raise typer.Exit(INTERRUPTED) from None
+        raise typer.Exit(EXIT_INTERRUPTED) from None
 
 
 def length_of(key: str, text: str) -> float:
@@ -188,7 +188,7 @@ class Question:
 
     def deliver(
         self,
-        found: "T",
+        reply: "T",
         words: "Callable[[T, str, System], str]",
         table: "Callable[[T, str], Table]",
         pictures: "Mapping[str, Callable[[T, str, System], Figure]]",
@@ -198,8 +198,8 @@ class Question:
         from pinchline.reports.answer import Report
 
         title, system = self.job.title, self.system
-        drawn = {name: partial(p, found, title, system) for name, p in pictures.items()}
-        text, rows = words(found, title, system), partial(table, found, title)
+        drawn = {name: partial(p, reply, title, system) for name, p in pictures.items()}
+        text, rows = words(reply, title, system), partial(table, reply, title)
         report = Report(text, rows, drawn, notes=notes)
         deliver(report, self.output, pictures=self.pictures)
 
@@ -240,8 +240,8 @@ def progress_bar(*, inch: bool = False) -> "Iterator[Progress | None]":
     with bar:
         task = bar.add_task("preparing", total=1.0)
 
-        def tell(share: float, text: str) -> None:
-            said = alone(text, system_of(inch=inch))
-            bar.update(task, completed=share, description=said)
+        def report_progress(share: float, text: str) -> None:
+            description = alone(text, system_of(inch=inch))
+            bar.update(task, completed=share, description=description)
 
-        yield tell
+        yield report_progress

@@ -49,12 +49,12 @@ def fit(
             if folder is not None:
                 check_folder(folder)
         with progress_bar(inch=inch) as progress:
-            found = solve(job, measurements, progress=progress)
-            advice = advise(found)
-        picture = partial(fit_picture, found, advice, system)
+            estimate = solve(job, measurements, progress=progress)
+            advice = advise(estimate)
+        picture = partial(fit_picture, estimate, advice, system)
         report = Report(
-            fit_words(found, advice, system),
-            files=None if output is None else partial(write_fit, found, output),
+            fit_words(estimate, advice, system),
+            files=None if output is None else partial(write_fit, estimate, output),
             pictures={"fit.png": picture},
         )
         deliver(report, pictures=pictures)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pinchline.cli.common import (
-    STOPPED,
+    EXIT_STOPPED,
     CaseFile,
     InchFirst,
     PictureFolder,
@@ -67,7 +67,7 @@ def run(
         say(f"The result is in {target}.")
         _report(result, pictures, inch=inch)
         if result.stopped:
-            raise typer.Exit(STOPPED)
+            raise typer.Exit(EXIT_STOPPED)
 
 
 @app.command()

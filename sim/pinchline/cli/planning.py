@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pinchline.cli.common import (
-    STOPPED,
+    EXIT_STOPPED,
     CaseFile,
     InchFirst,
     app,
@@ -61,13 +61,13 @@ def plan(
         folder = output or Path(f"{name}-plan")
         check_folder(folder)
         with progress_bar() as progress:
-            found = make_plan(job, progress=progress)
+            planned = make_plan(job, progress=progress)
         system: System = "inch" if inch else "metric"
-        typer.echo(plan_words(found, system))
-        for path in _write(found, folder, name, system, _paper(paper)):
+        typer.echo(plan_words(planned, system))
+        for path in _write(planned, folder, name, system, _paper(paper)):
             say(f"written: {path}")
-        if not found.reached:
-            raise typer.Exit(STOPPED)
+        if not planned.reached:
+            raise typer.Exit(EXIT_STOPPED)
 
 
 def _paper(size: PaperSize | None) -> "Paper | None":
@@ -77,7 +77,7 @@ def _paper(size: PaperSize | None) -> "Paper | None":
 
 
 def _write(
-    found: "Plan", folder: Path, name: str, system: "System", paper: "Paper | None"
+    planned: "Plan", folder: Path, name: str, system: "System", paper: "Paper | None"
 ) -> "Iterator[Path]":
     """Write the job, its result, the set-up sheet and the template."""
     from pinchline.analysis.planning.job import text_in
@@ -90,13 +90,13 @@ def _write(
     folder.mkdir(parents=True, exist_ok=True)
     start = folder / f"{name}-plan"
     job, result = start.with_suffix(".toml"), start.with_suffix(".h5")
-    with aside(spread_parts, found) as parts:
-        write_whole(job, text_in(found.case, folder).encode())
-        write_result(found.result, result)
+    with aside(spread_parts, planned) as parts:
+        write_whole(job, text_in(planned.case, folder).encode())
+        write_result(planned.result, result)
         yield from (job, result)
         yield from write_template(
-            found.result, folder, name, system=system, paper=paper
+            planned.result, folder, name, system=system, paper=paper
         )
         yield from write_setup_sheet(
-            found, parts(), folder, name, system=system, paper=paper
+            planned, parts(), folder, name, system=system, paper=paper
         )

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 import typer
 
 from pinchline.cli.common import (
-    STOPPED,
+    EXIT_STOPPED,
     CaseFile,
     InchFirst,
     PictureFolder,
@@ -32,7 +32,7 @@ def across(
     inch: InchFirst = False,
 ) -> None:
     """Do a job at several places across the width, with the rolls bending."""
-    with question(case, output, pictures, inch=inch) as asked:
+    with question(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.across import across as solve
         from pinchline.reports.questions.across import (
             across_notes,
@@ -41,12 +41,12 @@ def across(
             across_words,
         )
 
-        found = asked.solve(solve, stations=stations)
+        answer = request.solve(solve, stations=stations)
         drawn = {"across.png": across_picture}
-        notes = across_notes(found, asked.system)
-        asked.deliver(found, across_words, across_table, drawn, notes)
-        if found.stopped or found.excesses:
-            raise typer.Exit(STOPPED)
+        notes = across_notes(answer, request.system)
+        request.deliver(answer, across_words, across_table, drawn, notes)
+        if answer.stopped or answer.excesses:
+            raise typer.Exit(EXIT_STOPPED)
 
 
 @app.command()
@@ -75,7 +75,7 @@ def limits(
     With --map the same of every sheet that the machine takes. A map with -o that was
     interrupted goes on where it stopped: the same command again, or --anew.
     """
-    with question(case, output, pictures, inch=inch) as asked:
+    with question(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.limits.limits import limits as solve
         from pinchline.reports.questions.limits import (
             limits_picture,
@@ -84,7 +84,7 @@ def limits(
         )
 
         if over is not None:
-            _map(asked, over, points, _state_of(output, anew=anew))
+            _map(request, over, points, _state_of(output, anew=anew))
             return
         if anew or points is not None:
             message = "points are counted on a map"
@@ -96,9 +96,9 @@ def limits(
                 value=None if anew else points,
                 allowed="--map alloy or --map yield beside it",
             )
-        found = asked.solve(solve)
+        answer = request.solve(solve)
         drawn = {"limits.png": limits_picture}
-        asked.deliver(found, limits_words, limits_table, drawn)
+        request.deliver(answer, limits_words, limits_table, drawn)
 
 
 def _state_of(output: Path | None, *, anew: bool) -> Path | None:
@@ -117,7 +117,7 @@ def _state_of(output: Path | None, *, anew: bool) -> Path | None:
 
 
 def _map(
-    asked: Question,
+    request: Question,
     over: Literal["alloy", "yield"],
     points: int | None,
     state: Path | None,
@@ -129,13 +129,13 @@ def _map(
 
     count = POINTS if points is None else points
     try:
-        found = asked.solve(limit_map, over, points=count, state=state)
+        answer = request.solve(limit_map, over, points=count, state=state)
     except KeyboardInterrupt:
         if state is not None and state.exists():
             say(f"What is done is in {state}; the same command goes on from there.")
         raise
     drawn = {f"limits-map-{over}.png": limit_map_picture}
-    asked.deliver(found, limit_map_words, limit_map_table, drawn)
+    request.deliver(answer, limit_map_words, limit_map_table, drawn)
     if state is not None:
         state.unlink(missing_ok=True)
 
@@ -149,13 +149,13 @@ def rules(
     inch: InchFirst = False,
 ) -> None:
     """Put the hand rules of the trade beside the model, and say where they hold."""
-    with question(case, output, pictures, inch=inch) as asked:
+    with question(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.rules.comparison import compare
         from pinchline.reports.questions.rules import rules_table, rules_words
         from pinchline.reports.questions.rules_picture import rules_picture
 
         drawn = {"rules.png": rules_picture}
-        asked.deliver(asked.solve(compare), rules_words, rules_table, drawn)
+        request.deliver(request.solve(compare), rules_words, rules_table, drawn)
 
 
 @app.command()
@@ -181,7 +181,7 @@ def scatter(
     inch: InchFirst = False,
 ) -> None:
     """Find how far parts spread with sheet, nip and hand, and what to measure first."""
-    with question(case, output, pictures, inch=inch) as asked:
+    with question(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.scatter.scatter import scatter as solve
         from pinchline.reports.questions.scatter import (
             scatter_picture,
@@ -190,7 +190,7 @@ def scatter(
         )
 
         allowed = None if tolerance is None else length_of("--tolerance", tolerance)
-        found = asked.solve(
+        answer = request.solve(
             solve,
             points=points,
             seed=seed,
@@ -198,4 +198,4 @@ def scatter(
             tolerance=allowed,
         )
         drawn = {"scatter.png": scatter_picture}
-        asked.deliver(found, scatter_words, scatter_table, drawn)
+        request.deliver(answer, scatter_words, scatter_table, drawn)

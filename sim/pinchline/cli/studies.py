@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from pinchline.cli.common import (
-    INTERRUPTED,
+    EXIT_INTERRUPTED,
     PictureFolder,
     app,
     check_folder,
@@ -72,7 +72,7 @@ def study(
         _check_targets(target, (wanted.path, wanted.case_path), csv, parquet, pictures)
         try:
             with progress_bar() as progress:
-                found = compute(
+                result = compute(
                     wanted,
                     target,
                     resume=resume,
@@ -83,12 +83,12 @@ def study(
                 )
         except StudyInterruptedError as stopped:
             say(f"pinchline: interrupted; {stopped} are in {target}. Go on: --resume")
-            raise typer.Exit(INTERRUPTED) from None
+            raise typer.Exit(EXIT_INTERRUPTED) from None
         say(f"The study is in {target}.")
-        report = Report(study_words(found), partial(study_table, found))
+        report = Report(study_words(result), partial(study_table, result))
         deliver(report, csv, parquet, pictures=None)
         if pictures is not None:
-            for path in draw_study(found, pictures):
+            for path in draw_study(result, pictures):
                 say(f"The picture is {path}.")
 
 

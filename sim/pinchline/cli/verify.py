@@ -20,10 +20,10 @@ def verify(
         from pinchline.verify import dossier
 
         with progress_bar() as progress:
-            found = dossier.collect(progress)
+            checks = dossier.collect(progress)
         render = dossier.as_markdown if markdown else dossier.as_text
-        typer.echo(render(found))
-        failed = dossier.failures(found)
+        typer.echo(render(checks))
+        failed = dossier.failures(checks)
         if failed:
             say(f"pinchline: {failed} checks fail.")
             raise typer.Exit(SolverError.exit_code)

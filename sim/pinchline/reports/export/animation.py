@@ -24,28 +24,28 @@ if TYPE_CHECKING:
     from pinchline.reports.run.playback import Playback
     from pinchline.results.schema import Result
 
-FORMATS = (".gif", ".mp4")
-FRAMES, NODES = 150, 201  # the most in a picture
-SECONDS = 12.0
-_DPI = 90
-_SHADES = 6
-_WIDE, _HIGH = 6.4, 8.0  # inches
-_WORDS = (0.8, 1.7)  # inches beside and above the picture, for words
+ANIMATION_FORMATS = (".gif", ".mp4")
+MOST_FRAMES, MOST_NODES = 150, 201  # the most in a picture
+DURATION_SECONDS = 12.0
+_DOTS_PER_INCH = 90
+_SHADES_PER_COLOR = 6
+_WIDE_INCHES, _HIGH_INCHES = 6.4, 8.0  # inches
+_TEXT_INCHES = (0.8, 1.7)  # inches beside and above the picture, for words
 
 
 def moving_picture(result: Result, kind: str) -> bytes:
-    """Draw every frame; return the bytes of a file of the kind, one of ``FORMATS``.
+    """Draw every frame; return the bytes of a file of the kind, one of ``ANIMATION_FORMATS``.
 
     Raises
     ------
     InputError
         where there is no frame, or the program that makes films is missing
     """
-    shown = playback(result, FRAMES, NODES)
+    shown = playback(result, MOST_FRAMES, MOST_NODES)
     if not shown.rows.size:
         message = "the file holds no frame to draw"
         raise InputError(message, allowed="a result of a job that moved")
-    rate = int(np.clip(shown.rows.size / SECONDS, 4.0, 20.0))
+    rate = int(np.clip(shown.rows.size / DURATION_SECONDS, 4.0, 20.0))
     with theme.applied():
         stage = _Stage(result, shown)
         return _film(stage, rate) if kind == ".mp4" else _gif(stage, rate)
@@ -86,7 +86,7 @@ def _palette() -> list[int]:
     shades = [
         paper + share * (np.array(to_rgb(ink)) - paper)
         for ink in inks
-        for share in np.linspace(0.0, 1.0, _SHADES)
+        for share in np.linspace(0.0, 1.0, _SHADES_PER_COLOR)
     ]
     return [int(value) for value in np.round(255.0 * np.array(shades)).ravel()]
 
@@ -102,7 +102,7 @@ def _film(stage: _Stage, rate: int) -> bytes:
     frames = FuncAnimation(stage.figure, stage.draw, stage.shown.rows.size, blit=False)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "film.mp4"
-        frames.save(path, writer=writer, dpi=_DPI)
+        frames.save(path, writer=writer, dpi=_DOTS_PER_INCH)
         return path.read_bytes()
 
 
@@ -114,11 +114,13 @@ class _Stage:
         from matplotlib.patches import Circle
 
         self.result, self.shown = result, shown
-        self.figure: Figure = theme.figure(_WIDE, _WIDE)
-        self.figure.set_dpi(_DPI)
+        self.figure: Figure = theme.figure(_WIDE_INCHES, _WIDE_INCHES)
+        self.figure.set_dpi(_DOTS_PER_INCH)
         self.ax: Axes = self.figure.subplots()
         radii = [result.inputs[f"{name}_radius"] for name in ROLLS]
-        self.rolls = [Circle((0.0, 0.0), radius, **theme.ROLL) for radius in radii]
+        self.rolls = [
+            Circle((0.0, 0.0), radius, **theme.ROLL_STYLE) for radius in radii
+        ]
         for disc in self.rolls:
             self.ax.add_patch(disc)
         self.edges = bend_edges(shown.curvature)
@@ -139,13 +141,13 @@ class _Stage:
         sizes = []
         for axis, span in (("x", self.ax.set_xlim), ("y", self.ax.set_ylim)):
             centres = frames[f"roll_{axis}"][shown.rows]
-            held = (centres - radii, centres + radii, getattr(shown, axis))
-            low, high = min(map(np.nanmin, held)), max(map(np.nanmax, held))
+            bounds = (centres - radii, centres + radii, getattr(shown, axis))
+            low, high = min(map(np.nanmin, bounds)), max(map(np.nanmax, bounds))
             room = 0.03 * (high - low)
             span(low - room, high + room)
             sizes.append(high - low + 2.0 * room)
-        high = (_WIDE - _WORDS[0]) * sizes[1] / sizes[0] + _WORDS[1]
-        self.figure.set_size_inches(_WIDE, min(high, _HIGH))
+        high = (_WIDE_INCHES - _TEXT_INCHES[0]) * sizes[1] / sizes[0] + _TEXT_INCHES[1]
+        self.figure.set_size_inches(_WIDE_INCHES, min(high, _HIGH_INCHES))
         self.ax.set_aspect("equal")
 
     def _explain(self) -> None:

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-STRAIGHT = 1.0e-8  # 1/mm: a metre of it rises by a micrometre
-_LEAST_LINE = 4  # elements
-_PARALLEL = 1.0e-12
+FLAT_PER_MM = 1.0e-8  # 1/mm: a metre of it rises by a micrometre
+_MIN_LINE_ELEMENTS = 4  # elements
+_PARALLEL_SINE = 1.0e-12
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class TangentArc:
         along = ((x - self.start[0]) * dx + (y - self.start[1]) * dy) / chord
         left = ((y - self.start[1]) * dx - (x - self.start[0]) * dy) / chord
         half = 0.5 * self.turn
-        if abs(half) < STRAIGHT:
+        if abs(half) < FLAT_PER_MM:
             return np.abs(left)
         radius = 0.5 * chord / math.sin(half)
         centre = 0.5 * chord / math.tan(half)
@@ -71,12 +71,12 @@ def fit_arcs(x: Array, y: Array, heading: Array, tolerance: float) -> list[Tange
     from the start finds.
     """
     pieces: list[TangentArc] = []
-    turn = np.abs(np.diff(heading)) <= STRAIGHT * np.hypot(np.diff(x), np.diff(y))
+    turn = np.abs(np.diff(heading)) <= FLAT_PER_MM * np.hypot(np.diff(x), np.diff(y))
     cuts = np.flatnonzero(np.diff(turn)) + 1
     bounds = [0, *cuts.tolist(), turn.size]
     waiting = 0  # first point that no piece has reached
     for start, end in pairwise(bounds):
-        if turn[start] and end - start >= _LEAST_LINE:
+        if turn[start] and end - start >= _MIN_LINE_ELEMENTS:
             pieces += _bent(x, y, heading, waiting, start, tolerance)
             pieces.append(TangentArc((x[start], y[start]), (x[end], y[end]), 0.0))
             waiting = end
@@ -166,8 +166,8 @@ def beside(pieces: list[TangentArc], heading: float, offset: float) -> list[Tang
     for piece in pieces:
         after = angle + piece.turn
         points = [
-            (point[0] - offset * math.sin(way), point[1] + offset * math.cos(way))
-            for point, way in ((piece.start, angle), (piece.end, after))
+            (point[0] - offset * math.sin(phi), point[1] + offset * math.cos(phi))
+            for point, phi in ((piece.start, angle), (piece.end, after))
         ]
         moved.append(TangentArc(points[0], points[1], piece.turn))
         angle = after

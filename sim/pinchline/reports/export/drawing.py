@@ -20,8 +20,8 @@ LAYERS: dict[str, tuple[float, int, str]] = {
     "OUTER": (-0.5, 7, "CONTINUOUS"),
     "MIDLINE": (0.0, 8, "CENTER"),
 }
-ENDS = "ENDS"
-_MM = {"metric": 1.0, "inch": 25.4}
+END_LAYER = "END_LAYER"
+_MM_PER_UNIT = {"metric": 1.0, "inch": 25.4}
 
 
 def part_arcs(result: Result, tolerance: float) -> dict[str, list[TangentArc]]:
@@ -56,17 +56,17 @@ def drawing(result: Result, tolerance: float, system: System = "metric") -> byte
     document.header["$MEASUREMENT"] = 1 if system == "metric" else 0
     document.header.custom_vars.append("made by", f"pinchline {__version__}")
     document.header.custom_vars.append("fitted within", f"{tolerance:g} mm")
-    space, scale = document.modelspace(), 1.0 / _MM[system]
+    space, scale = document.modelspace(), 1.0 / _MM_PER_UNIT[system]
     fitted = part_arcs(result, tolerance)
     for layer, (_, colour, line) in LAYERS.items():
         document.layers.add(layer, color=colour, linetype=line)
         points = _points(fitted[layer], scale)
         space.add_lwpolyline(points, format="xyb", dxfattribs={"layer": layer})
-    document.layers.add(ENDS, color=LAYERS["INNER"][1])
+    document.layers.add(END_LAYER, color=LAYERS["INNER"][1])
     inner, outer = fitted["INNER"], fitted["OUTER"]
     for near, far in ((inner[0].start, outer[0].start), (inner[-1].end, outer[-1].end)):
         start, end = ((scale * x, scale * y) for x, y in (near, far))
-        space.add_line(start, end, dxfattribs={"layer": ENDS})
+        space.add_line(start, end, dxfattribs={"layer": END_LAYER})
     text = io.StringIO()
     document.write(text)
     return text.getvalue().encode(document.output_encoding, "replace")

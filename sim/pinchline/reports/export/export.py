@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pinchline.errors import InputError
-from pinchline.reports.export.animation import FORMATS, moving_picture
-from pinchline.reports.export.animation import FRAMES as PICTURES
+from pinchline.reports.export.animation import ANIMATION_FORMATS, moving_picture
+from pinchline.reports.export.animation import MOST_FRAMES as PICTURES
 from pinchline.reports.export.drawing import drawing
 from pinchline.reports.export.shapes import write_shapes
 from pinchline.reports.export.spreadsheet import spreadsheets
@@ -26,22 +26,22 @@ if TYPE_CHECKING:
     from pinchline.units import System
 
 TOLERANCE = 0.005  # mm, of a drawing
-TIGHTEST, WIDEST = 1.0e-5, 1.0  # mm
-SUFFIXES = (".csv", ".dxf", ".pvd", *FORMATS)
+MIN_TOLERANCE_MM, MAX_TOLERANCE_MM = 1.0e-5, 1.0  # mm
+EXPORT_SUFFIXES = (".csv", ".dxf", ".pvd", *ANIMATION_FORMATS)
 
 
 def check_export(path: Path, group: str, tolerance: float) -> None:
     """Refuse what cannot be exported, before anything is read or drawn."""
-    if path.suffix.lower() not in SUFFIXES:
+    if path.suffix.lower() not in EXPORT_SUFFIXES:
         message = "there is no export of that kind"
-        allowed = f"a name that ends in {', '.join(SUFFIXES)}"
+        allowed = f"a name that ends in {', '.join(EXPORT_SUFFIXES)}"
         raise InputError(message, file=path, allowed=allowed)
     if group not in GROUPS:
         message = "there is no such group"
         raise InputError(message, key="group", value=group, allowed=", ".join(GROUPS))
-    if not TIGHTEST <= tolerance <= WIDEST:
+    if not MIN_TOLERANCE_MM <= tolerance <= MAX_TOLERANCE_MM:
         message = "the tolerance is out of range"
-        allowed = f"{TIGHTEST:g} mm to {WIDEST:g} mm"
+        allowed = f"{MIN_TOLERANCE_MM:g} mm to {MAX_TOLERANCE_MM:g} mm"
         raise InputError(
             message, key="tolerance", value=f"{tolerance:g} mm", allowed=allowed
         )
@@ -92,11 +92,11 @@ def export(
 def left_out(result: Result, path: Path) -> str:
     """Say how many frames an export holds where it could not hold all, or nothing."""
     most = {".pvd": FRAMES, ".gif": PICTURES, ".mp4": PICTURES}
-    held = result.frames["move"].size
-    shown = most.get(path.suffix.lower(), held)
-    if held <= shown:
+    count = result.frames["move"].size
+    shown = most.get(path.suffix.lower(), count)
+    if count <= shown:
         return ""
-    return f"The result holds {held} frames; {path} has at most {shown} of them."
+    return f"The result holds {count} frames; {path} has at most {shown} of them."
 
 
 def _tables(result: Result, path: Path, group: str) -> list[Path]:

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
     Array = NDArray[Any]
 
-AROUND = 72  # corners of a roll
-_PATTERN = "frame-*.vtu"
+ROLL_CORNERS = 72  # corners of a roll
+_FRAME_GLOB = "frame-*.vtu"
 
 
 def write_shapes(result: Result, path: Path) -> list[Path]:
@@ -65,7 +65,7 @@ def _check_folder(folder: Path) -> None:
     """Refuse a folder that holds anything but frames of an earlier export."""
     if not folder.exists():
         return
-    if not folder.is_dir() or any(not p.match(_PATTERN) for p in folder.iterdir()):
+    if not folder.is_dir() or any(not p.match(_FRAME_GLOB) for p in folder.iterdir()):
         message = "the folder for the frames is there already and holds other things"
         raise InputError(message, file=folder, allowed="another name for the export")
 
@@ -86,11 +86,11 @@ def _write_frames(result: Result, shown: Playback, folder: Path) -> list[str]:
             disc, wedges = _disc(centre, result.inputs[f"{name}_radius"], len(points))
             points = np.vstack([points, disc])
             cells.append(("triangle", wedges))
-            part.append(np.full(AROUND, roll + 1, dtype=np.int32))
+            part.append(np.full(ROLL_CORNERS, roll + 1, dtype=np.int32))
             for values in fields.values():
-                values.append(np.zeros(AROUND))
+                values.append(np.zeros(ROLL_CORNERS))
         mesh = meshio.Mesh(points, cells, cell_data={"part": part, **fields})
-        names.append(_PATTERN.replace("*", f"{index:04d}"))
+        names.append(_FRAME_GLOB.replace("*", f"{index:04d}"))
         meshio.write(folder / names[-1], mesh, file_format="vtu")
     return names
 
@@ -98,14 +98,14 @@ def _write_frames(result: Result, shown: Playback, folder: Path) -> list[str]:
 def _along(result: Result, shown: Playback) -> dict[str, Array]:
     """Give what was found along the sheet, at the middles of what is shown of it."""
     middle = _mid(shown.s)
-    held = result.sheet
-    found = {
-        name: np.interp(middle, held["s"], held[name])
+    sheet = result.sheet
+    data = {
+        name: np.interp(middle, sheet["s"], sheet[name])
         for name in ("curvature_loaded_peak", "curvature_residual")
     }
-    ratio = np.abs(held["moment_peak"]) / result.inputs["moment_first_yield"]
-    found["moment_over_first_yield"] = np.interp(middle, held["s"], ratio)
-    return found | {"s": middle}
+    ratio = np.abs(sheet["moment_peak"]) / result.inputs["moment_first_yield"]
+    data["moment_over_first_yield"] = np.interp(middle, sheet["s"], ratio)
+    return data | {"s": middle}
 
 
 def _mid(values: Array) -> Array:
@@ -128,21 +128,21 @@ def _strip(shown: Playback, index: int, thickness: float) -> tuple[Array, Array]
 
 def _disc(centre: list[float], radius: float, first: int) -> tuple[Array, Array]:
     """Points and triangles of a roll; ``first`` is the number of its centre."""
-    angle = np.linspace(0.0, 2.0 * np.pi, AROUND, endpoint=False)
+    angle = np.linspace(0.0, 2.0 * np.pi, ROLL_CORNERS, endpoint=False)
     rim = np.column_stack([np.cos(angle), np.sin(angle)]) * radius + centre
     flat = np.vstack([centre, rim])
-    corner = np.arange(AROUND)
+    corner = np.arange(ROLL_CORNERS)
     wedges = np.column_stack(
-        [np.zeros(AROUND, dtype=int), corner + 1, (corner + 1) % AROUND + 1]
+        [np.zeros(ROLL_CORNERS, dtype=int), corner + 1, (corner + 1) % ROLL_CORNERS + 1]
     )
-    return np.column_stack([flat, np.zeros(AROUND + 1)]), wedges + first
+    return np.column_stack([flat, np.zeros(ROLL_CORNERS + 1)]), wedges + first
 
 
 def _collection(folder: str, names: list[str], steps: list[int]) -> bytes:
     root = ET.Element("VTKFile", type="Collection", version="0.1")
-    held = ET.SubElement(root, "Collection")
+    parent = ET.SubElement(root, "Collection")
     for name, step in zip(names, steps, strict=True):
-        ET.SubElement(held, "DataSet", timestep=str(step), file=f"{folder}/{name}")
+        ET.SubElement(parent, "DataSet", timestep=str(step), file=f"{folder}/{name}")
     ET.indent(root)
     text: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
     return text

@@ -24,12 +24,12 @@ if TYPE_CHECKING:
     Read = Callable[[Result], float]
 
 # chords that a strip is cut to, mm
-CHORDS: dict[System, tuple[float, ...]] = {
+CHORDS_MM: dict[System, tuple[float, ...]] = {
     "metric": (20.0, 30.0, 40.0, 50.0, 60.0, 80.0, 100.0, 150.0, 200.0),
     "inch": tuple(25.4 * c for c in (0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0, 8.0)),
 }
-_DEPTH = "Depth inside, from a straightedge laid across the edges"
-_SHARE = 0.7  # of the curved half that a chord may span
+_DEPTH_WORDS = "Depth inside, from a straightedge laid across the edges"
+_MAX_CHORD_SHARE = 0.7  # of the curved half that a chord may span
 NINE_IN_TEN = (0.05, 0.95)
 
 
@@ -37,13 +37,13 @@ class Measurement(NamedTuple):
     """A measurement: how it is taken, what the plan expects, what is good; mm.
 
     band : half of the range in which nine strips in ten come out; NaN where unknown
-    allowed : tolerance of the target; NaN where it asks nothing of this
+    tolerance : tolerance of the target; NaN where it asks nothing of this
     """
 
     words: str
     expected: float
     band: float
-    allowed: float
+    tolerance: float
 
 
 def measurements(
@@ -56,7 +56,7 @@ def measurements(
     """
     rows = [
         _taken(plan, parts, "opening", opening_words(plan), read_opening),
-        _taken(plan, parts, "", _DEPTH, read_depth),
+        _taken(plan, parts, "", _DEPTH_WORDS, read_depth),
     ]
     for edge, name in (("operator", "O"), ("rear", "R")):
         rows += _rise(plan, parts, edge, name, system)
@@ -73,14 +73,14 @@ def measurements(
 
 
 def _taken(
-    plan: Plan, parts: Sequence[Result], asked_as: str, words: str, read: Read
+    plan: Plan, parts: Sequence[Result], target: str, words: str, read: Read
 ) -> Measurement:
     expected = read(plan.result)
-    made = np.array([read(part) for part in parts] or [math.nan])
-    low, high = np.quantile(made, NINE_IN_TEN)
-    asked = [d for d in plan.deviations if asked_as and d.name.startswith(asked_as)]
-    allowed = asked[0].tolerance if asked and plan.reached else math.nan
-    return Measurement(words, expected, 0.5 * float(high - low), allowed)
+    readings = np.array([read(part) for part in parts] or [math.nan])
+    low, high = np.quantile(readings, NINE_IN_TEN)
+    targets = [d for d in plan.deviations if target and d.name.startswith(target)]
+    tolerance = targets[0].tolerance if targets and plan.reached else math.nan
+    return Measurement(words, expected, 0.5 * float(high - low), tolerance)
 
 
 def _summary(key: str) -> Read:
@@ -100,9 +100,9 @@ def read_opening(result: Result) -> float:
     """Return the opening (mm) at the inside corners, or of gauge lines."""
     x, y = result.sheet["x"], result.sheet["y"]
     middle = math.hypot(x[-1] - x[0], y[-1] - y[0])
-    told = result.summary["opening"]
-    if abs(told - middle) > 1.0e-3 * middle:  # gauge lines
-        return told
+    specified = result.summary["opening"]
+    if abs(specified - middle) > 1.0e-3 * middle:  # gauge lines
+        return specified
     _, x, y = inside(result)
     return math.hypot(x[-1] - x[0], y[-1] - y[0])
 
@@ -122,30 +122,30 @@ def _rise(
     result, length = plan.result, plan.case.sheet.length
     flat = result.summary[f"flat_{edge}_straightedge"]
     bent = 0.5 * length - flat
-    fitting = [c for c in CHORDS[system] if c <= _SHARE * bent]
+    fitting = [c for c in CHORDS_MM[system] if c <= _MAX_CHORD_SHARE * bent]
     at = flat + 0.5 * bent
     middle = at if edge == "operator" else length - at
     if not fitting or not math.isfinite(rise(result, middle, fitting[-1])):
         return []
     chord = fitting[-1]
     number, unit = units.display(chord, "length", system)
-    told = f"{number:g} {unit}"
+    span = f"{number:g} {unit}"
     number, unit = units.display(at, "length", system)
     place = f"{number:.{1 if system == 'metric' else 2}f} {unit}"
-    words = f"Rise inside over a {told} strip, its middle {place} from edge {name}"
+    words = f"Rise inside over a {span} strip, its middle {place} from edge {name}"
 
     def read(from_result: Result) -> float:
         return rise(from_result, middle, chord)
 
     row = _taken(plan, parts, "", words, read)
-    asked = [d for d in plan.deviations if d.name.startswith(_RADII[edge])]
+    targets = [d for d in plan.deviations if d.name.startswith(_RADIUS_NAMES[edge])]
     share = math.nan
-    if asked and plan.reached:
-        share = asked[0].tolerance / asked[0].wanted
-    return [row._replace(allowed=share * row.expected)]
+    if targets and plan.reached:
+        share = targets[0].tolerance / targets[0].wanted
+    return [row._replace(tolerance=share * row.expected)]
 
 
-_RADII = {"operator": "radius, operator's", "rear": "radius, rear"}
+_RADIUS_NAMES = {"operator": "radius, operator's", "rear": "radius, rear"}
 
 
 def rise(result: Result, middle: float, chord: float) -> float:

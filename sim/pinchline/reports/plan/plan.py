@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from pinchline.reports.plan.steps import Step
     from pinchline.units import Dimension, System
 
-_WIDTH = 88
-_WORDS, _CELL = 34, 13
-_MOVE, _NUMBER = 46, 10
+_TEXT_WIDTH = 88
+_LABEL_WIDTH, _CELL_WIDTH = 34, 13
+_MOVE_WIDTH, _NUMBER_WIDTH = 46, 10
 
 
 def plan_words(plan: Plan, system: System) -> str:
@@ -54,7 +54,7 @@ def plan_words(plan: Plan, system: System) -> str:
 
 
 def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH)
+    return textwrap.wrap(text, _TEXT_WIDTH)
 
 
 def _say(value: float, dimension: Dimension, system: System) -> str:
@@ -62,7 +62,9 @@ def _say(value: float, dimension: Dimension, system: System) -> str:
 
 
 def _row(words: str, *cells: str) -> str:
-    return f"  {words:<{_WORDS}}" + "".join(f"{cell:>{_CELL}}" for cell in cells)
+    return f"  {words:<{_LABEL_WIDTH}}" + "".join(
+        f"{cell:>{_CELL_WIDTH}}" for cell in cells
+    )
 
 
 def _part(plan: Plan, system: System) -> Iterator[str]:
@@ -84,8 +86,8 @@ def _moves(plan: Plan, system: System) -> Iterator[str]:
     )
     yield from _wrapped(f"Marks on the blank, from the operator's edge O: {marks}.")
     yield ""
-    heads = "".join(f"{h:>{_NUMBER}}" for h in ("lift", "screw", "gap", "feed"))
-    yield f"  {'The moves':<{_MOVE}}{heads}"
+    heads = "".join(f"{h:>{_NUMBER_WIDTH}}" for h in ("lift", "screw", "gap", "feed"))
+    yield f"  {'The moves':<{_MOVE_WIDTH}}{heads}"
     for number, row in enumerate(steps.rows, 1):
         yield from _move(number, row, system)
     yield from _wrapped(
@@ -96,7 +98,9 @@ def _moves(plan: Plan, system: System) -> Iterator[str]:
 
 
 def _move(number: int, row: Step, system: System) -> Iterator[str]:
-    words = textwrap.wrap(f"{number}. {row.do}", _MOVE - 2, subsequent_indent="   ")
+    words = textwrap.wrap(
+        f"{number}. {row.do}", _MOVE_WIDTH - 2, subsequent_indent="   "
+    )
     turns = "" if math.isnan(row.turns) else f"{row.turns:.2f}"
     cells = (
         _say(row.lift, "length", system),
@@ -104,8 +108,8 @@ def _move(number: int, row: Step, system: System) -> Iterator[str]:
         _say(row.gap, "length", system),
         _say(row.fed, "length", system),
     )
-    filled = "".join(f"{cell:>{_NUMBER}}" for cell in cells)
-    yield f"  {words[0]:<{_MOVE}}{filled}".rstrip()
+    filled = "".join(f"{cell:>{_NUMBER_WIDTH}}" for cell in cells)
+    yield f"  {words[0]:<{_MOVE_WIDTH}}{filled}".rstrip()
     yield from (f"  {line}" for line in words[1:])
     if not math.isnan(row.crank):
         yield f"     crank {row.crank:.2f} turns"
@@ -142,9 +146,10 @@ def _hand(closing: Closing, system: System) -> Iterator[str]:
         return
     pressed = _say(closing.opening_pressed, "length", system)
     force = _say(closing.force, "line_force", system)
-    held = _say(closing.force_held, "line_force", system)
+    held_force = _say(closing.force_held, "line_force", system)
     hold = "stays elastic" if closing.elastic else "takes some set already"
     yield from _wrapped(
-        f"By hand: from {before} to {wanted}. Held there it takes {held} of width and "
-        f"{hold}. To stay there once let go, press it to {pressed} with {force}."
+        f"By hand: from {before} to {wanted}. Held there it takes {held_force} of "
+        f"width and {hold}. To stay there once let go, press it to {pressed} with "
+        f"{force}."
     )

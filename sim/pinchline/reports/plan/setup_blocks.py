@@ -20,10 +20,10 @@ if TYPE_CHECKING:
     from pinchline.reports.plan.steps import Steps
     from pinchline.units import System
 
-COARSE = 20.0  # mm: longer sizes are measured with a rule, not a gauge
-WEAK = 1.0  # mm of opening per mm of lift: less is no handle on it
+RULE_MEASURED_MM = 20.0  # mm: longer sizes are measured with a rule, not a gauge
+MIN_OPENING_PER_LIFT = 1.0  # mm of opening per mm of lift: less is no handle on it
 # what a row of corrections mends of the opening: mm, and in words
-CORRECTED: dict[System, tuple[float, str]] = {
+CORRECTION_STEPS: dict[System, tuple[float, str]] = {
     "metric": (1.0, "1 mm"),
     "inch": (25.4 / 16.0, "1/16 in"),
 }
@@ -31,7 +31,7 @@ CORRECTED: dict[System, tuple[float, str]] = {
 
 def setup_blocks(
     plan: Plan,
-    found: Sequence[Measurement],
+    measured: Sequence[Measurement],
     steps: Steps,
     system: System,
     *,
@@ -40,7 +40,7 @@ def setup_blocks(
     """Everything below the sketches, in the order it is read."""
     blocks = [
         _moves(plan, steps, system),
-        _measure(plan, found, system),
+        _measure(plan, measured, system),
         _correct(plan, steps, system),
         *_closing(plan, system),
     ]
@@ -115,55 +115,55 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
     )
     widths = (7.0, 0.0, 12.0, 15.0, 14.0, 15.0, 14.0, 15.0)
     columns = zip(heads, widths, zip(*rows, strict=True), strict=True)
-    told = [column for column in columns if any(column[2])]
+    filled = [column for column in columns if any(column[2])]
     cells = Cells(
-        tuple(head for head, *_ in told),
-        tuple(width for _, width, _ in told),
-        tuple(zip(*(texts for *_, texts in told), strict=True)),
+        tuple(head for head, *_ in filled),
+        tuple(width for _, width, _ in filled),
+        tuple(zip(*(texts for *_, texts in filled), strict=True)),
     )
     return Block(f"Order of moves ({unit}, turns)", words, cells)
 
 
-def _measure(plan: Plan, found: Sequence[Measurement], system: System) -> Block:
+def _measure(plan: Plan, measured: Sequence[Measurement], system: System) -> Block:
     """List what to measure, what to expect, how far it may be off."""
     unit = units.display(0.0, "length", system)[1]
     rows = []
-    for one in found:
-        decimals = (1, 2) if one.expected > COARSE else (2, 3)
+    for one in measured:
+        decimals = (1, 2) if one.expected > RULE_MEASURED_MM else (2, 3)
         expected, *bands = (
             _mm(value, system, decimals)
-            for value in (one.expected, one.band, one.allowed)
+            for value in (one.expected, one.band, one.tolerance)
         )
         rows.append((one.words, expected or "-", *map(_plus_minus, bands)))
-    spread = any(not math.isnan(one.band) for one in found)
+    spread = any(not math.isnan(one.band) for one in measured)
     words = _spread_words(plan, system) if spread else ""
     heads = ("", "expect", "spread", "tolerance")
     table = Cells(heads, (0.0, 18.0, 18.0, 21.0), tuple(rows))
     return Block(f"Measure on the free part ({unit})", words, table)
 
 
-def _plus_minus(told: str) -> str:
+def _plus_minus(text: str) -> str:
     """Say a band, "-" without one; what rounds to nothing is less than a last digit."""
-    if not told:
+    if not text:
         return "-"
-    return f"\u00b1 {told}" if float(told) else f"< {told[:-1]}1"
+    return f"\u00b1 {text}" if float(text) else f"< {text[:-1]}1"
 
 
 def _spread_words(plan: Plan, system: System) -> str:
     """Say what the spread of the measurements stands for."""
     known = {one.key: one for one in inputs_of(plan.case, centred=True)}
-    told = []
+    each = []
     for key, name in (("thickness", "thickness"), ("yield_strength", "yield strength")):
         if key in known and known[key].middle > 0.0:
             one = known[key]
             wide = "within" if one.law == "even" else "standard deviation"
-            told.append(f"{name} {wide} {100.0 * one.spread / one.middle:.1f} %")
+            each.append(f"{name} {wide} {100.0 * one.spread / one.middle:.1f} %")
     if "lift" in known and not laid_in_again(plan.case):  # there two runs tell it
-        told.append(
+        each.append(
             f"lifts within {units.format(known['lift'].spread, 'length', system)}"
         )
     return (
-        f"Spread: nine strips in ten, about this plan's sheet: {', '.join(told)} (from "
+        f"Spread: nine strips in ten, about this plan's sheet: {', '.join(each)} (from "
         "the card, from [scatter] of the case, or assumed; pinchline scatter tells)."
     )
 
@@ -171,17 +171,17 @@ def _spread_words(plan: Plan, system: System) -> str:
 def _correct(plan: Plan, steps: Steps, system: System) -> Block:
     """Say what to change where the part comes out open or tight."""
     unit = units.display(0.0, "length", system)[1]
-    amount, told = CORRECTED[system]
+    amount, step = CORRECTION_STEPS[system]
     rows = [
         _effect_row(plan, effect, steps, system, amount)
         for effect in plan.effects
-        if abs(effect.opening) >= WEAK
+        if abs(effect.opening) >= MIN_OPENING_PER_LIFT
     ]
     heading = "If it comes out open or tight"
     if not rows:
         return Block(heading, "More lift hardly changes this part.")
     words = (
-        f"Next strip: per {told} of opening too wide, this much more lift in ONE of "
+        f"Next strip: per {step} of opening too wide, this much more lift in ONE of "
         "the rows, the one that mends the half that is off; too tight, as much less."
     )
     heads = ("", f"lift, {unit}", "screw turns", "radius, half O", "half R")
@@ -235,14 +235,14 @@ def _closing(plan: Plan, system: System) -> list[Block]:
         whole = units.format(value * width, "force", system)
         return f"{units.format(value, 'line_force', system)} ({whole} in all)"
 
-    way = "Press" if closing.opening_wanted < closing.opening_before else "Pull"
+    verb = "Press" if closing.opening_wanted < closing.opening_before else "Pull"
     words = (
         f"It comes off {size(closing.opening_before)} open (middle of the edges), "
         f"wanted {size(closing.opening_wanted)}. "
     )
     if closing.reached:
         words += (
-            f"{way} the edges to {size(closing.opening_pressed)}, with "
+            f"{verb} the edges to {size(closing.opening_pressed)}, with "
             f"{force(closing.force)}, let go: {size(closing.opening_wanted)} stays. "
         )
     else:

@@ -20,7 +20,7 @@ from pinchline.reports.plan.steps import steps_of
 from pinchline.reports.style import theme
 from pinchline.reports.style.paper import (
     A4,
-    GAP,
+    GAP_MM,
     LETTER,
     Block,
     Page,
@@ -44,17 +44,17 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Result
     from pinchline.units import System
 
-TITLE, HEAD = 14.0, 10.0  # points
+TITLE_PT, HEAD_PT = 14.0, 10.0  # points
 # roomiest first: words shrink before tables, and only where the moves fill the page
-SIZES = (
+TYPE_SIZES = (
     Type(10.0, 10.0),
     Type(10.0, 9.0),
     Type(10.0, 8.5),
     Type(9.0, 8.5),
     Type(8.0, 8.0),
 )
-ROOMY = 46.0  # mm: less is not left to the sketches for the sake of notes
-SKETCH = (32.0, 72.0)  # mm: least and largest height of part and rolls
+ROOMY_SKETCH_MM = 46.0  # mm: less is not left to the sketches for the sake of notes
+SKETCH_MM = (32.0, 72.0)  # mm: least and largest height of part and rolls
 
 
 def setup_sheet(
@@ -89,7 +89,9 @@ def setup_sheet(
             page, plan, parts, steps, strip, system
         ):
             if sketch >= least:
-                _draw(page, plan, steps, blocks, size, min(sketch, SKETCH[1]), system)
+                _draw(
+                    page, plan, steps, blocks, size, min(sketch, SKETCH_MM[1]), system
+                )
                 return page.figure
     message = "the job has more moves than a set-up sheet of one page holds"
     raise InputError(message, value=f"{len(plan.settings)} moves")
@@ -106,13 +108,13 @@ def _layouts(
     """Give blocks, type, height left for the sketches and the least: roomiest first."""
     room = page.paper.height - 2.0 * page.paper.margin
     head = _head_height(page, plan)
-    found = measurements(plan, parts, system)
-    for size in SIZES:
+    measured = measurements(plan, parts, system)
+    for size in TYPE_SIZES:
         for noted in (True, False):
-            blocks = setup_blocks(plan, found, steps, system, noted=noted)
-            used = sum(height_of(page, block, size) + GAP for block in blocks)
-            least = ROOMY if noted else SKETCH[0]
-            yield blocks, size, room - head - strip - used - 2.0 * GAP, least
+            blocks = setup_blocks(plan, measured, steps, system, noted=noted)
+            used = sum(height_of(page, block, size) + GAP_MM for block in blocks)
+            least = ROOMY_SKETCH_MM if noted else SKETCH_MM[0]
+            yield blocks, size, room - head - strip - used - 2.0 * GAP_MM, least
 
 
 def _draw(
@@ -134,34 +136,34 @@ def _draw(
     draw_part(page, plan, frames[0], system)
     raised = [s for s in plan.settings if s.move.kind == "lift"]
     draw_rolls(page, plan, raised[0], frames[1], system)
-    y -= sketch + GAP
+    y -= sketch + GAP_MM
     draw_blank(page, plan, steps.marks, y, system)
     levels = mark_levels(page, plan, steps.marks, system)
-    y -= blank_height(1 + max((n for n, _ in levels.values()), default=0)) + GAP
+    y -= blank_height(1 + max((n for n, _ in levels.values()), default=0)) + GAP_MM
     for block in blocks:
         y = draw_block(page, block, y, size)
 
 
 def _head_lines(page: Page, plan: Plan) -> list[str]:
     width = page.paper.width - 2.0 * page.paper.margin
-    return page.wrapped(plan.case.title, width, TITLE, bold=True)[:2]
+    return page.wrapped(plan.case.title, width, TITLE_PT, bold=True)[:2]
 
 
 def _head_height(page: Page, plan: Plan) -> float:
     lines = len(_head_lines(page, plan))
-    return lines * line_height(TITLE) + line_height(HEAD) + GAP
+    return lines * line_height(TITLE_PT) + line_height(HEAD_PT) + GAP_MM
 
 
 def _head(page: Page, plan: Plan, top: float) -> float:
     """Write title and machine; returns where the sketches start."""
     y = top
     for line in _head_lines(page, plan):
-        page.write(page.paper.margin, y, line, TITLE, fontweight="bold")
-        y -= line_height(TITLE)
+        page.write(page.paper.margin, y, line, TITLE_PT, fontweight="bold")
+        y -= line_height(TITLE_PT)
     text = f"Set-up sheet for {plan.case.machine.title}"
     width = page.paper.width - 2.0 * page.paper.margin
-    page.write(page.paper.margin, y, page.wrapped(text, width, HEAD)[0], HEAD)
-    return y - line_height(HEAD) - GAP
+    page.write(page.paper.margin, y, page.wrapped(text, width, HEAD_PT)[0], HEAD_PT)
+    return y - line_height(HEAD_PT) - GAP_MM
 
 
 def write_setup_sheet(

@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-SIZE = 10.0  # points of all words
+TEXT_PT = 10.0  # points of all words
 INK = "black"
-YOU = "you stand here"
-_LINE: dict[str, Any] = {"color": INK, "linewidth": 0.7}
-_THIN = 0.7  # mm on paper: thinner sheet is drawn so thick
-_STRIP = 8.0  # mm on paper: height of the blank
+YOU_WORDS = "you stand here"
+_LINE_STYLE: dict[str, Any] = {"color": INK, "linewidth": 0.7}
+_MIN_DRAWN_MM = 0.7  # mm on paper: thinner sheet is drawn so thick
+_BLANK_MM = 8.0  # mm on paper: height of the blank
 
 
 class Frame(NamedTuple):
@@ -67,11 +67,11 @@ def fitted(frame: Frame, x: Array, y: Array) -> Scaled:
 
 def draw_part(page: Page, plan: Plan, frame: Frame, system: System) -> None:
     """Draw the free part with its opening, edges, and its sizes in words below."""
-    line = line_height(SIZE)
+    line = line_height(TEXT_PT)
     words = part_words(plan, system)
     _words(page, frame, words)
     top = frame.y + frame.height
-    page.write(frame.x, top, "The part as it comes off", SIZE, fontweight="bold")
+    page.write(frame.x, top, "The part as it comes off", TEXT_PT, fontweight="bold")
     room = Frame(
         frame.x + 9.0,
         frame.y + len(words) * line + 1.5,
@@ -82,7 +82,7 @@ def draw_part(page: Page, plan: Plan, frame: Frame, system: System) -> None:
     half = 0.5 * plan.result.inputs["thickness"]
     place = fitted(room, outline.x, outline.y)
     x, y = place(outline.x, outline.y)
-    thick = max(half * place.scale, 0.5 * _THIN)
+    thick = max(half * place.scale, 0.5 * _MIN_DRAWN_MM)
     page.ax.fill(*theme.strip(x, y, -thick, thick), facecolor=INK, edgecolor="none")
     (x0, x1), (y0, y1) = ((float(v[0]), float(v[-1])) for v in (x, y))
     inner_x, inner_y = place(*face(outline, half))
@@ -95,32 +95,32 @@ def draw_part(page: Page, plan: Plan, frame: Frame, system: System) -> None:
         0.5 * (x0 + x1),
         level + 0.8,
         f"opening inside {sized(opening, system)}",
-        SIZE,
+        TEXT_PT,
         ha="center",
         va="bottom",
     )
     for letter, px, py, side in (("O", x0, y0, -1.0), ("R", x1, y1, 1.0)):
         page.write(
-            px + side * 2.2, py, letter, SIZE + 1.0, ha="center", va="top",
+            px + side * 2.2, py, letter, TEXT_PT + 1.0, ha="center", va="top",
             fontweight="bold",
         )  # fmt: skip
 
 
 def part_words(plan: Plan, system: System) -> list[str]:
     """Say the part's radii, angle and flats."""
-    made = {d.name: d.made for d in plan.deviations}
-    radii = [value for name, value in made.items() if name.startswith("radius")]
+    values = {d.name: d.made for d in plan.deviations}
+    radii = [value for name, value in values.items() if name.startswith("radius")]
     words = []
     if radii:
-        told = " and ".join(_bare(r, system) for r in radii)
-        words.append(f"radius O, R half {told} (middle)")
+        sizes = " and ".join(_bare(r, system) for r in radii)
+        words.append(f"radius O, R half {sizes} (middle)")
     turned = units.format(plan.result.summary["turned_angle"], "angle", system)
     flats = [
         plan.result.summary[f"flat_{edge}_straightedge"]
         for edge in ("operator", "rear")
     ]
-    told = " and ".join(_bare(flat, system) for flat in flats)
-    return [*words, f"turned {turned}, flats {told}"]
+    sizes = " and ".join(_bare(flat, system) for flat in flats)
+    return [*words, f"turned {turned}, flats {sizes}"]
 
 
 def _bare(value: float, system: System) -> str:
@@ -135,10 +135,10 @@ def sized(value: float, system: System) -> str:
 
 def _words(page: Page, frame: Frame, words: Sequence[str]) -> None:
     """Write lines at the foot of a frame, in its middle."""
-    line = line_height(SIZE)
+    line = line_height(TEXT_PT)
     for i, text in enumerate(words):
         y = frame.y + (len(words) - i) * line
-        page.write(frame.x + 0.5 * frame.width, y, text, SIZE, ha="center")
+        page.write(frame.x + 0.5 * frame.width, y, text, TEXT_PT, ha="center")
 
 
 def draw_rolls(
@@ -146,16 +146,18 @@ def draw_rolls(
 ) -> None:
     """Draw the side view at a setting: rolls, sheet, gap between the rolls, lift."""
     machine, thickness = plan.case.machine, plan.case.sheet.thickness
-    line = line_height(SIZE)
+    line = line_height(TEXT_PT)
     top = frame.y + frame.height
-    page.write(frame.x, top, "The rolls at the first setting", SIZE, fontweight="bold")
+    page.write(
+        frame.x, top, "The rolls at the first setting", TEXT_PT, fontweight="bold"
+    )
     lift = units.format(setting.lift, "length", system)
     gap = units.format(setting.gap, "length", system)
     words = (f"gap {gap}", f"lift {lift}", "from touch")
     for i, text in enumerate(words):
-        page.write(frame.x, frame.y + (3 - i) * line, text, SIZE)
-    beside = 2.0 + max(page.width_of(text, SIZE) for text in (*words, YOU))
-    behind = 2.0 + page.width_of("rear", SIZE)
+        page.write(frame.x, frame.y + (3 - i) * line, text, TEXT_PT)
+    margin = 2.0 + max(page.width_of(text, TEXT_PT) for text in (*words, YOU_WORDS))
+    behind = 2.0 + page.width_of("rear", TEXT_PT)
     table = roll_table(machine, thickness, setting.lift)
     touch = roll_table(machine, thickness, 0.0)
     radii = (
@@ -164,9 +166,9 @@ def draw_rolls(
         machine.rolls.rear_radius,
     )
     room = Frame(
-        frame.x + beside,
+        frame.x + margin,
         frame.y + 0.5,
-        frame.width - beside - behind,
+        frame.width - margin - behind,
         frame.height - line - 1.0,
     )
     centres = np.vstack((table[:, :2], touch[REAR:, :2]))
@@ -181,19 +183,19 @@ def draw_rolls(
         _circle(page, place(*table[roll, :2]), place.scale * radii[roll], fill=False)
     _circle(page, rest, place.scale * radii[REAR], fill=False, linestyle=(0, (3, 2)))
     for roll, name in ((UPPER, "upper"), (LOWER, "lower")):
-        page.write(*place(*table[roll, :2]), name, SIZE, ha="center", va="center")
+        page.write(*place(*table[roll, :2]), name, TEXT_PT, ha="center", va="center")
     x, y = place(table[REAR, 0] + radii[REAR], table[REAR, 1])
-    page.write(x + 1.5, y, "rear", SIZE, va="center")
+    page.write(x + 1.5, y, "rear", TEXT_PT, va="center")
     theme.leader(page.ax, rest, place(*table[REAR, :2]))
     ends = _surfaces(table, radii)
     theme.leader(page.ax, place(*ends[0]), place(*ends[1]), "<|-|>")
     middle = place(*(0.5 * (ends[0] + ends[1])))
     label = (place(*table[REAR, :2])[0] + 5.0, room.y + room.height - 1.0)
-    page.write(*label, "gap", SIZE)
+    page.write(*label, "gap", TEXT_PT)
     theme.leader(page.ax, (label[0], label[1] - 0.7 * line), middle)
     nip = place(0.0, 0.0)
     you = max(nip[1] + 0.5 * line, frame.y + 4.5 * line)
-    page.write(frame.x, you, YOU, SIZE)
+    page.write(frame.x, you, YOU_WORDS, TEXT_PT)
 
 
 def _surfaces(table: Array, radii: tuple[float, float, float]) -> tuple[Array, Array]:
@@ -223,7 +225,7 @@ def _sheet_in(page: Page, plan: Plan, place: Scaled, room: Frame) -> None:
         return
     at = int(shown[shown.size // 2])
     x, y = place(frames["x"][at].astype(float), frames["y"][at].astype(float))
-    thick = max(0.5 * place.scale * plan.case.sheet.thickness, 0.5 * _THIN)
+    thick = max(0.5 * place.scale * plan.case.sheet.thickness, 0.5 * _MIN_DRAWN_MM)
     (fill,) = page.ax.fill(*theme.strip(x, y, -thick, thick), facecolor=INK, lw=0.0)
     end = place(plan.case.machine.rear.distance, 0.0)[0]  # beyond it stand the words
     window = Rectangle(
@@ -234,7 +236,7 @@ def _sheet_in(page: Page, plan: Plan, place: Scaled, room: Frame) -> None:
 
 def blank_height(levels: int) -> float:
     """Height (mm) of the blank's sketch with so many rows of sizes under it."""
-    return _STRIP + (levels + 1.0) * line_height(SIZE) + 2.0
+    return _BLANK_MM + (levels + 1.0) * line_height(TEXT_PT) + 2.0
 
 
 def draw_blank(
@@ -243,25 +245,25 @@ def draw_blank(
     """Draw the blank below ``top`` (mm): edges, marks, places from edge O."""
     from matplotlib.patches import Rectangle
 
-    line = line_height(SIZE)
+    line = line_height(TEXT_PT)
     left, scale = _strip_scale(page, plan)
     length = plan.case.sheet.length
-    y = top - line - 1.0 - _STRIP
-    page.write(page.paper.margin, top, blank_words(plan, system), SIZE)
+    y = top - line - 1.0 - _BLANK_MM
+    page.write(page.paper.margin, top, blank_words(plan, system), TEXT_PT)
     page.ax.add_patch(
-        Rectangle((left, y), scale * length, _STRIP, fill=False, color=INK, lw=1.0)
+        Rectangle((left, y), scale * length, _BLANK_MM, fill=False, color=INK, lw=1.0)
     )
     for letter, x, side in (("O", left, "right"), ("R", left + scale * length, "left")):
         out = -1.5 if side == "right" else 1.5
         page.write(
-            x + out, y + 0.5 * _STRIP, letter, SIZE + 1.0, ha=side, va="center",
+            x + out, y + 0.5 * _BLANK_MM, letter, TEXT_PT + 1.0, ha=side, va="center",
             fontweight="bold",
         )  # fmt: skip
     for letter, (level, x) in mark_levels(page, plan, marks, system).items():
         at = left + scale * marks[letter]
-        page.ax.plot((at, at), (y - 0.6, y + _STRIP), **_LINE)
+        page.ax.plot((at, at), (y - 0.6, y + _BLANK_MM), **_LINE_STYLE)
         text = _mark(letter, marks[letter], system)
-        page.write(x, y - 1.0 - level * line, text, SIZE, ha="center")
+        page.write(x, y - 1.0 - level * line, text, TEXT_PT, ha="center")
 
 
 def _mark(letter: str, at: float, system: System) -> str:
@@ -281,14 +283,14 @@ def mark_levels(
     left, scale = _strip_scale(page, plan)
     margin, paper = page.paper.margin, page.paper.width
     ends: list[float] = []
-    found = {}
+    levels = {}
     for letter, at in sorted(marks.items(), key=lambda item: item[1]):
-        half = 0.5 * page.width_of(_mark(letter, at, system), SIZE) + 1.0
+        half = 0.5 * page.width_of(_mark(letter, at, system), TEXT_PT) + 1.0
         x = min(max(left + scale * at, margin + half), paper - margin - half)
         level = next((i for i, end in enumerate(ends) if x - half >= end), len(ends))
         ends[level : level + 1] = [x + half]
-        found[letter] = (level, x)
-    return found
+        levels[letter] = (level, x)
+    return levels
 
 
 def blank_words(plan: Plan, system: System) -> str:

@@ -11,9 +11,9 @@ if TYPE_CHECKING:
 
     from pinchline.analysis.planning.plan import MachineSetting
 
-LOWER = "Lower the rear roll"
-SAME = 0.05  # mm: two marks that are one
-LETTERS = "ABCDEFGHIJKLMNPQSTUVWXYZ"  # O and R name the edges
+LOWER_WORDS = "Lower the rear roll"
+SAME_MARK_MM = 0.05  # mm: two marks that are one
+MARK_LETTERS = "ABCDEFGHIJKLMNPQSTUVWXYZ"  # O and R name the edges
 
 
 class Step(NamedTuple):
@@ -59,8 +59,8 @@ def steps_of(settings: Sequence[MachineSetting]) -> Steps:
         letter = _letter(marks, setting.nip)
         row = _row(number, setting, letter, lift)
         lift = setting.lift
-        if rows and setting.move.kind == "place" and rows[-1].do == LOWER:
-            rows[-1] = rows[-1]._replace(do=LOWER + ", take out")
+        if rows and setting.move.kind == "place" and rows[-1].do == LOWER_WORDS:
+            rows[-1] = rows[-1]._replace(do=LOWER_WORDS + ", take out")
         if rows and (together := _joined(rows[-1], row, setting.move.kind)):
             rows[-1] = together
         else:
@@ -73,10 +73,10 @@ def _letter(marks: dict[str, float], nip: float) -> str:
     if math.isnan(nip):
         return ""
     for letter, at in marks.items():
-        if abs(at - nip) <= SAME:
+        if abs(at - nip) <= SAME_MARK_MM:
             return letter
-    round_, count = divmod(len(marks), len(LETTERS))
-    letter = LETTERS[count] + (str(round_) if round_ else "")
+    round_, count = divmod(len(marks), len(MARK_LETTERS))
+    letter = MARK_LETTERS[count] + (str(round_) if round_ else "")
     marks[letter] = nip
     return letter
 
@@ -92,21 +92,21 @@ def _row(number: int, setting: MachineSetting, letter: str, before: float) -> St
     if move.kind == "lift":
         return raised._replace(do="Raise the rear roll")
     if move.kind == "lower":
-        return raised._replace(do=LOWER)
+        return raised._replace(do=LOWER_WORDS)
     if move.kind == "turn":
         return bare._replace(do="Take it out, turn it end for end")
     if move.kind == "release":
         return bare._replace(do="Open the nip, take it out")
-    way = "away from you" if move.toward == "rear" else "toward you"
+    direction = "away from you" if move.toward == "rear" else "toward you"
     row = marked._replace(fed=abs(setting.fed), crank=abs(setting.crank_turns))
     if move.lift_to is None:
-        return row._replace(do=f"Crank {way} to mark {letter}")
+        return row._replace(do=f"Crank {direction} to mark {letter}")
     how = "raising" if setting.lift > before else "lowering"
-    do = f"Crank {way} to mark {letter}, {how} the roll evenly"
+    do = f"Crank {direction} to mark {letter}, {how} the roll evenly"
     return row._replace(do=do, lift=setting.lift, turns=setting.turns, gap=setting.gap)
 
 
-_AFTER = {
+_SECOND_MOVE_WORDS = {
     ("Mark", "lift"): ", raise the rear roll",
     ("Lower", "turn"): ", take out, turn end for end",
     ("Lower", "release"): ", take out",
@@ -115,7 +115,7 @@ _AFTER = {
 
 def _joined(before: Step, row: Step, kind: str) -> Step | None:
     """Give one row for two moves that follow on each other, or None."""
-    for (start, follows), words in _AFTER.items():
+    for (start, follows), words in _SECOND_MOVE_WORDS.items():
         if before.do.startswith(start) and kind == follows and len(before.moves) == 1:
             lifted = row if kind == "lift" else before
             return before._replace(

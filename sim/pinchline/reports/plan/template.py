@@ -34,13 +34,13 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-OVERLAP = 15.0  # mm that neighbouring tiles share
-FOOT, HEAD = 30.0, 18.0  # mm of a tile kept for the bars and for the words
-BEYOND = 6.0  # mm round the part
-CROSS = 4.0  # mm: half the length of a mark's lines
-LINE = 0.5  # points: 0.18 mm
-SIZE = 10.0  # points
-BARS = ((100.0, "100 mm"), (4.0 * 25.4, "4 in"))
+OVERLAP_MM = 15.0  # mm that neighbouring tiles share
+FOOT_MM, HEAD_MM = 30.0, 18.0  # mm of a tile kept for the bars and for the words
+MARGIN_MM = 6.0  # mm round the part
+CROSS_MM = 4.0  # mm: half the length of a mark's lines
+LINE_PT = 0.5  # points: 0.18 mm
+TEXT_PT = 10.0  # points
+BARS_MM = ((100.0, "100 mm"), (4.0 * 25.4, "4 in"))
 
 
 class Tile(NamedTuple):
@@ -82,11 +82,11 @@ def tile(size: tuple[float, float], corner: tuple[float, float], paper: Paper) -
     which = 0 if math.prod(counts[0]) <= math.prod(counts[1]) else 1
     chosen, (columns, rows) = (paper, turned)[which], counts[which]
     room = _room(chosen)
-    step = tuple(r - OVERLAP for r in room)
+    step = tuple(r - OVERLAP_MM for r in room)
     # the box in the middle of what all sheets show together
-    all_of = [n * s + OVERLAP for n, s in zip((columns, rows), step, strict=True)]
+    all_of = [n * s + OVERLAP_MM for n, s in zip((columns, rows), step, strict=True)]
     start = [c - 0.5 * (a - b) for c, a, b in zip(corner, all_of, size, strict=True)]
-    inside = (chosen.margin, chosen.margin + FOOT)
+    inside = (chosen.margin, chosen.margin + FOOT_MM)
     tiles = tuple(
         Tile(
             row,
@@ -103,14 +103,14 @@ def _room(paper: Paper) -> tuple[float, float]:
     """Width and height (mm) of a sheet that show the part."""
     return (
         paper.width - 2.0 * paper.margin,
-        paper.height - 2.0 * paper.margin - FOOT - HEAD,
+        paper.height - 2.0 * paper.margin - FOOT_MM - HEAD_MM,
     )
 
 
 def _counts(size: tuple[float, float], paper: Paper) -> tuple[int, int]:
     """Columns and rows of sheets that cover a box."""
     columns, rows = (
-        max(1, math.ceil((wanted + 2.0 * BEYOND - OVERLAP) / (room - OVERLAP)))
+        max(1, math.ceil((wanted + 2.0 * MARGIN_MM - OVERLAP_MM) / (room - OVERLAP_MM)))
         for wanted, room in zip(size, _room(paper), strict=True)
     )
     return columns, rows
@@ -121,16 +121,16 @@ def _marks(
 ) -> tuple[tuple[float, float], ...]:
     """Two marks in every overlap of neighbours, a quarter from either end."""
     columns, rows = counts
-    half = 0.5 * OVERLAP
-    found = []
+    half = 0.5 * OVERLAP_MM
+    centres = []
     for column, row in itertools.product(range(columns), range(rows)):
         x, y = start[0] + column * step[0], start[1] + row * step[1]
         quarters = [0.25, 0.75]
         if column:
-            found += [(x + half, y + q * (step[1] + OVERLAP)) for q in quarters]
+            centres += [(x + half, y + q * (step[1] + OVERLAP_MM)) for q in quarters]
         if row:
-            found += [(x + q * (step[0] + OVERLAP), y + half) for q in quarters]
-    return tuple(found)
+            centres += [(x + q * (step[0] + OVERLAP_MM), y + half) for q in quarters]
+    return tuple(centres)
 
 
 def template_pages(
@@ -184,19 +184,21 @@ def _window(page: Page) -> Any:
 
     margin, size = page.paper.margin, _room(page.paper)
     style: dict[str, Any] = {"fill": False, "edgecolor": "0.5", "linewidth": 0.4}
-    return Rectangle((margin, margin + FOOT), *size, linestyle=(0, (4, 3)), **style)
+    return Rectangle((margin, margin + FOOT_MM), *size, linestyle=(0, (4, 3)), **style)
 
 
 def _line(page: Page, x: Array, y: Array, window: Any) -> None:
     """Draw a line of the part where the tile shows it."""
-    (drawn,) = page.ax.plot(x, y, color="black", linewidth=LINE, solid_capstyle="butt")
+    (drawn,) = page.ax.plot(
+        x, y, color="black", linewidth=LINE_PT, solid_capstyle="butt"
+    )
     window.set_transform(page.ax.transData)
     drawn.set_clip_path(window)
 
 
 def _shown(page: Page, x: float, y: float, reach: float) -> bool:
     """Whether a tile shows a place with so much round it, mm."""
-    left, low = page.paper.margin, page.paper.margin + FOOT
+    left, low = page.paper.margin, page.paper.margin + FOOT_MM
     wide, high = _room(page.paper)
     return (
         left + reach <= x <= left + wide - reach
@@ -206,21 +208,21 @@ def _shown(page: Page, x: float, y: float, reach: float) -> bool:
 
 def _cross(page: Page, x: float, y: float) -> None:
     """Draw a mark by which neighbours are laid on each other."""
-    if not _shown(page, x, y, CROSS):
+    if not _shown(page, x, y, CROSS_MM):
         return
-    page.ax.plot((x - CROSS, x + CROSS), (y, y), color="black", linewidth=LINE)
-    page.ax.plot((x, x), (y - CROSS, y + CROSS), color="black", linewidth=LINE)
+    page.ax.plot((x - CROSS_MM, x + CROSS_MM), (y, y), color="black", linewidth=LINE_PT)
+    page.ax.plot((x, x), (y - CROSS_MM, y + CROSS_MM), color="black", linewidth=LINE_PT)
 
 
 def _name_edges(page: Page, outline: Outline, one: Tile) -> None:
     """Write O and R beyond the edges."""
-    for letter, at, way in (("O", 0, -1.0), ("R", -1, 1.0)):
+    for letter, at, sign in (("O", 0, -1.0), ("R", -1, 1.0)):
         angle = float(outline.theta[at])
-        x = float(outline.x[at]) - one.x + way * 4.0 * math.cos(angle)
-        y = float(outline.y[at]) - one.y + way * 4.0 * math.sin(angle)
+        x = float(outline.x[at]) - one.x + sign * 4.0 * math.cos(angle)
+        y = float(outline.y[at]) - one.y + sign * 4.0 * math.sin(angle)
         if _shown(page, x, y, 2.0):
             how = {"ha": "center", "va": "center", "fontweight": "bold"}
-            page.write(x, y, letter, SIZE, **how)
+            page.write(x, y, letter, TEXT_PT, **how)
 
 
 def _heading(
@@ -235,34 +237,34 @@ def _heading(
             f" Sheet {tiles.all.index(one) + 1} of {len(tiles.all)}: row "
             f"{tiles.rows - one.row} from the top, column {one.column + 1} from left."
         )
-    title = page.wrapped(result.title, width, SIZE + 1.0, bold=True)[0]
-    page.write(margin, top, title, SIZE + 1.0, fontweight="bold")
+    title = page.wrapped(result.title, width, TEXT_PT + 1.0, bold=True)[0]
+    page.write(margin, top, title, TEXT_PT + 1.0, fontweight="bold")
     thickness = units.format(result.inputs["thickness"], "length", system)
     words = (
         f"Template of the free part, {thickness} thick: cut along the inner line it "
         f"fits into the part, along the outer line the part fits into it.{which}"
     )
-    for i, line in enumerate(page.wrapped(words, width, SIZE)[:2]):
-        page.write(margin, top - 5.2 - 4.4 * i, line, SIZE)
+    for i, line in enumerate(page.wrapped(words, width, TEXT_PT)[:2]):
+        page.write(margin, top - 5.2 - 4.4 * i, line, TEXT_PT)
 
 
 def _bars(page: Page) -> None:
     """Draw the bars that check the printer."""
     left, low = page.paper.margin, page.paper.margin
-    for i, (length, words) in enumerate(BARS):
+    for i, (length, words) in enumerate(BARS_MM):
         y = low + 4.0 + 9.0 * i
-        page.ax.plot((left, left + length), (y, y), color="black", linewidth=LINE)
+        page.ax.plot((left, left + length), (y, y), color="black", linewidth=LINE_PT)
         for x in (left, left + length):
-            page.ax.plot((x, x), (y - 2.0, y + 2.0), color="black", linewidth=LINE)
-        page.write(left + length + 2.0, y, words, SIZE, va="center")
-    x = left + BARS[1][0] + 18.0
+            page.ax.plot((x, x), (y - 2.0, y + 2.0), color="black", linewidth=LINE_PT)
+        page.write(left + length + 2.0, y, words, TEXT_PT, va="center")
+    x = left + BARS_MM[1][0] + 18.0
     words = (
         "Print at 100 %, actual size, not fitted to the page. Measure both bars first."
     )
     for i, line in enumerate(
-        page.wrapped(words, page.paper.width - page.paper.margin - x, SIZE)
+        page.wrapped(words, page.paper.width - page.paper.margin - x, TEXT_PT)
     ):
-        page.write(x, low + 18.0 - 4.4 * i, line, SIZE)
+        page.write(x, low + 18.0 - 4.4 * i, line, TEXT_PT)
 
 
 def template_pdf(
@@ -271,11 +273,11 @@ def template_pdf(
     """Give the template as a PDF, a page for every tile."""
     from matplotlib.backends.backend_pdf import PdfPages
 
-    pages, held = template_pages(result, system=system, paper=paper), io.BytesIO()
-    with to_scale(), PdfPages(held, metadata={"CreationDate": None}) as pdf:
+    pages, buffer = template_pages(result, system=system, paper=paper), io.BytesIO()
+    with to_scale(), PdfPages(buffer, metadata={"CreationDate": None}) as pdf:
         for fig in pages:
             pdf.savefig(fig)
-    return held.getvalue()
+    return buffer.getvalue()
 
 
 def template_table(result: Result) -> Table:

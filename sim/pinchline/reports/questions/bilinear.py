@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from pinchline.case.metal.material import Material
     from pinchline.units import System
 
-_WIDTH = 88
-_OFF = 1.0e-3  # of the moment: more, and the lines do not meet the curve
+_TEXT_WIDTH = 88
+_MOMENT_MISFIT = 1.0e-3  # of the moment: more, and the lines do not meet the curve
 
 
 def two_lines_words(
     metal: Material,
-    found: TwoLines,
+    pair: TwoLines,
     thickness: float,
     system: System,
     tested: Tested | None = None,
@@ -38,24 +38,24 @@ def two_lines_words(
     lines = [metal.title, ""]
     if tested is not None:
         lines += [*_test_words(tested, system), ""]
-    low, high = (thickness / (2.0 * r) for r in (found.weak, found.tight))
+    low, high = (thickness / (2.0 * r) for r in (pair.weak, pair.tight))
     fitted = (
-        f"fitted for {length(thickness)} sheet bent to {length(found.weak)} down to "
-        f"{length(found.tight)} under the rolls (surface strain {low:.2%} to "
+        f"fitted for {length(thickness)} sheet bent to {length(pair.weak)} down to "
+        f"{length(pair.tight)} under the rolls (surface strain {low:.2%} to "
         f"{high:.2%}): equal moment at both"
     )
     lines += [
-        f"{'yield strength':<22}{stress(found.strength)}",
-        f"{'tangent modulus':<22}{stress(found.tangent)}",
-        *textwrap.wrap(fitted, _WIDTH),
+        f"{'yield strength':<22}{stress(pair.strength)}",
+        f"{'tangent modulus':<22}{stress(pair.tangent)}",
+        *textwrap.wrap(fitted, _TEXT_WIDTH),
     ]
-    if found.off > _OFF:
+    if pair.off > _MOMENT_MISFIT:
         off = (
-            f"No two lines meet the curve there: moments differ by {found.off:.1%}. "
+            f"No two lines meet the curve there: moments differ by {pair.off:.1%}. "
             "Let the card keep the curve (--keep-curve)."
         )
-        lines += textwrap.wrap(off, _WIDTH)
-    lines += ["", *_error_table(found, metal, system)]
+        lines += textwrap.wrap(off, _TEXT_WIDTH)
+    lines += ["", *_error_table(pair, metal, system)]
     return "\n".join(lines)
 
 
@@ -76,7 +76,7 @@ def _test_words(tested: Tested, system: System) -> list[str]:
             f" The card's modulus, {_modulus(youngs, system)}, holds: the slope "
             f"differs by {slope / youngs - 1.0:+.1%}, the strain is corrected for it."
         )
-    return textwrap.wrap(text, _WIDTH)
+    return textwrap.wrap(text, _TEXT_WIDTH)
 
 
 def _modulus(value: float, system: System) -> str:
@@ -85,49 +85,49 @@ def _modulus(value: float, system: System) -> str:
     return f"{value / 1000.0:.1f} GPa"
 
 
-def _error_table(found: TwoLines, metal: Material, system: System) -> list[str]:
+def _error_table(pair: TwoLines, metal: Material, system: System) -> list[str]:
     unit = "in" if system == "inch" else "mm"
     head = f"{'radius, ' + unit:>14}{'':>14}{'error of the free radius':>32}"
     names = f"{'under load':>14}{'free':>14}{'two lines':>14}{'yield at 0.2 %':>18}"
     lines = ["By the full curve, and by two lines (pure bending):", head, names]
-    for j in found.judged:
+    for j in pair.judged:
         loaded, free = (
             f"{units.format(r, 'length', system).split()[0]:>14}"
             for r in (j.loaded, j.free)
         )
-        inside = 0.999 * found.tight <= j.loaded <= 1.001 * found.weak
+        inside = 0.999 * pair.tight <= j.loaded <= 1.001 * pair.weak
         mark = "" if inside else "   outside the fit"
         lines.append(f"{loaded}{free}{j.error:>+14.1%}{j.plain:>+18.1%}{mark}")
     tangent = units.format(metal.tangent_modulus, "stress", system)
-    told = (
+    note = (
         f"+ is too wide. The last column: the yield at 0.2 % with a tangent modulus of "
         f"{tangent}. Moments are equal at both ends of the fit; what is left there is "
         "that the curve yields again on the way back. Bends that spring to more than "
         f"{FREE:.0f} times their radius are as good as flat and left out."
     )
-    return [*lines, *textwrap.wrap(told, _WIDTH)]
+    return [*lines, *textwrap.wrap(note, _TEXT_WIDTH)]
 
 
 def two_lines_card(
-    metal: Material, found: TwoLines, thickness: float, origin: str, *, keep: bool
+    metal: Material, pair: TwoLines, thickness: float, origin: str, *, keep: bool
 ) -> str:
     """Write the card: two lines, or the curve itself where it is kept.
 
     ``origin``: what they were fitted to, in words.
     """
     day = dt.datetime.now(tz=dt.UTC).date().isoformat()
-    told = (
-        f"{origin}, {day}: equal moment at {found.weak:.4g} and {found.tight:.4g} mm "
+    note = (
+        f"{origin}, {day}: equal moment at {pair.weak:.4g} and {pair.tight:.4g} mm "
         f"radius under load, {thickness:.4g} mm sheet"
     )
-    fitted = with_lines(metal, found.strength, found.tangent)
+    fitted = with_lines(metal, pair.strength, pair.tangent)
     sources = dict(metal.sources)
-    sources |= dict.fromkeys(("yield_strength", "tangent_modulus"), told)
+    sources |= dict.fromkeys(("yield_strength", "tangent_modulus"), note)
     changed: dict[str, object] = {
         "sources": sources,
         "basis": "measured" if "tensile test" in origin else metal.basis,
         "curve": metal.curve if keep else None,
-        "title": f"{metal.title}, two lines for {found.tight:.4g} mm under load"[:120],
+        "title": f"{metal.title}, two lines for {pair.tight:.4g} mm under load"[:120],
     }
     remarks = (
         f"Made by `pinchline cards` from: {origin}.",

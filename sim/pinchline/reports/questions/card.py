@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pinchline.case.variation import Kind
     from pinchline.units import Dimension
 
-_UNITS: dict[Dimension, str] = {
+_CARD_UNITS: dict[Dimension, str] = {
     "length": "mm",
     "stress": "MPa",
     "angle": "deg",
@@ -33,7 +33,7 @@ def spelled(kind: Kind, value: float) -> str | float:
     """Give a number of a card as its file spells it: with its unit if it has one."""
     if kind.dimension is None:
         return float(f"{value:.6g}")
-    unit = _UNITS[kind.dimension]
+    unit = _CARD_UNITS[kind.dimension]
     return f"{value / units.FACTORS[kind.dimension][unit]:.8g} {unit}"
 
 

@@ -26,33 +26,33 @@ if TYPE_CHECKING:
     from pinchline.analysis.limits.single_pass import Way
     from pinchline.units import System
 
-_WIDTH = 88
-_MUCH, _LITTLE = 0.5, 0.9  # of the prior's deviation: what counts as learned, or not
-_FLAT = 1.0e-5  # 1/mm: less is no bend
-_FEW = 1.5  # combinations: below it a fit says little
-LIFTS = 14  # of a line
-BEYOND = 4.0  # mm of lift past the outermost strip
-_WAYS: tuple[Way, ...] = ("rear", "operator")
+_TEXT_WIDTH = 88
+_LEARNED_RATIO, _IDLE_RATIO = 0.5, 0.9  # of the prior's deviation: learned, or not
+_FLAT_PER_MM = 1.0e-5  # 1/mm: less is no bend
+_FEW_COMBINATIONS = 1.5  # combinations: below it a fit says little
+LINE_LIFTS = 14  # of a line
+MARGIN_MM = 4.0  # mm of lift past the outermost strip
+_DIRECTIONS: tuple[Way, ...] = ("rear", "operator")
 
 
-def fit_words(found: Fit, advice: Advice | None, system: System) -> str:
+def fit_words(fit: Fit, advice: Advice | None, system: System) -> str:
     """Say what the strips tell."""
-    case = found.case
+    case = fit.case
     thickness = units.format(case.sheet.thickness, "length", system)
-    count = _counted(len(found.strips), "strip")
+    count = _counted(len(fit.strips), "strip")
     lines = [
         case.title,
         f"{case.sheet.material.name}, {thickness}; {case.machine.title}",
-        f"{count} with {_counted(found.readings, 'reading')} in {found.source}",
+        f"{count} with {_counted(fit.readings, 'reading')} in {fit.source}",
         "",
         f"{'':<18} {'before':>13} {'95 %':>24} {'fitted':>13} {'95 %':>24}",
-        *(_estimate(e, system) for e in found.estimates),
+        *(_estimate(e, system) for e in fit.estimates),
         "",
     ]
-    for text in _told(found, system):
-        lines += textwrap.wrap(text, _WIDTH)
-    lines += ["", *_readings(found, system), "", *_job(found, system)]
-    lines += ["", *textwrap.wrap(_next(advice, system), _WIDTH)]
+    for text in _learned_words(fit, system):
+        lines += textwrap.wrap(text, _TEXT_WIDTH)
+    lines += ["", *_readings(fit, system), "", *_job(fit, system)]
+    lines += ["", *textwrap.wrap(_next(advice, system), _TEXT_WIDTH)]
     return "\n".join(lines)
 
 
@@ -76,12 +76,12 @@ def _estimate(e: Estimate, system: System) -> str:
     )
 
 
-def _told(found: Fit, system: System) -> Iterator[str]:
+def _learned_words(fit: Fit, system: System) -> Iterator[str]:
     """Say what was learned, what cannot be told apart, what does not agree."""
-    about = learned(found)
-    sharp = [e for e in found.estimates if e.deviation < _MUCH]
-    idle = [e for e in found.estimates if e.deviation > _LITTLE]
-    if about.combinations < _FEW:
+    about = learned(fit)
+    sharp = [e for e in fit.estimates if e.deviation < _LEARNED_RATIO]
+    idle = [e for e in fit.estimates if e.deviation > _IDLE_RATIO]
+    if about.combinations < _FEW_COMBINATIONS:
         yield (
             "These strips say little: they fix one combination of "
             f"{_listed(about.leading)} at best. Everything else is as it was assumed; "
@@ -105,14 +105,14 @@ def _told(found: Fit, system: System) -> Iterator[str]:
             f"CAUTION: the {name} comes out far from what was assumed before. Is it "
             "the right card? Were lift, side and units written down right?"
         )
-    yield from _agreement(found)
-    if not math.isfinite(max(found.corrected)):
+    yield from _agreement(fit)
+    if not math.isfinite(max(fit.corrected)):
         yield (
             "Not every strip could be rolled by the stepped solver; there the span "
             "solver alone predicts, with an error of 1 % of the curvature."
         )
-    yield from (f"{note[:1].upper()}{note[1:]}." for note in found.notes)
-    offset = found.values["touch offset"]
+    yield from (f"{note[:1].upper()}{note[1:]}." for note in fit.notes)
+    offset = fit.values["touch offset"]
     side = "above" if offset > 0.0 else "below"
     yield (
         f"Where the screws' scale says zero the roll stands "
@@ -120,11 +120,11 @@ def _told(found: Fit, system: System) -> Iterator[str]:
     )
 
 
-def _agreement(found: Fit) -> Iterator[str]:
+def _agreement(fit: Fit) -> Iterator[str]:
     """Say whether the strips agree with each other and the model."""
-    names = [name for name, _ in found.strange]
+    names = [name for name, _ in fit.strange]
     if names:
-        others = "the others" if len(found.strips) > len(names) else "each other"
+        others = "the others" if len(fit.strips) > len(names) else "each other"
         if len(names) == 1:
             yield (
                 f"CAUTION: strip {names[0]} is not where {others} and the card expect "
@@ -135,10 +135,10 @@ def _agreement(found: Fit) -> Iterator[str]:
                 f"CAUTION: strips {_listed(names)} contradict {others}. At least one "
                 "was set or measured wrongly: measure them again, or roll them again."
             )
-    if found.widened > 1.0:
+    if fit.widened > 1.0:
         yield (
             f"CAUTION: the readings lie further from the model than their errors allow "
-            f"(chance {found.chance:.1g}). All intervals are {found.widened:.1f} times "
+            f"(chance {fit.chance:.1g}). All intervals are {fit.widened:.1f} times "
             "wider for that: something was misread, set wrongly, or not in the model."
         )
 
@@ -148,7 +148,7 @@ def _listed(names: Iterable[str]) -> str:
     return f"{', '.join(most)} and {last}" if most else last
 
 
-def _readings(found: Fit, system: System) -> list[str]:
+def _readings(fit: Fit, system: System) -> list[str]:
     others = sorted({kind.dimension for kind in READING_TYPES.values()} - {"length"})
     used = [units.shop_unit("length", system)[0]]
     used += [f"{units.phrase(d)} in {units.shop_unit(d, system)[0]}" for d in others]
@@ -157,7 +157,7 @@ def _readings(found: Fit, system: System) -> list[str]:
         f"{'off, errors':>13}"
     )
     lines = [f"Readings ({'; '.join(used)})", head]
-    return lines + [_reading(r, system) for r in found.residuals]
+    return lines + [_reading(r, system) for r in fit.residuals]
 
 
 def _reading(r: Residual, system: System) -> str:
@@ -179,12 +179,12 @@ def _reading(r: Residual, system: System) -> str:
     )
 
 
-def _job(found: Fit, system: System) -> list[str]:
+def _job(fit: Fit, system: System) -> list[str]:
     """Say the radii of the case's own passes before and after."""
-    passes = job_passes(found)
+    passes = job_passes(fit)
     if not passes:
         return ["The case has no passes of its own to predict."]
-    forecast = Forecast(found)
+    forecast = Forecast(fit)
     lines = [
         "The case's passes at these settings, radius of the middle (95 %)",
         f"{'lift':>12}{'':2}{'toward':<12}{'before':>30}{'fitted':>30}",
@@ -203,7 +203,7 @@ def _radius(curvatures: tuple[float, float, float], system: System) -> str:
     """Say a radius and where it lies, from curvatures (1/mm)."""
 
     def say(k: float) -> str:
-        if not k > _FLAT:
+        if not k > _FLAT_PER_MM:
             return "flat"
         return units.format(1.0 / k, "length", system)
 
@@ -233,48 +233,50 @@ def _next(advice: Advice | None, system: System) -> str:
     )
 
 
-def fit_picture(found: Fit, advice: Advice | None, system: System) -> Figure:
+def fit_picture(fit: Fit, advice: Advice | None, system: System) -> Figure:
     """Draw the strips on the bands of card and fit, a panel for each way."""
     size = units.shop_unit("length", system)[1]
     unit = units.shop_unit("length", system)[0]
-    forecast = Forecast(found)
+    forecast = Forecast(fit)
     with theme.applied():
         fig = theme.figure(9.4, 5.2)
         panels = fig.subplots(1, 2, sharey=True)
         top = 0.0
-        for ax, way in zip(panels, _WAYS, strict=True):
-            top = max(top, _panel(ax, found, forecast, way, size))
-            if advice is not None and advice.worth and advice.way == way:
+        for ax, direction in zip(panels, _DIRECTIONS, strict=True):
+            top = max(top, _panel(ax, fit, forecast, direction, size))
+            if advice is not None and advice.worth and advice.way == direction:
                 at = 1.0 / advice.radius * size
                 ax.plot(advice.lift / size, at, "o", mfc="none", mec=theme.SEA, ms=11,
                         mew=1.8, label="roll next")  # fmt: skip
-            ax.set_title(f"fed toward the {way}")
+            ax.set_title(f"fed toward the {direction}")
             ax.set_xlabel(f"lift by the screws' scale, {unit}")
         panels[0].set_ylim(0.0, 1.15 * top)
         panels[0].set_ylabel(f"curvature left, 1/{unit}")
         theme.radius_axis(panels[1], unit)
         _legend(panels)
-        theme.headed(fig, f"Measured beside predicted: {found.case.title}")
+        theme.headed(fig, f"Measured beside predicted: {fit.case.title}")
         return fig
 
 
 def _legend(panels: Sequence[Axes]) -> None:
     """Explain what either panel shows, once."""
-    found: dict[str, Any] = {}
+    entries: dict[str, Any] = {}
     for ax in panels:
         handles, words = ax.get_legend_handles_labels()
-        found |= dict(zip(words, handles, strict=True))
-    theme.legend_below(panels[0], 2, handles=[*found.values()], labels=[*found])
+        entries |= dict(zip(words, handles, strict=True))
+    theme.legend_below(panels[0], 2, handles=[*entries.values()], labels=[*entries])
 
 
-def _panel(ax: Axes, found: Fit, forecast: Forecast, way: Way, size: float) -> float:
+def _panel(
+    ax: Axes, fit: Fit, forecast: Forecast, direction: Way, size: float
+) -> float:
     """Draw bands, lines and strips of one way; returns the highest curvature shown."""
-    lifts = _lifts(found, way)
+    lifts = _lifts(fit, direction)
     card, fitted = (
-        np.array([forecast.band(float(lift), way, prior=prior) for lift in lifts])
+        np.array([forecast.band(float(lift), direction, prior=prior) for lift in lifts])
         for prior in (True, False)
     )
-    top = _strips(ax, found, way, size)
+    top = _strips(ax, fit, direction, size)
     for rows, color, style, words in (
         (card, theme.STRAW, (0, (5, 1.6)), "by the card"),
         (fitted, theme.BLUE, "-", "fitted"),
@@ -288,24 +290,24 @@ def _panel(ax: Axes, found: Fit, forecast: Forecast, way: Way, size: float) -> f
     return top
 
 
-def _lifts(found: Fit, way: Way) -> np.ndarray:
+def _lifts(fit: Fit, direction: Way) -> np.ndarray:
     """Lifts (mm) to draw: about the strips, or of the other way where it has none."""
-    own = [v for v, s in zip(found.lifts, found.strips, strict=True) if s.way == way]
-    longest, _ = longest_lift(found.best)
-    most = 0.97 * min(longest, found.best.machine.rear.travel)
+    own = [v for v, s in zip(fit.lifts, fit.strips, strict=True) if s.way == direction]
+    longest, _ = longest_lift(fit.best)
+    most = 0.97 * min(longest, fit.best.machine.rear.travel)
     if not own:
-        own = list(found.lifts)
-    start, end = max(0.2 * most, min(own) - BEYOND), min(most, max(own) + BEYOND)
-    return np.linspace(start, max(end, start + 1.0), LIFTS)
+        own = list(fit.lifts)
+    start, end = max(0.2 * most, min(own) - MARGIN_MM), min(most, max(own) + MARGIN_MM)
+    return np.linspace(start, max(end, start + 1.0), LINE_LIFTS)
 
 
-def _strips(ax: Axes, found: Fit, way: Way, size: float) -> float:
-    strange = {name for name, _ in found.strange}
+def _strips(ax: Axes, fit: Fit, direction: Way, size: float) -> float:
+    strange = {name for name, _ in fit.strange}
     top, named = 0.0, False
     for strip, lift, (k, _), error in zip(
-        found.strips, found.lifts, found.curvatures, _errors(found), strict=True
+        fit.strips, fit.lifts, fit.curvatures, _errors(fit), strict=True
     ):
-        if strip.way != way or math.isnan(k):
+        if strip.way != direction or math.isnan(k):
             continue
         color = theme.RUST if strip.name in strange else theme.INK
         ax.errorbar(
@@ -330,18 +332,18 @@ def _strips(ax: Axes, found: Fit, way: Way, size: float) -> float:
     return top
 
 
-def _errors(found: Fit) -> list[float]:
+def _errors(fit: Fit) -> list[float]:
     """Error of every strip's measured curvature (1/mm), its best reading's."""
     return [
         min(
             (
                 k * r.reading.error / r.reading.value
-                for r in found.residuals
+                for r in fit.residuals
                 if r.strip == strip.name
                 and r.reading.type.proportional
                 and r.reading.value > 0.0
             ),
             default=0.0,
         )
-        for strip, (k, _) in zip(found.strips, found.curvatures, strict=True)
+        for strip, (k, _) in zip(fit.strips, fit.curvatures, strict=True)
     ]

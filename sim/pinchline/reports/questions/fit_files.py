@@ -16,34 +16,34 @@ if TYPE_CHECKING:
     from pinchline.analysis.fitting.solution import Estimate, Fit
     from pinchline.analysis.fitting.strip_model import Name
 
-_LONGEST = 90  # letters of a title
+_TITLE_LETTERS = 90  # letters of a title
 
 
-def write_fit(found: Fit, folder: Path) -> tuple[Path, Path, Path]:
+def write_fit(fit: Fit, folder: Path) -> tuple[Path, Path, Path]:
     """Write material card, machine card and case into a folder; returns their paths.
 
     The names are those of the case's own with ``-fit``; the case uses both cards by
     their names in the folder.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    best = found.best
+    best = fit.best
     names = (
         f"{Path(best.sheet.material.name).stem}-fit.toml",
         f"{Path(best.machine.name).stem}-machine-fit.toml",
-        f"{Path(found.case.path).stem}-fit.toml",
+        f"{Path(fit.case.path).stem}-fit.toml",
     )
-    texts = (_material(found), _machine(found), _case(found, folder, names[:2]))
+    texts = (_material(fit), _machine(fit), _case(fit, folder, names[:2]))
     paths = tuple(folder / name for name in names)
     for path, text in zip(paths, texts, strict=True):
         write_whole(path, text.encode())
     return paths[0], paths[1], paths[2]
 
 
-def origin(found: Fit) -> str:
+def origin(fit: Fit) -> str:
     """Say which strips the numbers are fitted to, and when."""
     day = dt.datetime.now(tz=dt.UTC).date().isoformat()
-    strips = f"{len(found.strips)} strip{'s' if len(found.strips) != 1 else ''}"
-    return f"fit of {strips} in {Path(found.source).name}, {day}"
+    strips = f"{len(fit.strips)} strip{'s' if len(fit.strips) != 1 else ''}"
+    return f"fit of {strips} in {Path(fit.source).name}, {day}"
 
 
 def fitted_words(estimate: Estimate) -> str:
@@ -54,30 +54,30 @@ def fitted_words(estimate: Estimate) -> str:
     return f"95 % {low} to {high}; before {before}"
 
 
-def _material(found: Fit) -> str:
-    material = found.best.sheet.material
-    name = found.case.sheet.material.name
+def _material(fit: Fit) -> str:
+    material = fit.best.sheet.material
+    name = fit.case.sheet.material.name
     keys: dict[str, Name] = {
         "yield_strength": "yield strength",
         "tangent_modulus": "tangent modulus",
     }
     sources = dict(material.sources)
-    fitted = {p.name for p in found.parameters}
+    fitted = {p.name for p in fit.parameters}
     for key, parameter in keys.items():
         if parameter in fitted:
-            told = fitted_words(found.estimate(parameter))
-            sources[key] = f"{origin(found)}, card {name}; {told}"
-    title = material.title.removesuffix(", fitted")[:_LONGEST]
+            source = fitted_words(fit.estimate(parameter))
+            sources[key] = f"{origin(fit)}, card {name}; {source}"
+    title = material.title.removesuffix(", fitted")[:_TITLE_LETTERS]
     changed = {"sources": sources, "basis": FITTED, "title": f"{title}, fitted"}
     remarks = (
-        f"Written by `pinchline fit`: {origin(found)}.",
+        f"Written by `pinchline fit`: {origin(fit)}.",
         "It holds for the sheet the strips were cut from, in this direction.",
     )
     return material_card(material.model_copy(update=changed), remarks=remarks)
 
 
-def _machine(found: Fit) -> str:
-    machine = found.best.machine
+def _machine(fit: Fit) -> str:
+    machine = fit.best.machine
     own = (
         "touch offset",
         "nip play",
@@ -85,29 +85,29 @@ def _machine(found: Fit) -> str:
         "nip stiffness",
         "bearing stiffness",
     )
-    remarks = [f"Written by `pinchline fit`: {origin(found)}; before {machine.name}."]
+    remarks = [f"Written by `pinchline fit`: {origin(fit)}; before {machine.name}."]
     remarks += [
         f"{e.parameter.name}: {fitted_words(e)}"
-        for e in found.estimates
+        for e in fit.estimates
         if e.parameter.name in own
     ]
-    title = f"{machine.title.removesuffix(', fitted')[:_LONGEST]}, fitted"
+    title = f"{machine.title.removesuffix(', fitted')[:_TITLE_LETTERS]}, fitted"
     changed = machine.model_copy(update={"title": title})
     return machine_card(changed, remarks=tuple(remarks))
 
 
-def _case(found: Fit, folder: Path, cards: tuple[str, ...]) -> str:
+def _case(fit: Fit, folder: Path, cards: tuple[str, ...]) -> str:
     """Give the case's text with both cards and the fitted thickness in it."""
     import tomlkit
 
-    document: Any = tomlkit.parse(found.case.text)
-    tell_paths_from(document, Path(found.case.path).parent, folder)
+    document: Any = tomlkit.parse(fit.case.text)
+    tell_paths_from(document, Path(fit.case.path).parent, folder)
     sheet = document["sheet"]
     sheet.pop("material")
     sheet.add("material", cards[0])
-    sheet["thickness"] = f"{found.best.sheet.thickness:.5g} mm"
+    sheet["thickness"] = f"{fit.best.sheet.thickness:.5g} mm"
     machine = tomlkit.table()
     machine.add("use", cards[1])
     document["machine"] = machine
-    text = f"# Corrected by `pinchline fit`: {origin(found)}.\n"
+    text = f"# Corrected by `pinchline fit`: {origin(fit)}.\n"
     return text + str(tomlkit.dumps(document))

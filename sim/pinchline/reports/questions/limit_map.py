@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-SHOWN = 6  # columns and rows of the printed table, at most; alloys are all shown
-_FOUND = (
+MOST_SHOWN = 6  # columns and rows of the printed table, at most; alloys are all shown
+_SOLUTION_COLUMNS = (
     (
         "radius",
         "mm",
@@ -39,9 +39,9 @@ _FOUND = (
 )
 
 
-def limit_map_table(found: LimitMap, title: str) -> Table:
+def limit_map_table(limit_map: LimitMap, title: str) -> Table:
     """Give every point as a row: sheet, answer, and the stepped solver's beside it."""
-    points = found.points
+    points = limit_map.points
     answers = [p.found for p in points]
     columns = [
         _numbers("thickness", "mm", "thickness", (p.thickness for p in points)),
@@ -55,7 +55,7 @@ def limit_map_table(found: LimitMap, title: str) -> Table:
     ]
     columns += [
         _numbers(name, unit, words, (getattr(a, name) for a in answers))
-        for name, unit, words in _FOUND
+        for name, unit, words in _SOLUTION_COLUMNS
     ]
     columns += [
         Column("toward", "1", "the way it is fed", _text(a.way for a in answers)),
@@ -84,7 +84,7 @@ def limit_map_table(found: LimitMap, title: str) -> Table:
             (p.error for p in points),
         ),
     ]
-    about: dict[str, str | float | int] = {"title": title, "map": found.kind}
+    about: dict[str, str | float | int] = {"title": title, "map": limit_map.kind}
     return Table("pinchline-limit-map", "point", tuple(columns), about)
 
 
@@ -96,29 +96,29 @@ def _text(words: Iterable[str]) -> NDArray[Any]:
     return np.array(list(words), dtype=object)
 
 
-def rows_of(found: LimitMap) -> list[tuple[str, list[MapPoint]]]:
+def rows_of(limit_map: LimitMap) -> list[tuple[str, list[MapPoint]]]:
     """Rows of a map from soft to hard, each with its name."""
 
     def key(point: MapPoint) -> tuple[str, float]:
-        by_yield = found.kind == "yield"
+        by_yield = limit_map.kind == "yield"
         return ("", point.yield_strength) if by_yield else (point.material, 0.0)
 
-    rows = [list(run) for _, run in groupby(found.points, key=key)]
+    rows = [list(run) for _, run in groupby(limit_map.points, key=key)]
     return [(row[0].material, row) for row in rows]
 
 
-def limit_map_words(found: LimitMap, title: str, system: System) -> str:
+def limit_map_words(limit_map: LimitMap, title: str, system: System) -> str:
     """Say the tightest radius over the map, what binds, and how far that is off."""
-    rows = rows_of(found)
-    thicknesses = sorted({p.thickness for p in found.points})
+    rows = rows_of(limit_map)
+    thicknesses = sorted({p.thickness for p in limit_map.points})
     shown = _evenly(thicknesses)
-    if found.kind == "yield":
+    if limit_map.kind == "yield":
         rows = _evenly(rows)
     table = [["", *(units.format(t, "length", system) for t in shown)]]
     for name, row in rows:
         strength = units.format(row[0].yield_strength, "stress", system)
         by = {p.thickness: p for p in row}
-        label = name if found.kind == "alloy" else strength
+        label = name if limit_map.kind == "alloy" else strength
         cells = [_cell(by[t], system) if t in by else "-" for t in shown]
         table.append([label, *cells])
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
@@ -126,11 +126,11 @@ def limit_map_words(found: LimitMap, title: str, system: System) -> str:
     for label, *cells in table:
         aligned = (f"  {cell:>{w}}" for cell, w in zip(cells, widths[1:], strict=True))
         lines.append(f"{label:<{widths[0]}}" + "".join(aligned))
-    return "\n".join([*lines, "", *_account(found)])
+    return "\n".join([*lines, "", *_account(limit_map)])
 
 
 def _evenly(items: list[T]) -> list[T]:
-    places = np.linspace(0, len(items) - 1, min(SHOWN, len(items)))
+    places = np.linspace(0, len(items) - 1, min(MOST_SHOWN, len(items)))
     return [items[round(float(place))] for place in places]
 
 
@@ -144,18 +144,18 @@ def _cell(point: MapPoint, system: System) -> str:
     return f"{units.format(answer.radius, 'length', system)} {limit}"
 
 
-def _account(found: LimitMap) -> Iterator[str]:
-    kinds = Counter(p.found.limit for p in found.points)
-    told = ", ".join(f"{kind or ''} {count}" for kind, count in kinds.most_common())
-    yield f"What binds, of {len(found.points)} sheets: {told}."
-    ways = Counter(p.found.by for p in found.points)
+def _account(limit_map: LimitMap) -> Iterator[str]:
+    kinds = Counter(p.found.limit for p in limit_map.points)
+    counts = ", ".join(f"{kind or ''} {count}" for kind, count in kinds.most_common())
+    yield f"What binds, of {len(limit_map.points)} sheets: {counts}."
+    ways = Counter(p.found.by for p in limit_map.points)
     words = {
         SPAN: "by the span solver",
         WRAPPED_SHEET: "by the springback of sheet that lies on the roll",
         STEPPED: "by the stepped solver",
     }
     yield "Found " + ", ".join(f"{n} {words[by]}" for by, n in ways.most_common()) + "."
-    errors = found.errors
+    errors = limit_map.errors
     if errors:
         median, worst = 100.0 * float(np.median(errors)), 100.0 * errors[-1]
         yield (

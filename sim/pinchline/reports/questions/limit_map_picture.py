@@ -30,15 +30,15 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-STEPS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)  # of the levels, a decade
-GENTLEST = 20.0  # times the tightest radius; more has one colour
-LINED = 7.0  # times the tightest level; beyond it lines would crowd
-ROOM = 0.09  # of the width of the axes that a word needs
-UPRIGHT = 0.025  # and one that stands upright
-LEAST = 0.012  # of a yield map's points that a named region has
-TIGHT, GENTLE = theme.BLUE, "#f4ecd8"
+LEVEL_STEPS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)  # in a decade
+GENTLEST_RATIO = 20.0  # times the tightest radius; more has one colour
+LINED_RATIO = 7.0  # times the tightest level; beyond it lines would crowd
+WORD_SHARE = 0.09  # of the width of the axes that a word needs
+UPRIGHT_SHARE = 0.025  # and one that stands upright
+REGION_SHARE = 0.012  # of a yield map's points that a named region has
+TIGHT_COLOR, GENTLE_COLOR = theme.BLUE, "#f4ecd8"
 # thicknesses on the axis: of a decade, and the gauges of the trade
-TICKS: dict[System, tuple[float, ...]] = {
+THICKNESS_TICKS: dict[System, tuple[float, ...]] = {
     "metric": (
         *(0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0),
         *(1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0),
@@ -50,24 +50,26 @@ TICKS: dict[System, tuple[float, ...]] = {
 }
 
 
-def limit_map_picture(found: LimitMap, title: str, system: System = "metric") -> Figure:
+def limit_map_picture(
+    limit_map: LimitMap, title: str, system: System = "metric"
+) -> Figure:
     """Draw the tightest radius over thickness, and alloy or yield strength."""
     from matplotlib.cm import ScalarMappable
 
-    found = _in_shop_units(found, system)
+    limit_map = _in_shop_units(limit_map, system)
     length, _, _ = units.shop_unit("length", system)
-    rows = rows_of(found)
+    rows = rows_of(limit_map)
     with theme.applied():
         fig = theme.figure(8.4, 5.6)
         ax = fig.subplots()
-        norm, colors = _colors(found)
-        if found.kind == "alloy":
+        norm, colors = _colors(limit_map)
+        if limit_map.kind == "alloy":
             _bands(ax, rows, norm, colors)
         else:
             _contours(ax, rows, norm, colors)
             stress, _, _ = units.shop_unit("stress", system)
             ax.set_ylabel(f"yield strength, {stress}")
-        _thickness_axis(ax, found, system)
+        _thickness_axis(ax, limit_map, system)
         theme.titled(ax, "Tightest radius, and what keeps it from being tighter", title)
         bar = fig.colorbar(
             ScalarMappable(norm, colors), ax=ax, pad=0.015, extend="max", aspect=32
@@ -78,7 +80,7 @@ def limit_map_picture(found: LimitMap, title: str, system: System = "metric") ->
         return fig
 
 
-def _in_shop_units(found: LimitMap, system: System) -> LimitMap:
+def _in_shop_units(limit_map: LimitMap, system: System) -> LimitMap:
     """Give thickness, radius and strength of every point in a system's units."""
     _, length, _ = units.shop_unit("length", system)
     _, stress, _ = units.shop_unit("stress", system)
@@ -88,35 +90,35 @@ def _in_shop_units(found: LimitMap, system: System) -> LimitMap:
             yield_strength=p.yield_strength / stress,
             found=p.found._replace(radius=p.found.radius / length),
         )
-        for p in found.points
+        for p in limit_map.points
     )
-    return replace(found, points=points)
+    return replace(limit_map, points=points)
 
 
-def _colors(found: LimitMap) -> tuple[Any, Any]:
+def _colors(limit_map: LimitMap) -> tuple[Any, Any]:
     """Levels of the radius and their colours, dark where it is tight."""
     from matplotlib.colors import BoundaryNorm, LinearSegmentedColormap
 
-    radii = [p.found.radius for p in found.points if math.isfinite(p.found.radius)]
+    radii = [p.found.radius for p in limit_map.points if math.isfinite(p.found.radius)]
     low = min(radii, default=1.0)
-    high = min(max(radii, default=2.0), GENTLEST * low)
-    levels = [s * 10.0**d for d in range(-1, 5) for s in STEPS]
+    high = min(max(radii, default=2.0), GENTLEST_RATIO * low)
+    levels = [s * 10.0**d for d in range(-1, 5) for s in LEVEL_STEPS]
     first = max((i for i, level in enumerate(levels) if level <= low), default=0)
     last = next(i for i, level in enumerate(levels) if level >= high and i > first)
     bounds = levels[first : last + 1]
-    shades = [TIGHT, theme.SEA, "#c9ddd8", GENTLE]
+    shades = [TIGHT_COLOR, theme.SEA, "#c9ddd8", GENTLE_COLOR]
     colors = LinearSegmentedColormap.from_list("radius", shades, len(bounds))
     return BoundaryNorm(bounds, len(bounds), extend="max"), colors
 
 
-def _thickness_axis(ax: Axes, found: LimitMap, system: System) -> None:
+def _thickness_axis(ax: Axes, limit_map: LimitMap, system: System) -> None:
     from matplotlib.ticker import FixedLocator, FormatStrFormatter, NullLocator
 
-    all_of_them = sorted({p.thickness for p in found.points})
+    all_of_them = sorted({p.thickness for p in limit_map.points})
     edges = _edges(all_of_them)
     ax.set_xscale("log")
     ax.set_xlim(edges[0], edges[-1])
-    ax.xaxis.set_major_locator(FixedLocator(TICKS[system]))
+    ax.xaxis.set_major_locator(FixedLocator(THICKNESS_TICKS[system]))
     ax.xaxis.set_minor_locator(NullLocator())
     ax.xaxis.set_major_formatter(FormatStrFormatter("%g"))
     length, _, _ = units.shop_unit("length", system)
@@ -150,9 +152,11 @@ def _bands(
             start, end = edges[cells[0]], edges[cells[-1] + 1]
             ax.plot([start, start], [y - 0.38, y + 0.38], color=theme.INK, lw=1.3)
             wide, word = math.log(end / start) / whole, _label(limit)
-            if wide > UPRIGHT:
+            if wide > UPRIGHT_SHARE:
                 size = min(7.5, 44.0 / len(word))  # as long as the band is high
-                turned = {} if wide > ROOM else {"rotation": 90.0, "fontsize": size}
+                turned = (
+                    {} if wide > WORD_SHARE else {"rotation": 90.0, "fontsize": size}
+                )
                 theme.note(ax, word, math.sqrt(start * end), y, **turned)
         ax.plot([end, end], [y - 0.38, y + 0.38], color=theme.INK, lw=1.3)
     ax.set_yticks(range(len(rows)), [name for name, _ in rows])
@@ -205,7 +209,7 @@ def _contours(
 def _lines(ax: Axes, t: Array, strengths: Array, radius: Array, norm: Any) -> None:
     """Draw the levels as lines and write on them, where there is one to draw."""
     drawn = np.ma.masked_invalid(radius)
-    most = min(float(drawn.max()), LINED * norm.boundaries[0])
+    most = min(float(drawn.max()), LINED_RATIO * norm.boundaries[0])
     levels = [b for b in norm.boundaries if drawn.min() < b < most]
     if not levels:
         return
@@ -222,7 +226,7 @@ def _name_regions(ax: Axes, t: Array, strengths: Array, limits: NDArray[Any]) ->
         regions, count = label(limits == limit)
         for number in range(1, count + 1):
             here = regions == number
-            if np.count_nonzero(here) < LEAST * here.size:
+            if np.count_nonzero(here) < REGION_SHARE * here.size:
                 continue
             depth = distance_transform_edt(np.pad(here, 1))[1:-1, 1:-1]
             i, j = np.unravel_index(int(np.argmax(depth)), depth.shape)

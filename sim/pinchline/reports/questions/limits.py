@@ -23,26 +23,26 @@ if TYPE_CHECKING:
     from pinchline.case.demand import Demand
     from pinchline.units import System
 
-_NUMBERS = (
+_NUMBER_COLUMNS = (
     ("lift", "mm", "lift of the rear roll from touch"),
     ("radius", "mm", "residual radius of the mid-line, infinite where none remains"),
     ("loaded", "mm", "radius under the rolls"),
     ("strain", "1", "largest surface strain"),
 )
-_OPENING = ("nip_opening", "mm", "largest opening of the nip")
+_OPENING_COLUMN = ("nip_opening", "mm", "largest opening of the nip")
 
 
 def limits_table(limits: Limits, title: str) -> Table:
     """Give every pass as a row: forward ones first, by rising lift."""
-    passes = [p for way in limits.ways for p in way.passes]
+    passes = [p for direction in limits.ways for p in direction.passes]
 
     def own(name: str, unit: str, words: str) -> Column:
         return Column(name, unit, words, np.array([getattr(p, name) for p in passes]))
 
-    columns = [own(*number) for number in _NUMBERS]
+    columns = [own(*number) for number in _NUMBER_COLUMNS]
     columns += demand_columns([p.demand for p in passes])
     columns += [
-        own(*_OPENING),
+        own(*_OPENING_COLUMN),
         Column("toward", "1", "the way it is fed", _text(p.way for p in passes)),
         Column(
             "limit",
@@ -71,14 +71,14 @@ def _text(words: object) -> np.ndarray:
 def limits_words(limits: Limits, title: str, system: System) -> str:
     """Say the tightest radius each way and what binds it; then every pass."""
     lines = [title, ""]
-    lines += [_answer(way, limits, system) for way in limits.ways]
+    lines += [_answer(direction, limits, system) for direction in limits.ways]
     lines += [
         "",
         "         lift      radius   under rolls    grip left   what it meets",
     ]
-    for way in limits.ways:
-        lines.append(f"fed toward the {way.way}")
-        for p in way.passes:
+    for direction in limits.ways:
+        lines.append(f"fed toward the {direction.way}")
+        for p in direction.passes:
             lengths = (_say(value, system) for value in (p.lift, p.radius, p.loaded))
             grip = units.format(p.demand.grip_margin, "line_force", system)
             row = "".join(f"{cell:>13}" for cell in (*lengths, grip))
@@ -91,18 +91,18 @@ def _say(value: float, system: System) -> str:
     return "flat" if math.isinf(value) else units.format(value, "length", system)
 
 
-def _answer(way: OneWay, limits: Limits, system: System) -> str:
-    start = f"fed toward the {way.way}: "
-    p = way.tightest
+def _answer(direction: OneWay, limits: Limits, system: System) -> str:
+    start = f"fed toward the {direction.way}: "
+    p = direction.tightest
     if p is None:
-        return f"{start}no pass leaves a set ({way.binds or ''})"
+        return f"{start}no pass leaves a set ({direction.binds or ''})"
     tight = f"{start}tightest {_say(p.radius, system)} at {_say(p.lift, system)} lift"
-    if way.binds == LimitKind.WRAP:
+    if direction.binds == LimitKind.WRAP:
         return f"{tight}; it lies on the upper roll (wrap): more lift does nothing"
-    if way.binds == limits.end:
+    if direction.binds == limits.end:
         return f"{tight}; the machine ends there ({limits.end})"
-    at = "" if math.isnan(way.beyond) else f" at {_say(way.beyond, system)}"
-    return f"{tight}; beyond it: {way.binds}{at}"
+    at = "" if math.isnan(direction.beyond) else f" at {_say(direction.beyond, system)}"
+    return f"{tight}; beyond it: {direction.binds}{at}"
 
 
 def limits_picture(limits: Limits, title: str, system: System = "metric") -> Figure:
@@ -113,10 +113,10 @@ def limits_picture(limits: Limits, title: str, system: System = "metric") -> Fig
     with theme.applied():
         fig = theme.figure(7.6, 5.4)
         ax = fig.subplots()
-        for way, color, mark in zip(
+        for direction, color, mark in zip(
             limits.ways, (theme.BLUE, theme.RUST), ("o-", "s--"), strict=True
         ):
-            _draw_way(ax, way, color, mark, size)
+            _draw_feed(ax, direction, color, mark, size)
         ax.axvline(
             limits.longest / size, color=theme.INK, ls=":", lw=1.0, label=limits.end
         )
@@ -132,15 +132,15 @@ def limits_picture(limits: Limits, title: str, system: System = "metric") -> Fig
         return fig
 
 
-def _draw_way(ax: Axes, way: OneWay, color: str, mark: str, size: float) -> None:
+def _draw_feed(ax: Axes, direction: OneWay, color: str, mark: str, size: float) -> None:
     """Draw one way, broken where a pass cannot be made; ``size``: of the unit, mm."""
-    lifts = [p.lift / size for p in way.passes]
+    lifts = [p.lift / size for p in direction.passes]
     radii = [
         p.radius / size if p.possible and math.isfinite(p.radius) else math.nan
-        for p in way.passes
+        for p in direction.passes
     ]
-    ax.plot(lifts, radii, mark, color=color, label=f"fed toward the {way.way}")
-    bad = [p for p in way.passes if not p.possible]
+    ax.plot(lifts, radii, mark, color=color, label=f"fed toward the {direction.way}")
+    bad = [p for p in direction.passes if not p.possible]
     if bad and not np.all(np.isnan(radii)):
         under = [0.93 * float(np.nanmin(radii))] * len(bad)
         words = f"cannot be made: {_kinds(bad)}"

@@ -22,16 +22,16 @@ if TYPE_CHECKING:
     from pinchline.analysis.rules.pure_bending import RulePoint
     from pinchline.units import System
 
-PLAIN = ("surface strain", "inside diameter over roll's")  # numbers without a unit
-WIDTH = 88
-_TEXTS = (
+UNITLESS_KEYS = ("surface strain", "inside diameter over roll's")
+TEXT_WIDTH = 88
+_TEXT_COLUMNS = (
     ("of", "what is asked"),
     ("axis", "what the range runs over"),
     ("material", "material"),
     ("way", "the way it is fed"),
     ("outside", "why the rule does not claim to hold"),
 )
-_NUMBERS = (
+_NUMBER_COLUMNS = (
     ("at", "mm or 1", "place in the range: lift, thickness (mm) or R/t (1)"),
     ("thickness", "mm", "thickness of the sheet"),
     ("low", "mm or 1", "answer of the rule, its lower end"),
@@ -41,19 +41,19 @@ _NUMBERS = (
 )
 
 
-def rules_table(found: Comparison, title: str) -> Table:
+def rules_table(comparison: Comparison, title: str) -> Table:
     """Give every point as a row, the case's own first."""
-    points = [*found.job, *(p for p in found.points if not p.job)]
+    points = [*comparison.job, *(p for p in comparison.points if not p.job)]
     columns = [Column("rule", "1", "name of the rule", _text(_names(points)))]
     columns += [
         Column(name, "1", words, _text(getattr(p, name) for p in points))
-        for name, words in _TEXTS
+        for name, words in _TEXT_COLUMNS
     ]
     columns += [
         Column(name, unit, words, np.array([getattr(p, name) for p in points]))
-        for name, unit, words in _NUMBERS
+        for name, unit, words in _NUMBER_COLUMNS
     ]
-    plain = ["1" if p.of in PLAIN else "mm" for p in points]
+    plain = ["1" if p.of in UNITLESS_KEYS else "mm" for p in points]
     columns += [
         Column("unit", "1", "unit of low, high and model", _text(plain)),
         Column(
@@ -74,11 +74,11 @@ def _text(words: Iterable[str]) -> np.ndarray:
     return np.array(list(words), dtype=object)
 
 
-def rules_words(found: Comparison, title: str, system: System) -> str:
+def rules_words(comparison: Comparison, title: str, system: System) -> str:
     """Say the table of the case, then every rule with its source and a sentence."""
     lines = [title, "", f"{'':<36}{'rule':>18}{'model':>12}{'ratio':>8}"]
     told = ""
-    for point in found.job:
+    for point in comparison.job:
         name = RULES[point.rule].name
         if name != told:
             lines.append(name)
@@ -87,8 +87,10 @@ def rules_words(found: Comparison, title: str, system: System) -> str:
     lines += ["", "What each is worth:"]
     for key, rule in RULES.items():
         lines += ["", rule.name, f"  {rule.formula}", f"  source: {rule.source}"]
-        said = rule_sentence(found, key, system)
-        lines += textwrap.wrap(said, WIDTH, initial_indent="  ", subsequent_indent="  ")
+        said = rule_sentence(comparison, key, system)
+        lines += textwrap.wrap(
+            said, TEXT_WIDTH, initial_indent="  ", subsequent_indent="  "
+        )
     lines += [
         "",
         *textwrap.wrap(
@@ -100,7 +102,7 @@ def rules_words(found: Comparison, title: str, system: System) -> str:
             "within 0.7 % of the stepped one's toward the rear and 2.3 % toward the "
             "operator; at the case's own lifts, and for its flats and part, it is the "
             "stepped one.",
-            WIDTH,
+            TEXT_WIDTH,
         ),
     ]
     return "\n".join(lines)
@@ -124,23 +126,25 @@ def say(point: RulePoint, value: float, system: System) -> str:
         return "none"
     if math.isinf(value):
         return "flat"
-    if point.of in PLAIN:
+    if point.of in UNITLESS_KEYS:
         return f"{value:.3g}"
     return units.format(value, "length", system)
 
 
-def rule_sentence(found: Comparison, key: str, system: System) -> str:
+def rule_sentence(comparison: Comparison, key: str, system: System) -> str:
     """Say in plain words what a rule is worth here and over the range."""
-    points = found.of(key)
+    points = comparison.of(key)
     bounds = [p for p in points if p.bound]
     parts = [] if bounds else [_here(points)]
     if bounds:
-        parts.append(_bound_words(bounds, found.material, system))
+        parts.append(_bound_words(bounds, comparison.material, system))
     elif all(p.outside for p in points):
         parts.append("the rule does not claim to hold here")
     else:
         parts += _over_lift([p for p in points if p.axis == "lift"], system)
-        parts += _over_ratio([p for p in points if p.axis == "R/t"], found.material)
+        parts += _over_ratio(
+            [p for p in points if p.axis == "R/t"], comparison.material
+        )
         parts += _over_thickness([p for p in points if p.axis == "thickness"], system)
     rule = RULES[key]
     parts.append(f"its own range: {rule.holds}")
@@ -155,9 +159,9 @@ def _here(points: Sequence[RulePoint]) -> str:
     """Say what it answers at the case itself."""
     said = []
     for p in (p for p in points if p.job and not math.isnan(p.ratio)):
-        way = f" toward the {p.way}" if p.way else ""
+        direction = f" toward the {p.way}" if p.way else ""
         ratio = "within" if p.low < p.high and p.ratio == 1.0 else f"{p.ratio:.2f} of"
-        said.append(f"{ratio} the model's {p.of}{way}")
+        said.append(f"{ratio} the model's {p.of}{direction}")
     return f"here {'; '.join(said)}" if said else "no answer here"
 
 
@@ -186,17 +190,17 @@ def _over_lift(points: Sequence[RulePoint], system: System) -> list[str]:
     groups = dict.fromkeys((p.of, p.way) for p in points if not p.outside)
     unit = "in" if system == "inch" else "mm"
     said = []
-    for of, way in groups:
+    for of, direction in groups:
         here = [
             _in_units(p, system)
             for p in points
-            if (p.of, p.way) == (of, way) and math.isfinite(p.model)
+            if (p.of, p.way) == (of, direction) and math.isfinite(p.model)
         ]
         if here:
             words = good_words(here, ".3g")
             low, high = min(p.at for p in here), max(p.at for p in here)
             over = f"{low:.3g} to {high:.3g} {unit} lift"
-            said.append(f"{of} toward the {way}, over {over}: {words}")
+            said.append(f"{of} toward the {direction}, over {over}: {words}")
     return said
 
 

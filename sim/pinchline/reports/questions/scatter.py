@@ -26,13 +26,13 @@ if TYPE_CHECKING:
     from pinchline.analysis.scatter.scatter import Scatter
     from pinchline.units import System
 
-LEVELS = (0.05, 0.5, 0.95)
-TOLD = 0.01  # of a spread: an input that explains less is not worth a word
-APART = 0.05  # alone and with others, of the spread: worth telling both
+QUANTILE_LEVELS = (0.05, 0.5, 0.95)
+LEAST_SHARE = 0.01  # of a spread: an input that explains less is not worth a word
+SHARED_SHARE = 0.05  # alone and with others, of the spread: worth telling both
 MOST_RANKED = 4
-LINE = 79
+TEXT_WIDTH = 79
 # how what matters most is found out
-HOW = {
+MEASURING_HOW = {
     "thickness": "with a micrometer, at both edges",
     "yield_strength": "roll a scrap strip, or have a strip pulled",
     "tangent_modulus": "roll scrap strips at two lifts, or have a strip pulled",
@@ -42,49 +42,49 @@ HOW = {
     "touch": "feel for it with a strip of paper, at both ends",
     "lift": "set it with gauge blocks, at both ends",
 }
-DRAWN = 3  # opening and the two radii
-BINS = 40
-EDGE = 0.004  # of the parts that lie beyond either end of the axis
+MOST_DRAWN = 3  # opening and the two radii
+HISTOGRAM_BINS = 40
+AXIS_END_SHARE = 0.004  # of the parts that lie beyond either end of the axis
 MOST_BARS = 6
-STYLES = ((theme.BLUE, ""), (theme.SEA, ""), (theme.GOLD, "////"))
+BAR_STYLES = ((theme.BLUE, ""), (theme.SEA, ""), (theme.GOLD, "////"))
 
 
-def scatter_table(found: Scatter, title: str) -> Table:
+def scatter_table(scatter: Scatter, title: str) -> Table:
     """Give every part as a row: its inputs, what is measured of it, whether made."""
     columns = [
         Column(
             f"input_{one.key}",
             _unit(DIMENSIONS[one.key]),
             _input_words(one),
-            found.points[:, number],
+            scatter.points[:, number],
         )
-        for number, one in enumerate(found.inputs)
+        for number, one in enumerate(scatter.inputs)
     ]
     columns += [
         Column(
             q.name,
             _unit(q.dimension),
             q.words,
-            found.check.line(number).at(found.quick[:, number]),
+            scatter.check.line(number).at(scatter.quick[:, number]),
         )
-        for number, q in enumerate(found.quantities)
+        for number, q in enumerate(scatter.quantities)
     ]
-    made = found.made.astype(np.float64)
-    columns.append(Column("made", "1", "1 where no limit ends the job", made))
-    limits = np.array([str(limit or "") for limit in found.limits], dtype=object)
+    completed = scatter.made.astype(np.float64)
+    columns.append(Column("made", "1", "1 where no limit ends the job", completed))
+    limits = np.array([str(limit or "") for limit in scatter.limits], dtype=object)
     columns.append(Column("limit", "1", "what ends the job", limits))
-    columns += demand_columns(found.demands)
-    about: dict[str, str | float | int] = {"title": title, "seed": found.seed}
-    for number, q in enumerate(found.quantities):
-        about[f"{q.name}_stated"] = float(found.stated[number])
-        for level in LEVELS:
+    columns += demand_columns(scatter.demands)
+    about: dict[str, str | float | int] = {"title": title, "seed": scatter.seed}
+    for number, q in enumerate(scatter.quantities):
+        about[f"{q.name}_stated"] = float(scatter.stated[number])
+        for level in QUANTILE_LEVELS:
             name = f"{q.name}_{100.0 * level:.0f}_percent"
-            about[name] = found.quantile(number, level)
-        for place, one in enumerate(found.inputs):
-            about[f"{q.name}_first_{one.key}"] = float(found.first[number, place])
-            about[f"{q.name}_total_{one.key}"] = float(found.total[number, place])
-    if found.allowed:
-        about["within_tolerance"] = found.within
+            about[name] = scatter.quantile(number, level)
+        for place, one in enumerate(scatter.inputs):
+            about[f"{q.name}_first_{one.key}"] = float(scatter.first[number, place])
+            about[f"{q.name}_total_{one.key}"] = float(scatter.total[number, place])
+    if scatter.allowed:
+        about["within_tolerance"] = scatter.within
     return Table("pinchline-scatter", "part", tuple(columns), about)
 
 
@@ -103,26 +103,28 @@ def _input_words(one: Input) -> str:
     return WORDS[one.key]
 
 
-def scatter_words(found: Scatter, title: str, system: System) -> str:
+def scatter_words(scatter: Scatter, title: str, system: System) -> str:
     """Say what scatters, what comes of it, what to measure first, how sure that is."""
-    count = found.made.size
+    count = scatter.made.size
     lines = [title, "", "What scatters", ""]
-    lines += [_input_line(one, system) for one in found.inputs]
+    lines += [_input_line(one, system) for one in scatter.inputs]
     lines += ["", f"Of {count} parts nine in ten come out", ""]
     lines.append(f"{'':26}{'from':>12}{'middle':>12}{'to':>12}{'as stated':>14}")
-    lines += [_quantity_line(found, number, system) for number in _shown(found)]
-    told = [*_stated(found, system), *_within(found, system), *_stops(found)]
-    lines += ["", *(line for text in told for line in wrap(text, LINE))]
+    lines += [_quantity_line(scatter, number, system) for number in _shown(scatter)]
+    notes = [*_stated(scatter, system), *_within(scatter, system), *_stops(scatter)]
+    lines += ["", *(line for text in notes for line in wrap(text, TEXT_WIDTH))]
     lines += ["", "What to measure first", ""]
     lines += [
-        line for number in _shown(found) for line in wrap(ranking(found, number), LINE)
+        line
+        for number in _shown(scatter)
+        for line in wrap(ranking(scatter, number), TEXT_WIDTH)
     ]
-    sure = " ".join(_sure(found, system))
-    return "\n".join([*lines, "", *wrap(sure, LINE)])
+    sure = " ".join(_sure(scatter, system))
+    return "\n".join([*lines, "", *wrap(sure, TEXT_WIDTH)])
 
 
-def _shown(found: Scatter) -> range:
-    return range(len(found.quantities))
+def _shown(scatter: Scatter) -> range:
+    return range(len(scatter.quantities))
 
 
 def _amount(
@@ -142,30 +144,32 @@ def _input_line(one: Input, system: System) -> str:
     wide = _amount(one.spread, dimension, system, 2)
     spread = f"within {wide}" if one.law == "even" else f"sd {wide}"
     cells = f"  {WORDS[one.key]:<22}{middle:>12}  {spread:<17}"
-    own = wrap(alone(one.origin, system), LINE - 36)
+    own = wrap(alone(one.origin, system), TEXT_WIDTH - 36)
     return f"\n{'':55}".join([f"{cells} {own[0]}", *own[1:]])
 
 
-def _told(value: float, dimension: units.Dimension, system: System) -> str:
+def _size_words(value: float, dimension: units.Dimension, system: System) -> str:
     return "flat" if math.isinf(value) else units.format(value, dimension, system)
 
 
-def _quantity_line(found: Scatter, number: int, system: System) -> str:
-    q = found.quantities[number]
-    values = [found.quantile(number, level) for level in LEVELS]
-    cells = [_told(v, q.dimension, system) for v in (*values, found.stated[number])]
+def _quantity_line(scatter: Scatter, number: int, system: System) -> str:
+    q = scatter.quantities[number]
+    values = [scatter.quantile(number, level) for level in QUANTILE_LEVELS]
+    cells = [
+        _size_words(v, q.dimension, system) for v in (*values, scatter.stated[number])
+    ]
     return (
         f"  {q.words:<24}" + "".join(f"{c:>12}" for c in cells[:3]) + f"{cells[3]:>14}"
     )
 
 
-def _stated(found: Scatter, system: System) -> Iterator[str]:
+def _stated(scatter: Scatter, system: System) -> Iterator[str]:
     """Say where the job as the case states it lies among the parts."""
-    values = found.values(OPENING)
-    stated = float(found.stated[OPENING])
+    values = scatter.values(OPENING)
+    stated = float(scatter.stated[OPENING])
     below = float(np.mean(values < stated)) if values.size else 0.5
-    moved = [one for one in found.inputs if abs(one.middle - one.stated) > one.spread]
-    if LEVELS[0] <= below <= LEVELS[-1] or not moved:
+    moved = [one for one in scatter.inputs if abs(one.middle - one.stated) > one.spread]
+    if QUANTILE_LEVELS[0] <= below <= QUANTILE_LEVELS[-1] or not moved:
         return
     one = moved[0]
     side = "more" if below > 0.5 else "less"
@@ -180,36 +184,39 @@ def _stated(found: Scatter, system: System) -> Iterator[str]:
     )
 
 
-def _within(found: Scatter, system: System) -> Iterator[str]:
-    if not found.allowed:
+def _within(scatter: Scatter, system: System) -> Iterator[str]:
+    if not scatter.allowed:
         return
-    asked = ", ".join(
-        f"{found.quantities[a.quantity].words} "
-        f"{units.format(a.wanted, found.quantities[a.quantity].dimension, system)} "
+    tolerances = ", ".join(
+        f"{scatter.quantities[a.quantity].words} "
+        f"{units.format(a.wanted, scatter.quantities[a.quantity].dimension, system)} "
         f"\u00b1 "
-        f"{_amount(a.tolerance, found.quantities[a.quantity].dimension, system)}"
-        for a in found.allowed
+        f"{_amount(a.tolerance, scatter.quantities[a.quantity].dimension, system)}"
+        for a in scatter.allowed
     )
-    yield f"Within tolerance are {100.0 * found.within:.0f} % of the jobs ({asked})."
+    share = 100.0 * scatter.within
+    yield f"Within tolerance are {share:.0f} % of the jobs ({tolerances})."
 
 
-def _stops(found: Scatter) -> Iterator[str]:
-    if found.stops:
-        kinds = ", ".join(f"{s.kind} {100.0 * s.share:.2g} %" for s in found.stops)
+def _stops(scatter: Scatter) -> Iterator[str]:
+    if scatter.stops:
+        kinds = ", ".join(f"{s.kind} {100.0 * s.share:.2g} %" for s in scatter.stops)
         yield f"A limit of the machine ends some of the jobs: {kinds}."
 
 
-def ranked(found: Scatter, number: int) -> list[tuple[Input, float, float]]:
+def ranked(scatter: Scatter, number: int) -> list[tuple[Input, float, float]]:
     """Sort inputs by what each explains of a quantity, alone and with others."""
-    rows = zip(found.inputs, found.first[number], found.total[number], strict=True)
+    rows = zip(
+        scatter.inputs, scatter.first[number], scatter.total[number], strict=True
+    )
     known = [(one, float(f), float(t)) for one, f, t in rows if math.isfinite(t)]
     return sorted(known, key=lambda row: -row[2])
 
 
-def ranking(found: Scatter, number: int) -> str:
+def ranking(scatter: Scatter, number: int) -> str:
     """Say in words what makes most of the spread of a quantity."""
-    name = found.quantities[number].words.capitalize()
-    rows = [row for row in ranked(found, number) if row[2] >= TOLD]
+    name = scatter.quantities[number].words.capitalize()
+    rows = [row for row in ranked(scatter, number) if row[2] >= LEAST_SHARE]
     if not rows:
         return f"{name}: what makes its spread is not known."
     shares = [f"{WORDS[one.key]} {_share(f, t)}" for one, f, t in rows[:MOST_RANKED]]
@@ -217,7 +224,7 @@ def ranking(found: Scatter, number: int) -> str:
         return f"{name}: {', '.join(shares)}."
     one, alone, together = rows[0]
     text = (
-        f"Opening: the {WORDS[one.key]} first ({HOW[one.key]}): it explains "
+        f"Opening: the {WORDS[one.key]} first ({MEASURING_HOW[one.key]}): it explains "
         f"{_share(alone, together)} of the spread."
     )
     return f"{text} Then {', '.join(shares[1:])}." if shares[1:] else text
@@ -225,46 +232,46 @@ def ranking(found: Scatter, number: int) -> str:
 
 def _share(alone: float, together: float) -> str:
     alone = min(max(alone, 0.0), 1.0)
-    if together - alone > APART:
+    if together - alone > SHARED_SHARE:
         return f"{100.0 * alone:.0f} %, with others {100.0 * together:.0f} %"
     return f"{100.0 * alone:.0f} %"
 
 
-def _sure(found: Scatter, system: System) -> Iterator[str]:
+def _sure(scatter: Scatter, system: System) -> Iterator[str]:
     """Say how near the quick answers are to the solvers."""
-    if found.runs:
+    if scatter.runs:
         yield (
             "How sure: the job bends sheet that it has bent before, of which the span "
-            f"solver knows nothing. So {found.runs} runs of the stepped solver, one "
+            f"solver knows nothing. So {scatter.runs} runs of the stepped solver, one "
             "thing off in each, say what it does to every place of the sheet."
         )
     else:
-        error = found.check.surface_error(OPENING)
+        error = scatter.check.surface_error(OPENING)
         yield (
-            f"How sure: the passes come from surfaces through {found.solutions} "
+            f"How sure: the passes come from surfaces through {scatter.solutions} "
             f"solutions of the span solver; asked itself at "
-            f"{found.check.span.shape[0]} of the parts, it differs by "
+            f"{scatter.check.span.shape[0]} of the parts, it differs by "
             f"{_amount(error, 'length', system, 2)} (rms) in the opening."
         )
-    line = found.check.line(OPENING)
-    told = [found.check.line(number).told for number in _shown(found)]
-    names = [q.words for q in found.quantities]
+    line = scatter.check.line(OPENING)
+    sources = [scatter.check.line(number).told for number in _shown(scatter)]
+    names = [q.words for q in scatter.quantities]
     if line.points == 0:
         yield "The stepped solver was not asked at other sheets."
     else:
         yield f"The stepped solver rolled {line.points} of the jobs whole."
     if line.used:
-        middle = float(np.median(found.quick[found.made, OPENING]))
-        shift = abs(found.quantile(OPENING, 0.5) - middle)
+        middle = float(np.median(scatter.quick[scatter.made, OPENING]))
+        shift = abs(scatter.quantile(OPENING, 0.5) - middle)
         yield (
             f"It goes with the quick answers (correlation {line.together:.3f} in the "
             f"opening) and corrects them, the middle of the opening by "
             f"{_amount(shift, 'length', system, 2)}."
         )
-    plain = [n for n, how in zip(names, told, strict=True) if how == "quick"]
+    plain = [n for n, how in zip(names, sources, strict=True) if how == "quick"]
     if plain and line.points:
         yield f"Not corrected: {', '.join(plain)}."
-    alone = [n for n, how in zip(names, told, strict=True) if how == "stepped"]
+    alone = [n for n, how in zip(names, sources, strict=True) if how == "stepped"]
     if alone:
         yield (
             f"Of {', '.join(alone)} the quick answers are no good: those are told, "
@@ -272,23 +279,23 @@ def _sure(found: Scatter, system: System) -> Iterator[str]:
         )
 
 
-def scatter_picture(found: Scatter, title: str, system: System = "metric") -> Figure:
+def scatter_picture(scatter: Scatter, title: str, system: System = "metric") -> Figure:
     """Draw how often what comes out, and below what each input explains of it."""
     with theme.applied():
         fig = theme.figure(9.6, 6.4)
         theme.headed(fig, f"How far parts spread: {title}")
-        grid = fig.add_gridspec(2, DRAWN, height_ratios=(1.0, 1.05))
-        for number in range(DRAWN):
-            _often(fig.add_subplot(grid[0, number]), found, number, system)
-        _explained(fig.add_subplot(grid[1, :]), found)
+        grid = fig.add_gridspec(2, MOST_DRAWN, height_ratios=(1.0, 1.05))
+        for number in range(MOST_DRAWN):
+            _often(fig.add_subplot(grid[0, number]), scatter, number, system)
+        _explained(fig.add_subplot(grid[1, :]), scatter)
         return fig
 
 
-def _often(ax: Axes, found: Scatter, number: int, system: System) -> None:
+def _often(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
     """Draw how often which value of a quantity comes out."""
-    q = found.quantities[number]
+    q = scatter.quantities[number]
     unit, size, _ = units.shop_unit(q.dimension, system)
-    values = found.values(number)
+    values = scatter.values(number)
     values = values[np.isfinite(values)] / size
     ax.set_xlabel(f"{q.words}, {unit}")
     ax.set_yticks([])
@@ -296,18 +303,19 @@ def _often(ax: Axes, found: Scatter, number: int, system: System) -> None:
     if values.size == 0 or float(np.ptp(values)) == 0.0:
         theme.titled(ax, q.words.capitalize(), "the same in all parts")
         return
-    stated = float(found.stated[number]) / size
-    low, high = (float(np.quantile(values, e)) for e in (EDGE, 1.0 - EDGE))
+    stated = float(scatter.stated[number]) / size
+    cuts = (AXIS_END_SHARE, 1.0 - AXIS_END_SHARE)
+    low, high = (float(np.quantile(values, e)) for e in cuts)
     room = 0.06 * (high - low)
-    asked = [one for one in found.allowed if one.quantity == number]
-    bounds = [one.wanted + sign * one.tolerance for one in asked for sign in (-1, 1)]
+    targets = [one for one in scatter.allowed if one.quantity == number]
+    bounds = [one.wanted + sign * one.tolerance for one in targets for sign in (-1, 1)]
     shown = [*(end / size for end in bounds), stated]
     shown = [value for value in shown if math.isfinite(value)]
     low, high = min([low, *shown]), max([high, *shown])
     ax.set_xlim(low - room, high + room)
-    counts, edges = np.histogram(values, BINS, (low - room, high + room))
-    ends = [float(np.quantile(values, level)) for level in LEVELS]
-    ax.axvspan(ends[0], ends[-1], **theme.ZONE, zorder=0.4)
+    counts, edges = np.histogram(values, HISTOGRAM_BINS, (low - room, high + room))
+    ends = [float(np.quantile(values, level)) for level in QUANTILE_LEVELS]
+    ax.axvspan(ends[0], ends[-1], **theme.ZONE_STYLE, zorder=0.4)
     ax.stairs(counts, edges, fill=True, color=theme.BLUE, alpha=0.85)
     top = 1.16 * float(np.max(counts))
     ax.set_ylim(0.0, top)
@@ -320,33 +328,35 @@ def _often(ax: Axes, found: Scatter, number: int, system: System) -> None:
     )
 
 
-def _explained(ax: Axes, found: Scatter) -> None:
+def _explained(ax: Axes, scatter: Scatter) -> None:
     """Draw the share of each quantity's spread that every input explains."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    keys = [one.key for one, _, total in ranked(found, OPENING) if total >= TOLD]
-    keys = keys[:MOST_BARS] or [one.key for one in found.inputs][:MOST_BARS]
-    place = {one.key: i for i, one in enumerate(found.inputs)}
-    height = 0.8 / DRAWN
+    keys = [
+        one.key for one, _, total in ranked(scatter, OPENING) if total >= LEAST_SHARE
+    ]
+    keys = keys[:MOST_BARS] or [one.key for one in scatter.inputs][:MOST_BARS]
+    place = {one.key: i for i, one in enumerate(scatter.inputs)}
+    height = 0.8 / MOST_DRAWN
     handles: list[Patch | Line2D] = []
-    for number in range(DRAWN):
-        color, hatch = STYLES[number]
+    for number in range(MOST_DRAWN):
+        color, hatch = BAR_STYLES[number]
         at = np.arange(len(keys)) + (number - 1) * height
         own = [place[key] for key in keys]
-        total = 100.0 * np.nan_to_num(found.total[number, own])
-        alone = 100.0 * np.clip(np.nan_to_num(found.first[number, own]), 0.0, None)
+        total = 100.0 * np.nan_to_num(scatter.total[number, own])
+        alone = 100.0 * np.clip(np.nan_to_num(scatter.first[number, own]), 0.0, None)
         ax.barh(at, total, 0.86 * height, color="white", edgecolor=color, lw=1.0)
         ax.barh(at, alone, 0.86 * height, color=color, hatch=hatch, edgecolor="white")
         handles.append(
             Patch(facecolor=color, hatch=hatch, edgecolor="white",
-                  label=found.quantities[number].words)
+                  label=scatter.quantities[number].words)
         )  # fmt: skip
     handles += [
         Patch(facecolor="white", edgecolor=theme.INK, label="outline: with others"),
         Line2D([], [], **theme.LINES["loaded"], label="above: part as stated"),
     ]
-    if any(one.quantity < DRAWN for one in found.allowed):
+    if any(one.quantity < MOST_DRAWN for one in scatter.allowed):
         bound = Line2D([], [], **theme.LINES["bound"], label="above: tolerance")
         handles.append(bound)
     ax.set_yticks(range(len(keys)), [WORDS[key] for key in keys])

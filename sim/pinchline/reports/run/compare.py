@@ -22,13 +22,13 @@ if TYPE_CHECKING:
 
 # the numbers of the solver are the engineers', and stand in the file
 _NOT_COMPARED = ("steps", "iterations", "solver_seconds", "penetration_max")
-_LABELS = {
+_COMPARED_LABELS = {
     "material": "material",
     "direction": "direction",
     "machine": "machine",
     "section": "section law",
 }
-_DIMENSIONS: dict[str, Dimension] = {
+_UNIT_DIMENSIONS: dict[str, Dimension] = {
     "mm": "length",
     "N/mm": "line_force",
     "N/mm/mm": "line_stiffness",
@@ -39,12 +39,12 @@ _DIMENSIONS: dict[str, Dimension] = {
     "rad": "angle",
     "1/mm": "curvature",
 }
-_SAME = 1.0e-9
+_EQUAL_SHARE = 1.0e-9
 
 
 def dimension_of(unit: str) -> Dimension | None:
     """Return the dimension of a dataset's unit; None for a pure number."""
-    return _DIMENSIONS.get(unit)
+    return _UNIT_DIMENSIONS.get(unit)
 
 
 def compare(results: Sequence[Result], letters: str) -> dict[str, Any]:
@@ -67,7 +67,7 @@ def _row(words: str, texts: Sequence[str], changes: Sequence[str]) -> dict[str, 
 
 def _labels(results: Sequence[Result]) -> list[dict[str, Any]]:
     rows = []
-    for key, words in _LABELS.items():
+    for key, words in _COMPARED_LABELS.items():
         texts = [result.labels.get(key, "") for result in results]
         if len(set(texts)) > 1:
             rows.append(_row(words, texts, [""] * len(texts)))
@@ -88,7 +88,7 @@ def _inputs(results: Sequence[Result]) -> list[dict[str, Any]]:
     rows = []
     for field in fields_of("inputs"):
         values = [result.inputs[field.name] for result in results]
-        if max(values) - min(values) > _SAME * max(map(abs, values)):
+        if max(values) - min(values) > _EQUAL_SHARE * max(map(abs, values)):
             rows.append(_numbers(field, values))
     return rows
 
@@ -132,7 +132,9 @@ def parts(results: Sequence[Result], letters: str) -> Figure:
     with theme.applied():
         fig = theme.figure(7.2, 4.6)
         ax = fig.subplots()
-        for result, letter, style in zip(results, letters, theme.JOBS, strict=False):
+        for result, letter, style in zip(
+            results, letters, theme.JOB_STYLES, strict=False
+        ):
             ax.plot(result.sheet["x"], result.sheet["y"], label=letter, **style)
         ax.set_aspect("equal", adjustable="datalim")
         ax.set_xlabel("along the bench from the operator's edge, mm")
@@ -150,11 +152,11 @@ def curves(results: Sequence[Result], letters: str) -> Figure:
         base = results[0].sheet
         for i, (result, letter) in enumerate(zip(results, letters, strict=False)):
             s, k = result.sheet["s"], result.sheet["curvature_residual"]
-            top.plot(s, k, label=letter, **theme.JOBS[i])
+            top.plot(s, k, label=letter, **theme.JOB_STYLES[i])
             if i:
                 first = np.interp(s, base["s"], base["curvature_residual"])
                 inside = s <= base["s_node"][-1]
-                bottom.plot(s[inside], (k - first)[inside], **theme.JOBS[i])
+                bottom.plot(s[inside], (k - first)[inside], **theme.JOB_STYLES[i])
         bottom.axhline(0.0, **theme.LINES["guide"])
         top.set_ylabel("curvature, 1/mm")
         bottom.set(xlabel="s along the sheet, mm", ylabel=f"less that of {letters[0]}")

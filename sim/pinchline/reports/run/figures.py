@@ -38,11 +38,11 @@ if TYPE_CHECKING:
 
 Format = Literal["png", "svg", "pdf"]
 
-_LARGEST = 10.0  # sheet lengths: flatter circles are not drawn
-_PAGE, _COLUMNS = 7.2, 3  # width in inches of paper, frames side by side
-_CURVES = ("loaded_peak", "residual")
+_MOST_LENGTHS = 10.0  # sheet lengths: flatter circles are not drawn
+_PAGE_INCHES, _PAGE_COLUMNS = 7.2, 3  # width in inches of paper, frames side by side
+_SHEET_CURVES = ("loaded_peak", "residual")
 _NEARLY_FLAT = 0.97  # opening over length: the dimension line moves off the sheet
-OPERATOR, REAR = "operator's edge", "edge nearer the rear roll"
+OPERATOR_EDGE, REAR_EDGE = "operator's edge", "edge nearer the rear roll"
 _S_LABEL = "s along the sheet"
 
 
@@ -56,13 +56,13 @@ def free_part(
         x, y, s = (result.sheet[name] for name in ("x", "y", "s_node"))
         half = 0.5 * result.inputs["thickness"]
         away = 0.055 * max(float(np.ptp(x)), float(np.ptp(y)))
-        ax.fill(*theme.strip(x, y, -half, half), **theme.PLATE)
+        ax.fill(*theme.strip(x, y, -half, half), **theme.SHEET_STYLE)
         _draw_fit(ax, result, unit)
         for key, from_end in (("operator", False), ("rear", True)):
             _draw_flat(ax, result, key, away, unit, from_end=from_end)
         _draw_opening(ax, result, unit)
-        theme.name_end(ax, x, y, OPERATOR)
-        theme.name_end(ax, x[::-1], y[::-1], REAR)
+        theme.name_end(ax, x, y, OPERATOR_EDGE)
+        theme.name_end(ax, x[::-1], y[::-1], REAR_EDGE)
         ax.set_aspect("equal", adjustable="datalim")
         ax.set_xlabel(f"along the bench from the operator's edge, {unit.length}")
         ax.set_ylabel(f"height, {unit.length}")
@@ -97,7 +97,7 @@ def curvature(
         ax.set(ylim=(low, top), xlim=(0.0, result.inputs["length"]))
         ax.set_xlabel(f"{_S_LABEL}, {unit.length}")
         ax.set_ylabel(f"curvature, 1/{unit.length}")
-        theme.name_ends(ax, OPERATOR, REAR)
+        theme.name_ends(ax, OPERATOR_EDGE, REAR_EDGE)
         theme.radius_axis(ax, unit.length)
         theme.legend_below(ax, columns=3)
         theme.titled(ax, "Curvature along the sheet", result.title)
@@ -127,7 +127,7 @@ def largest_moment(
         ax.set_yticks([tick for tick in ax.get_yticks() if 0.0 <= tick <= top])
         ax.set_xlabel(f"{_S_LABEL}, {unit.length}")
         ax.set_ylabel("largest moment / first-yield moment (no unit)")
-        theme.name_ends(ax, OPERATOR, REAR)
+        theme.name_ends(ax, OPERATOR_EDGE, REAR_EDGE)
         if handles:
             title = "move that made the largest moment"
             theme.legend_below(ax, columns=2, handles=handles, title=title)
@@ -195,7 +195,7 @@ def sheet_in_rolls(
     result, unit = in_shop_units(result, system)
     with theme.applied():
         chosen = _chosen_frames(result, count if axes is None else len(axes))
-        columns = min(_COLUMNS, max(1, len(chosen))) if axes is None else len(axes)
+        columns = min(_PAGE_COLUMNS, max(1, len(chosen))) if axes is None else len(axes)
         rows = [chosen[i : i + columns] for i in range(0, len(chosen), columns)]
         wide, _ = _frame_limits(result, chosen)
         tall = [_frame_limits(result, row)[1] for row in rows]
@@ -214,8 +214,9 @@ def _frame_axes(
 ) -> list[Axes]:
     """Axes for frames of one scale: every row is as high as what it shows."""
     heights = [high - low for low, high in tall] or [1.0]
-    scale = _PAGE / columns * 0.8 / (wide[1] - wide[0])  # inches of paper per length
-    fig = theme.figure(_PAGE, 0.9 + sum(scale * height + 0.55 for height in heights))
+    scale = _PAGE_INCHES / columns * 0.8 / (wide[1] - wide[0])  # inches per length
+    total = 0.9 + sum(scale * height + 0.55 for height in heights)
+    fig = theme.figure(_PAGE_INCHES, total)
     grid = fig.subplots(
         len(heights), columns, sharex=True, sharey="row", squeeze=False,
         height_ratios=heights,
@@ -264,18 +265,10 @@ def plot_all(
     if fmt not in get_args(Format):
         message = "there is no picture format of that name"
         raise InputError(message, value=fmt, allowed=", ".join(get_args(Format)))
-    paths = []
-    try:
-        Path(folder).mkdir(parents=True, exist_ok=True)
-        for name, picture in PICTURES.items():
-            fig, _ = picture(result, system=system)
-            paths.append(Path(folder) / f"{name}.{fmt}")
-            theme.save(fig, paths[-1])
-    except OSError as error:
-        message = f"the pictures cannot be written: {error.strerror or error}"
-        allowed = "a folder that can be written to, or made"
-        raise InputError(message, file=folder, allowed=allowed) from None
-    return paths
+    return [
+        theme.save_in(picture(result, system=system)[0], Path(folder), f"{name}.{fmt}")
+        for name, picture in PICTURES.items()
+    ]
 
 
 def _draw_fit(ax: Axes, result: Result, unit: Unit) -> None:
@@ -284,7 +277,7 @@ def _draw_fit(ax: Axes, result: Result, unit: Unit) -> None:
     start, end = values["zone_from"], values["zone_to"]
     rows = np.flatnonzero((s >= start - 1e-6) & (s <= end + 1e-6))
     radius, turned = values["radius_fit"], values["turned_angle"]
-    if rows.size < 3 or not math.isfinite(turned) or not radius < _LARGEST * s[-1]:
+    if rows.size < 3 or not math.isfinite(turned) or not radius < _MOST_LENGTHS * s[-1]:
         return
     x, y = result.sheet["x"], result.sheet["y"]
     circle = fit_circle(x[rows], y[rows])
@@ -331,17 +324,19 @@ def _draw_opening(ax: Axes, result: Result, unit: Unit) -> None:
     theme.dimension(ax, edges[0], edges[1], words)
 
 
-def _shade_flats(ax: Axes, result: Result, way: str, height: float, unit: Unit) -> None:
+def _shade_flats(
+    ax: Axes, result: Result, method: str, height: float, unit: Unit
+) -> None:
     """Shade both flats and name them at a height, a share of the axes."""
     length = result.inputs["length"]
-    rear = result.summary[f"flat_rear_{way}"]
-    operator = result.summary[f"flat_operator_{way}"]
+    rear = result.summary[f"flat_rear_{method}"]
+    operator = result.summary[f"flat_operator_{method}"]
     for start, end in ((0.0, operator), (length - rear, length)):
         if math.isfinite(start + end) and end > start:
-            ax.axvspan(start, end, linewidth=0.0, zorder=0.5, **theme.FLAT)
+            ax.axvspan(start, end, linewidth=0.0, zorder=0.5, **theme.FLAT_STYLE)
             wide = end - start > 0.4 * length
             gap, turn, raised = (" ", 0, height + 0.1) if wide else ("\n", 90, height)
-            words = f"{way} flat{gap}{unit.say(end - start)}"
+            words = f"{method} flat{gap}{unit.say(end - start)}"
             across = {"transform": ax.get_xaxis_transform(), "rotation": turn}
             middle = float(np.clip(0.5 * (start + end), 0.03 * length, 0.97 * length))
             theme.note(ax, words, middle, raised, **across)
@@ -352,13 +347,13 @@ def _shade_zone(ax: Axes, result: Result, limits: Pair, unit: Unit) -> None:
     start, end = result.summary["zone_from"], result.summary["zone_to"]
     if not math.isfinite(start + end):
         return
-    ax.axvspan(start, end, zorder=0.4, **theme.ZONE)
+    ax.axvspan(start, end, zorder=0.4, **theme.ZONE_STYLE)
     words = f"plateau\ns {unit.bare(start)} to {unit.say(end, 0)}"
     middle, low = 0.5 * (start + end), limits[0]
     s, bound = result.sheet["s"], result.inputs["curvature_wrap"]
     near = np.abs(s - middle) <= max(0.5 * (end - start), 0.1 * s[-1])
     passed = np.concatenate(
-        [result.sheet[f"curvature_{name}"][near] for name in _CURVES]
+        [result.sheet[f"curvature_{name}"][near] for name in _SHEET_CURVES]
         + [np.array([bound, limits[1], low])]
     )
     lines = np.sort((passed - low) / (limits[1] - low))
@@ -438,8 +433,8 @@ def _frame_limits(result: Result, chosen: Sequence[int]) -> tuple[Pair, Pair]:
     spans = []
     for axis in ("x", "y"):
         centres = frames[f"roll_{axis}"][chosen]
-        held = (centres - radii, centres + radii, frames[axis][chosen])
-        low, high = min(map(np.nanmin, held)), max(map(np.nanmax, held))
+        bounds = (centres - radii, centres + radii, frames[axis][chosen])
+        low, high = min(map(np.nanmin, bounds)), max(map(np.nanmax, bounds))
         room = 0.04 * (high - low)
         spans.append((float(low - room), float(high + room)))
     return spans[0], spans[1]
@@ -453,11 +448,13 @@ def _draw_frame(
     frames, moves = result.frames, move_words(result)
     for roll, name in enumerate(ROLLS):
         centre = (frames["roll_x"][index, roll], frames["roll_y"][index, roll])
-        ax.add_patch(Circle(centre, result.inputs[f"{name}_radius"], **theme.ROLL))
+        ax.add_patch(
+            Circle(centre, result.inputs[f"{name}_radius"], **theme.ROLL_STYLE)
+        )
         ax.plot(*centre, "+", color=theme.INK, markersize=5, markeredgewidth=0.7)
     half = 0.5 * result.inputs["thickness"]
     x, y = frames["x"][index], frames["y"][index]
-    ax.fill(*theme.strip(x, y, -half, half), **theme.PLATE)
+    ax.fill(*theme.strip(x, y, -half, half), **theme.SHEET_STYLE)
     ax.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     ax.set_xlabel(f"x from the nip, {unit.length}")
     ax.set_ylabel(f"y from the nip, {unit.length}")

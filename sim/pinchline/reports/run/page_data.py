@@ -27,13 +27,13 @@ if TYPE_CHECKING:
 
     Array = NDArray[Any]
 
-TRACE = 3000  # the most steps of the curves over the travel
-PLACES = 1200  # the most places of the curves along the sheet
+MOST_STEPS = 3000  # the most steps of the curves over the travel
+MOST_PLACES = 1200  # the most places of the curves along the sheet
 _NO_VALUE = -32768  # of a packed number
-_TRACED = ("force_upper", "force_lower", "force_rear", "drive_force", "lift")
-_SHOWN = ("lift", "nip", *_TRACED[:4], "hand_force")
-_DIMENSIONS: tuple[Dimension, ...] = ("length", "line_force", "force")
-_SYSTEMS: tuple[System, ...] = ("metric", "inch")
+_TRACED_FIELDS = ("force_upper", "force_lower", "force_rear", "drive_force", "lift")
+_PLAYBACK_FIELDS = ("lift", "nip", *_TRACED_FIELDS[:4], "hand_force")
+_PAGE_DIMENSIONS: tuple[Dimension, ...] = ("length", "line_force", "force")
+_UNIT_SYSTEMS: tuple[System, ...] = ("metric", "inch")
 
 
 def page_data(results: Sequence[Result]) -> list[dict[str, Any]]:
@@ -61,18 +61,18 @@ def _job(result: Result, shown: Playback, edges: tuple[float, ...]) -> dict[str,
         "trace": _trace(result),
         "sheet": _sheet(result),
         "units": {
-            name: [units.shop_unit(name, system) for system in _SYSTEMS]
-            for name in _DIMENSIONS
+            name: [units.shop_unit(name, system) for system in _UNIT_SYSTEMS]
+            for name in _PAGE_DIMENSIONS
         },
     }
 
 
 def _frames(result: Result, shown: Playback) -> dict[str, Any]:
     """Shapes, rolls, and the step of each frame with its forces."""
-    held, steps = result.frames, result.steps
-    step = held["step"][shown.rows]
+    frames, steps = result.frames, result.steps
+    step = frames["step"][shown.rows]
     centres = np.stack(
-        [held[f"roll_{axis}"][shown.rows] for axis in ("x", "y")], axis=2
+        [frames[f"roll_{axis}"][shown.rows] for axis in ("x", "y")], axis=2
     )
     contacts = np.stack(
         [
@@ -83,7 +83,7 @@ def _frames(result: Result, shown: Playback) -> dict[str, Any]:
     )
     return {
         "step": step.tolist(),
-        "move": held["move"][shown.rows].tolist(),
+        "move": frames["move"][shown.rows].tolist(),
         "travel": numbers(travel(result)[step]),
         "s": numbers(shown.s),
         "x": packed(shown.x),
@@ -91,16 +91,16 @@ def _frames(result: Result, shown: Playback) -> dict[str, Any]:
         "curvature": packed(shown.curvature),
         "rolls": [[numbers(roll) for roll in frame] for frame in centres],
         "contacts": [[numbers(roll) for roll in frame] for frame in contacts],
-        **{name: numbers(steps[name][step]) for name in _SHOWN},
+        **{name: numbers(steps[name][step]) for name in _PLAYBACK_FIELDS},
     }
 
 
 def _trace(result: Result) -> dict[str, Any]:
     """Give forces, drive and lift over the travel; thinned, peaks kept."""
     path = travel(result)
-    columns = [np.asarray(result.steps[name], dtype="f8") for name in _TRACED]
-    rows = thin(columns, TRACE)
-    curves = zip(_TRACED, columns, strict=True)
+    columns = [np.asarray(result.steps[name], dtype="f8") for name in _TRACED_FIELDS]
+    rows = thin(columns, MOST_STEPS)
+    curves = zip(_TRACED_FIELDS, columns, strict=True)
     return {
         "travel": numbers(path[rows]),
         **{name: numbers(column[rows]) for name, column in curves},
@@ -109,16 +109,16 @@ def _trace(result: Result) -> dict[str, Any]:
 
 def _sheet(result: Result) -> dict[str, Any]:
     """Curvature and moment along the sheet; thinned, peaks kept."""
-    held = result.sheet
-    ratio = np.abs(held["moment_peak"]) / result.inputs["moment_first_yield"]
-    loaded, residual = held["curvature_loaded_peak"], held["curvature_residual"]
-    rows = thin([residual, loaded, ratio], PLACES)
+    sheet = result.sheet
+    ratio = np.abs(sheet["moment_peak"]) / result.inputs["moment_first_yield"]
+    loaded, residual = sheet["curvature_loaded_peak"], sheet["curvature_residual"]
+    rows = thin([residual, loaded, ratio], MOST_PLACES)
     return {
-        "s": numbers(held["s"][rows]),
+        "s": numbers(sheet["s"][rows]),
         "residual": numbers(residual[rows]),
         "loaded": numbers(loaded[rows]),
         "moment": numbers(ratio[rows]),
-        "move": held["moment_peak_move"][rows].tolist(),
+        "move": sheet["moment_peak_move"][rows].tolist(),
     }
 
 

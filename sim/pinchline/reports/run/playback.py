@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
     Index = NDArray[np.intp]
 
-FRAMES, NODES = 400, 401  # the most that are shown
+FRAMES, MOST_NODES = 400, 401  # the most that are shown
 CLASSES = 6  # of bend, from flat to sharpest
 
 
@@ -49,15 +49,15 @@ class Playback:
     on_file: int
 
 
-def playback(result: Result, frames: int = FRAMES, nodes: int = NODES) -> Playback:
+def playback(result: Result, frames: int = FRAMES, nodes: int = MOST_NODES) -> Playback:
     """Choose frames and nodes of a run, ``frames`` and ``nodes`` at most."""
-    held = result.frames
-    rows = choose_rows(held["move"], frames)
+    recorded = result.frames
+    rows = choose_rows(recorded["move"], frames)
     every = result.sheet["s_node"]
     picked = _spread(every.size, nodes)
-    x, y = (np.asarray(held[axis][rows][:, picked], dtype="f8") for axis in "xy")
+    x, y = (np.asarray(recorded[axis][rows][:, picked], dtype="f8") for axis in "xy")
     s = every[picked]
-    return Playback(rows, picked, s, x, y, _curvature(x, y, s), held["move"].size)
+    return Playback(rows, picked, s, x, y, _curvature(x, y, s), recorded["move"].size)
 
 
 def choose_rows(move: NDArray[Any], most: int) -> Index:
@@ -98,13 +98,13 @@ def _spread(size: int, most: int) -> Index:
 
 def _curvature(x: Array, y: Array, s: Array) -> Array:
     """Turn between neighbouring chords over the length between their middles, 1/mm."""
-    found = np.zeros_like(x)
+    curvature = np.zeros_like(x)
     if s.size < 3:
-        return found
+        return curvature
     heading = np.unwrap(np.arctan2(np.diff(y), np.diff(x)), axis=1)
-    found[:, 1:-1] = np.diff(heading, axis=1) / (0.5 * (s[2:] - s[:-2]))
-    found[:, 0], found[:, -1] = found[:, 1], found[:, -2]
-    return found
+    curvature[:, 1:-1] = np.diff(heading, axis=1) / (0.5 * (s[2:] - s[:-2]))
+    curvature[:, 0], curvature[:, -1] = curvature[:, 1], curvature[:, -2]
+    return curvature
 
 
 def travel(result: Result) -> Array:

@@ -38,15 +38,15 @@ if TYPE_CHECKING:
 
     from pinchline.results.schema import Result
 
-MOST = 6  # jobs on one page
-LETTERS = "ABCDEF"
-SUFFIX = ".html"
-_DRAWN = {
+MOST_JOBS = 6  # jobs on one page
+JOB_LETTERS = "ABCDEF"
+PAGE_SUFFIX = ".html"
+_PAGE_PICTURES = {
     "part": ("free-part", "The free part"),
     "moment": ("largest-moment", "Why the edges stay flat"),
     "rolls": ("sheet-in-rolls", "The sheet in the rolls, six times"),
 }
-_DIRECTIONS = {"L": "along the grain (L)", "LT": "across the grain (LT)"}
+_GRAIN_WORDS = {"L": "along the grain (L)", "LT": "across the grain (LT)"}
 
 
 def write_report(
@@ -72,12 +72,14 @@ def write_report(
 
 def check_page(path: str | Path, jobs: int) -> None:
     """Refuse a page that cannot be made, before anything is drawn."""
-    if not 1 <= jobs <= MOST:
+    if not 1 <= jobs <= MOST_JOBS:
         message = f"{jobs} results do not fit on one page"
-        raise InputError(message, allowed=f"1 to {MOST} results")
-    if Path(path).suffix.lower() != SUFFIX:
+        raise InputError(message, allowed=f"1 to {MOST_JOBS} results")
+    if Path(path).suffix.lower() != PAGE_SUFFIX:
         message = "the page cannot be written under that name"
-        raise InputError(message, file=path, allowed=f"a name that ends in {SUFFIX}")
+        raise InputError(
+            message, file=path, allowed=f"a name that ends in {PAGE_SUFFIX}"
+        )
     check_writable(path)
 
 
@@ -90,7 +92,7 @@ def page(results: Sequence[Result], names: Sequence[str] = ()) -> str:
     style, script, template = (
         (folder / f"page.{kind}").read_text("utf-8") for kind in ("css", "js", "html")
     )
-    made = Environment(
+    environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     ).from_string(template)
     names = names or [Path(result.case_path).name for result in results]
@@ -99,10 +101,10 @@ def page(results: Sequence[Result], names: Sequence[str] = ()) -> str:
         for index, (result, name) in enumerate(zip(results, names, strict=True))
     ]
     several = len(results) > 1
-    return made.render(
+    return environment.render(
         heading=" / ".join(dict.fromkeys(result.title for result in results)),
         jobs=jobs,
-        comparison=compare(results, LETTERS) if several else None,
+        comparison=compare(results, JOB_LETTERS) if several else None,
         cautions=CAUTIONS.splitlines(),
         version=__version__,
         sources=", ".join(names),
@@ -133,7 +135,7 @@ def _job(result: Result, name: str, index: int) -> dict[str, Any]:
     return {
         "title": result.title,
         "name": name,
-        "letter": LETTERS[index],
+        "letter": JOB_LETTERS[index],
         "block": _block(result),
         "stops": [event_words(e) for e in result.events if e.level == "stop"],
         "sections": [
@@ -151,7 +153,7 @@ def _job(result: Result, name: str, index: int) -> dict[str, Any]:
         "case": result.case_text,
         "figures": {
             key: theme.inline_svg(figures.PICTURES[name](result)[0], mark + key, label)
-            for key, (name, label) in _DRAWN.items()
+            for key, (name, label) in _PAGE_PICTURES.items()
         },
     }
 
@@ -172,18 +174,18 @@ def _block(result: Result) -> list[tuple[str, str]]:
         ("Thickness", size("thickness")),
         ("Length, as fed", size("length")),
         ("Width, along the rolls", size("width")),
-        ("Bent", _DIRECTIONS.get(direction, direction)),
+        ("Bent", _GRAIN_WORDS.get(direction, direction)),
         ("Machine", labels.get("machine", "")),
     ]
 
 
 def _frame_words(result: Result) -> str:
     """Say how many frames the file has, and how many are shown."""
-    held = result.frames["move"].size
-    if held <= FRAMES:
-        return f"{held} frames, all that the file holds." if held else ""
+    count = result.frames["move"].size
+    if count <= FRAMES:
+        return f"{count} frames, all that the file holds." if count else ""
     return (
-        f"The file holds {held} frames; about {FRAMES} of them are shown, among them "
+        f"The file holds {count} frames; about {FRAMES} of them are shown, among them "
         "the first and last of each move as far as they fit."
     )
 

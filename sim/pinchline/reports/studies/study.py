@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from pinchline.results.study_schema import StudyResult, Variable
 
-ROW = "{:<28}{:>12}{:>12}{:>12}  {}"
+ROW_FORMAT = "{:<28}{:>12}{:>12}{:>12}  {}"
 
 
 def at_points(variable: Variable, result: StudyResult) -> NDArray[np.generic]:
@@ -54,15 +54,15 @@ def study_words(result: StudyResult) -> str:
     points = f"{done} points" if done == count else f"{done} of {count} points"
     lines = [result.title, "", f"{points}, varied:"]
     lines += [f"  {coordinate_words(v)}" for v in result.coordinates.values()]
-    lines += ["", ROW.format("result", "least", "median", "most", "unit")]
+    lines += ["", ROW_FORMAT.format("result", "least", "median", "most", "unit")]
     for variable in result.results.values():
-        held = variable.values[result.done]
-        finite = held[np.isfinite(held)]
+        computed = variable.values[result.done]
+        finite = computed[np.isfinite(computed)]
         cells = ["-"] * 3
         if finite.size:
             low, middle, high = np.quantile(finite, (0.0, 0.5, 1.0))
             cells = [f"{value:.5g}" for value in (low, middle, high)]
-        lines.append(ROW.format(variable.name, *cells, variable.units))
+        lines.append(ROW_FORMAT.format(variable.name, *cells, variable.units))
     events = Counter(result.event[result.done & (result.event != "")].tolist())
     if events:
         lines += ["", "points with an event, which the file tells:"]

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     Array = NDArray[Any]
 
 MOST_LINES = 8
-WIDE = 30.0  # times the least: drawn by factors
-_STYLES = (
+WIDE_RATIO = 30.0  # times the least: drawn by factors
+_LINE_STYLES = (
     (theme.BLUE, "o-"),
     (theme.RUST, "s--"),
     (theme.SEA, "^-."),
@@ -40,8 +40,8 @@ _STYLES = (
     ("#8a8f94", ">-"),
     ("#5c3a21", "P-."),
 )
-_POINT = "point"
-_NOTHING = "failed, stopped, or without end"
+_POINT_DIMENSION = "point"
+_NO_VALUE_WORDS = "failed, stopped, or without end"
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def default_pictures(result: StudyResult) -> tuple[Picture, ...]:
     words = [v for v in result.coordinates.values() if v.words]
     first, *others = [v.name for v in (*numeric, *words)]
     over, lines = [first], None
-    if others and _POINT not in result.dimensions:
+    if others and _POINT_DIMENSION not in result.dimensions:
         second = result.coordinates[others[0]]
         few = second.values.size <= MOST_LINES and second.dimensions != (
             result.coordinates[first].dimensions
@@ -130,7 +130,7 @@ def study_picture(result: StudyResult, picture: Picture) -> Figure:
 
 def _draw(ax: Axes, result: StudyResult, panel: Panel) -> None:
     shown = _named(result.results, panel.show, "results", result)
-    if _POINT in result.dimensions:
+    if _POINT_DIMENSION in result.dimensions:
         _scatter(ax, result, panel, shown)
         return
     cut = _cut(result, panel, shown)
@@ -224,7 +224,7 @@ def _lines(ax: Axes, cut: _Cut) -> None:
     failed = cut.failed if cut.lines else cut.failed[None]
     stopped = False
     for number, row in enumerate(rows):
-        color, mark = _STYLES[number % len(_STYLES)]
+        color, mark = _LINE_STYLES[number % len(_LINE_STYLES)]
         label = _value(cut.lines, number) if cut.lines else None
         good = np.where(np.isfinite(row) & ~failed[number], row, np.nan)
         ax.plot(x, good, mark, color=color, markersize=3.5, label=label)
@@ -261,7 +261,7 @@ def _map(ax: Axes, cut: _Cut, *, by_factors: bool) -> None:
             "x",
             color=theme.RUST,
             markersize=5,
-            label=_NOTHING,
+            label=_NO_VALUE_WORDS,
         )
         theme.legend_below(ax, 1)
     ax.grid(visible=False)
@@ -310,7 +310,7 @@ def _scatter(ax: Axes, result: StudyResult, panel: Panel, shown: Variable) -> No
         if _by_factor(panel, values):
             _ticks_by_factors(bar.ax.yaxis)
         if not good.all():
-            ax.plot(x[~good], y[~good], "x", color=theme.RUST, label=_NOTHING)
+            ax.plot(x[~good], y[~good], "x", color=theme.RUST, label=_NO_VALUE_WORDS)
             theme.legend_below(ax, 1)
         _axis(ax.yaxis, over[1])
     _axis(ax.xaxis, over[0])
@@ -342,7 +342,7 @@ def _by_factor(panel: Panel, values: Array) -> bool:
     finite = values[np.isfinite(values)]
     if panel.log is not None or not finite.size:
         return bool(panel.log)
-    return bool(finite.min() > 0.0 and finite.max() > WIDE * finite.min())
+    return bool(finite.min() > 0.0 and finite.max() > WIDE_RATIO * finite.min())
 
 
 def _by_factors(axis: Any) -> None:

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MM_PER_INCH, MM_PER_POINT = 25.4, 25.4 / 72.0
-_LARGE = 80.0  # points
-LEADING = 1.2  # distance of lines over the size of the type
+_LARGE_PT = 80.0  # points
+LEADING_RATIO = 1.2  # distance of lines over the size of the type
 
 
 class Paper(NamedTuple):
@@ -75,10 +75,10 @@ class Page:
         """Width (mm) per point of size; measured large, so that dots do not count."""
         from matplotlib.font_manager import FontProperties
 
-        font = FontProperties(size=_LARGE, weight="bold" if bold else "normal")
+        font = FontProperties(size=_LARGE_PT, weight="bold" if bold else "normal")
         renderer: Any = self._canvas.get_renderer()  # type: ignore[no-untyped-call]
         wide, _, _ = renderer.get_text_width_height_descent(text, font, ismath=False)
-        return float(wide) / _LARGE / self.figure.dpi * MM_PER_INCH
+        return float(wide) / _LARGE_PT / self.figure.dpi * MM_PER_INCH
 
     def wrapped(
         self, text: str, width: float, size: float, *, bold: bool = False
@@ -112,7 +112,7 @@ class Page:
 
 def line_height(size: float) -> float:
     """Distance of lines of type (mm) of a size in points."""
-    return LEADING * size * MM_PER_POINT
+    return LEADING_RATIO * size * MM_PER_POINT
 
 
 class Cells(NamedTuple):
@@ -144,8 +144,8 @@ class Block(NamedTuple):
     boxed: bool = False
 
 
-GAP, PAD = 2.2, 0.9  # mm: between blocks; between a rule and what stands by it
-HEADING = 11.0  # points
+GAP_MM, PAD_MM = 2.2, 0.9  # mm: between blocks; between a rule and what stands by it
+HEADING_PT = 11.0  # points
 
 
 def height_of(page: Page, block: Block, size: Type) -> float:
@@ -156,20 +156,20 @@ def height_of(page: Page, block: Block, size: Type) -> float:
 def draw_block(page: Page, block: Block, top: float, size: Type) -> float:
     """Write a block below ``top`` (mm); returns where the next may start."""
     height = _lay(page, block, top, size, draw=True)
-    return top - height - GAP
+    return top - height - GAP_MM
 
 
 def _lay(page: Page, block: Block, top: float, size: Type, *, draw: bool) -> float:
     """Write a block, or only measure it."""
     left, right = page.paper.margin, page.paper.width - page.paper.margin
     inner = left + (2.0 if block.boxed else 0.0)
-    y = top - PAD
+    y = top - PAD_MM
     if draw and not block.boxed:
         page.rule((left, right), top, 0.8)
     if draw:
-        page.write(inner, y, block.heading, HEADING, fontweight="bold")
+        page.write(inner, y, block.heading, HEADING_PT, fontweight="bold")
     if block.cells is None:
-        y -= line_height(HEADING)
+        y -= line_height(HEADING_PT)
     else:
         y = _lay_cells(page, block.cells, y, size.cells, draw=draw)
     if block.words:
@@ -209,7 +209,7 @@ def _lay_cells(
     for column, head in enumerate(cells.heads):
         if draw and head:
             put(column, head, y)
-    y -= line_height(HEADING) + 0.3
+    y -= line_height(HEADING_PT) + 0.3
     for row in cells.rows:
         if draw:
             page.ax.plot((left, right), (y, y), color="0.6", linewidth=0.4)

@@ -25,13 +25,13 @@ CAUTIONS = (
     "acceptance is not this tool's to give."
 )
 
-_NUMBERED = re.compile(r"^\s*(?:move\s+)?\d+\s*[.:)]\s*", re.IGNORECASE)
+_MOVE_NUMBER = re.compile(r"^\s*(?:move\s+)?\d+\s*[.:)]\s*", re.IGNORECASE)
 _TEXT_WIDTH = 88
 _HANGING: dict[str, Any] = {"subsequent_indent": "    "}
 _WORD_WIDTH = 46
 _VALUE_WIDTH = 15
-_SAME = 1.0e-4  # of the sheet's length
-_NOISE = 1.0e-9
+_SAME_LENGTH_SHARE = 1.0e-4  # of the sheet's length
+_PRINTED_ZERO = 1.0e-9
 
 
 class Row(NamedTuple):
@@ -48,7 +48,7 @@ class Row(NamedTuple):
 def move_words(result: Result) -> list[str]:
     """Return the moves of the programme in words, without their numbers."""
     lines = result.labels.get("moves", "").splitlines()
-    return [_NUMBERED.sub("", line).strip() for line in lines if line.strip()]
+    return [_MOVE_NUMBER.sub("", line).strip() for line in lines if line.strip()]
 
 
 def event_words(event: Event, system: System = "metric") -> str:
@@ -102,7 +102,7 @@ def opening_words(result: Result) -> str:
     """Say between what the opening was measured: gauge lines lie within the edges."""
     x, y = result.sheet["x"], result.sheet["y"]
     edges = math.hypot(x[-1] - x[0], y[-1] - y[0])
-    same = _SAME * result.inputs["length"]
+    same = _SAME_LENGTH_SHARE * result.inputs["length"]
     named = abs(edges - result.summary["opening"]) > same
     return f"opening between the {'gauge lines' if named else 'edges'}"
 
@@ -129,7 +129,7 @@ def both(
         return Row(words, ("none",))
     if math.isinf(value):
         return Row(words, ("flat" if dimension == "length" else "unbounded",))
-    value = value if abs(value) > _NOISE else 0.0  # no "-0.0"
+    value = value if abs(value) > _PRINTED_ZERO else 0.0  # no "-0.0"
     first = units.format(value, dimension, system)
     second = units.format(value, dimension, "inch" if system == "metric" else "metric")
     return Row(words, (first,) if first == second else (first, second))
@@ -218,7 +218,7 @@ def _machine(result: Result, system: System) -> Iterator[Row]:
     opened = values["nip_opening_max"] - inputs["thickness"]
     yield both("nip opens beyond the sheet, up to", opened, "length", system)
     yield both("rear roll gives way, up to", values["give_rear_max"], "length", system)
-    for key, words, dimension in _EFFORTS:
+    for key, words, dimension in _EFFORT_ROWS:
         if not math.isnan(values[key]):
             yield both(words, values[key], dimension, system)
     wrap = values["wrap_excess"]
@@ -227,7 +227,7 @@ def _machine(result: Result, system: System) -> Iterator[Row]:
     yield plain("energy account closes within", values["energy_error_max"], "{:.3%}")
 
 
-_EFFORTS: tuple[tuple[str, str, Dimension], ...] = (
+_EFFORT_ROWS: tuple[tuple[str, str, Dimension], ...] = (
     ("grip_margin_min", "least grip beyond the drive, per width", "line_force"),
     ("hand_force_max", "largest force of the hand", "force"),
     ("crank_torque_max", "  torque at the crank", "torque"),
@@ -237,7 +237,7 @@ _EFFORTS: tuple[tuple[str, str, Dimension], ...] = (
 )
 
 
-def _width_words(held: float) -> str:
-    if held in (0.0, 1.0):
-        return "wide" if held else "narrow"
-    return f"{held:.0%} wide"
+def _width_words(constrained: float) -> str:
+    if constrained in (0.0, 1.0):
+        return "wide" if constrained else "narrow"
+    return f"{constrained:.0%} wide"

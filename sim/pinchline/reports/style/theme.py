@@ -82,7 +82,7 @@ LINES: dict[str, dict[str, Any]] = {
     "fit": {"color": SEA, "linestyle": (0, (4, 2)), "linewidth": 1.0},
 }
 # jobs drawn on one another
-JOBS: tuple[dict[str, Any], ...] = (
+JOB_STYLES: tuple[dict[str, Any], ...] = (
     {"color": BLUE, "linestyle": "-", "linewidth": 2.0},
     {"color": RUST, "linestyle": (0, (5, 1.6)), "linewidth": 1.7},
     {"color": INK, "linestyle": (0, (1, 1.3)), "linewidth": 1.9},
@@ -90,12 +90,12 @@ JOBS: tuple[dict[str, Any], ...] = (
     {"color": GOLD, "linestyle": "-", "linewidth": 1.3},
     {"color": STRAW, "linestyle": (0, (9, 3)), "linewidth": 2.2},
 )
-FLAT: dict[str, Any] = {"facecolor": PALE, "edgecolor": STRAW, "hatch": "////"}
-ZONE: dict[str, Any] = {"facecolor": MIST, "edgecolor": "none"}
-ROLL: dict[str, Any] = {"facecolor": STEEL, "edgecolor": INK, "linewidth": 0.8}
-PLATE: dict[str, Any] = {"facecolor": BLUE, "edgecolor": BLUE, "linewidth": 0.5}
+FLAT_STYLE: dict[str, Any] = {"facecolor": PALE, "edgecolor": STRAW, "hatch": "////"}
+ZONE_STYLE: dict[str, Any] = {"facecolor": MIST, "edgecolor": "none"}
+ROLL_STYLE: dict[str, Any] = {"facecolor": STEEL, "edgecolor": INK, "linewidth": 0.8}
+SHEET_STYLE: dict[str, Any] = {"facecolor": BLUE, "edgecolor": BLUE, "linewidth": 0.5}
 # fills that alternate along a band, apart in grey as well
-BANDS: tuple[tuple[str, str], ...] = (
+BAND_FILLS: tuple[tuple[str, str], ...] = (
     (STEEL, ""),
     (SEA, ""),
     (GOLD, ""),
@@ -104,14 +104,14 @@ BANDS: tuple[tuple[str, str], ...] = (
     (RUST, ""),
 )
 
-_VISIBLE = 0.008  # of the whole: a band that can be seen
-_RADII = {
+_MIN_BAND_SHARE = 0.008  # of the whole: a band that can be seen
+_RADIUS_TICKS = {
     "mm": (500, 200, 100, 70, 50, 40, 30, 25, 20, 15, 10),
     "in": (20, 10, 5, 3, 2, 1.5, 1.2, 1, 0.8, 0.6, 0.5, 0.4),
 }
-_CROWDED = 0.3  # radius over the part's size: no room for words inside the circle
+_CROWDED_RATIO = 0.3  # radius over the part's size: no room for words inside the circle
 
-_RC: Any = {
+_RC_SETTINGS: Any = {
     "font.family": "sans-serif",
     "font.size": 9.0,
     "axes.titlesize": 10.5,
@@ -150,7 +150,7 @@ def applied() -> Iterator[None]:
     """Draw in the look of the house; the settings of others come back after."""
     import matplotlib as mpl
 
-    with mpl.rc_context(_RC), warnings.catch_warnings():
+    with mpl.rc_context(_RC_SETTINGS), warnings.catch_warnings():
         # a title in letters that our font lacks: a box in a picture, right on a page
         warnings.filterwarnings("ignore", "Glyph .* missing from font")
         yield
@@ -167,10 +167,10 @@ def root(ax: Axes) -> Figure:
     """Figure that holds the axes, also where they sit in a part of it."""
     from matplotlib.figure import Figure
 
-    held: Any = ax.get_figure()
-    while not isinstance(held, Figure):
-        held = held.figure
-    return held
+    parent: Any = ax.get_figure()
+    while not isinstance(parent, Figure):
+        parent = parent.figure
+    return parent
 
 
 def titled(ax: Axes, title: str, subject: str) -> None:
@@ -246,7 +246,7 @@ def radius_axis(ax: Axes, unit: str = "mm") -> None:
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
     top = ax.get_ylim()[1]
-    radii = [r for r in _RADII[unit] if 1 / r < top]
+    radii = [r for r in _RADIUS_TICKS[unit] if 1 / r < top]
     side = ax.secondary_yaxis("right")
     side.yaxis.set_major_locator(FixedLocator([1.0 / radius for radius in radii]))
     side.yaxis.set_minor_locator(NullLocator())
@@ -294,7 +294,7 @@ def dimension(
 
 def aside(ax: Axes, x: Any, y: Any, offsets: tuple[float, float], text: str) -> None:
     """Shade beside a line between two offsets (mm, - to the right); dimension it."""
-    ax.fill(*strip(x, y, *offsets), linewidth=0.5, **FLAT)
+    ax.fill(*strip(x, y, *offsets), linewidth=0.5, **FLAT_STYLE)
     ends = [(float(x[i]), float(y[i])) for i in (0, -1)]
     along = math.atan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])
     out = (-offsets[1] * math.sin(along), offsets[1] * math.cos(along))
@@ -345,7 +345,7 @@ def circle(
     for angle in (zone[0], zone[-1]):
         ax.plot(*at(np.array([0.93, 1.0]), angle), **LINES["guide"])
     leader(ax, at(0.0, 0.0), at(1.0, zone[1]))
-    if place[2] < _CROWDED * max(ax.dataLim.width, ax.dataLim.height):
+    if place[2] < _CROWDED_RATIO * max(ax.dataLim.width, ax.dataLim.height):
         note(ax, f"{words[1]}\n{words[0]}", *at(-1.5, zone[1]))
         return
     note(ax, words[0], *at(0.62, zone[1]))
@@ -370,11 +370,11 @@ def band(
         number = int(numbers[run[0]])
         if number == 0:
             continue
-        face, hatch = BANDS[(number - 1) % len(BANDS)]
+        face, hatch = BAND_FILLS[(number - 1) % len(BAND_FILLS)]
         style: dict[str, Any] = {"facecolor": face, "hatch": hatch}
         style |= {"edgecolor": INK, "linewidth": 0.5}
         start, end = nodes[run[0]], nodes[run[-1] + 1]
-        if end - start < _VISIBLE * nodes[-1]:
+        if end - start < _MIN_BAND_SHARE * nodes[-1]:
             continue
         ax.fill_between([start, end], *sides, **style)
         if end - start > 0.02 * nodes[-1]:
@@ -407,7 +407,7 @@ def save_in(fig: Figure, folder: Path, name: str) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
         save(fig, path)
     except OSError as error:
-        message = f"the picture cannot be written: {error.strerror or error}"
+        message = f"the pictures cannot be written: {error.strerror or error}"
         allowed = "a folder that can be written to, or made"
         raise InputError(message, file=folder, allowed=allowed) from None
     return path

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Result
     from pinchline.units import Dimension, System
 
-_DIMENSIONS: dict[str, Dimension] = {
+_UNIT_DIMENSIONS: dict[str, Dimension] = {
     "mm": "length",
     "1/mm": "curvature",
     "N/mm": "line_force",
@@ -21,7 +21,7 @@ _DIMENSIONS: dict[str, Dimension] = {
     "N mm": "torque",
     "N mm/mm": "line_moment",
 }
-_FINER = 2  # decimals that an inch has beyond a millimetre
+_INCH_DECIMALS = 2  # decimals that an inch has beyond a millimetre
 
 
 class Unit(NamedTuple):
@@ -40,28 +40,28 @@ class Unit(NamedTuple):
         return f"{self.bare(value, decimals)} {self.length}"
 
 
-METRIC = Unit("mm", "N per mm", 0)
-INCH = Unit("in", "lbf per in", _FINER)
+METRIC_UNIT = Unit("mm", "N per mm", 0)
+INCH_UNIT = Unit("in", "lbf per in", _INCH_DECIMALS)
 
 
 def in_shop_units(result: Result, system: System) -> tuple[Result, Unit]:
     """Return a result in a system's units, and how lengths are said in it."""
     if system == "metric":
-        return result, METRIC
+        return result, METRIC_UNIT
     moves = in_inches(result.labels.get("moves", ""))
     groups: dict[str, Any] = {
         group: _converted(group, getattr(result, group))
         for group in ("inputs", "summary", "sheet", "steps", "frames")
     }
-    return replace(result, labels=result.labels | {"moves": moves}, **groups), INCH
+    return replace(result, labels=result.labels | {"moves": moves}, **groups), INCH_UNIT
 
 
 def _converted(group: str, table: dict[str, Any]) -> dict[str, Any]:
-    found = dict(table)
+    converted = dict(table)
     for field in fields_of(group):
-        dimension = _DIMENSIONS.get(field.units)
-        if dimension is not None and field.name in found:
+        dimension = _UNIT_DIMENSIONS.get(field.units)
+        if dimension is not None and field.name in converted:
             _, size, _ = units.shop_unit(dimension, "inch")
             metric = units.FACTORS[dimension][field.units]
-            found[field.name] = found[field.name] * (metric / size)
-    return found
+            converted[field.name] = converted[field.name] * (metric / size)
+    return converted
