@@ -9,12 +9,12 @@ import typer
 from pinchline.cli.common import (
     InchFirst,
     app,
-    length_of,
+    exit_on_error,
+    notify,
     option,
     output_option,
-    say,
-    system_of,
-    told,
+    parse_length,
+    unit_system,
 )
 from pinchline.errors import InputError
 
@@ -64,7 +64,7 @@ def cards(
     With --from-tensile, or --radius for a card that has a curve, make a card of two
     straight lines for the bend at work, and say what they cost against the curve.
     """
-    with told(inch=inch):
+    with exit_on_error(inch=inch):
         if tensile is None and exponent is None and not radius:
             lines = _card_list() if name is None else _card(name)
             typer.echo("\n".join(lines))
@@ -95,7 +95,7 @@ def _needed_length(key: str, text: str | None) -> float:
         message = "is needed to fit two lines for a bend"
         allowed = units.allowed_text("length", "above 0")
         raise InputError(message, key=key, allowed=allowed)
-    return length_of(key, text)
+    return parse_length(key, text)
 
 
 def _check_card_path(path: Path) -> None:
@@ -141,12 +141,12 @@ def _two_lines(
             origin += f", Ramberg-Osgood exponent {metal.curve.exponent:g}"
     bilinear = two_lines(metal, bend.thickness, bend.radii)
     typer.echo(
-        two_lines_words(metal, bilinear, bend.thickness, system_of(inch=inch), tested)
+        two_lines_words(metal, bilinear, bend.thickness, unit_system(inch=inch), tested)
     )
     if output is not None:
         text = two_lines_card(metal, bilinear, bend.thickness, origin, keep=keep)
         write_whole(output, text.encode())
-        say(f"The card is {output}.")
+        notify(f"The card is {output}.")
 
 
 def _only_one(option: str, value: object) -> None:

@@ -78,30 +78,30 @@ def _root(
     """Bending sheet on a hand-cranked three-roll pinch bender."""
 
 
-def say(text: str) -> None:
+def notify(text: str) -> None:
     """Write a line to standard error."""
     typer.echo(text, err=True)
 
 
-def system_of(*, inch: bool) -> "System":
+def unit_system(*, inch: bool) -> "System":
     """Name the system of units that comes first."""
     return "inch" if inch else "metric"
 
 
 @contextmanager
-def told(*, inch: bool = False) -> Iterator[None]:
+def exit_on_error(*, inch: bool = False) -> Iterator[None]:
     """Turn errors into one paragraph and an exit code."""
     try:
         yield
     except PinchlineError as error:
-        say(f"pinchline: {worded(str(error), system_of(inch=inch))}")
+        notify(f"pinchline: {worded(str(error), unit_system(inch=inch))}")
         raise typer.Exit(error.exit_code) from None
     except KeyboardInterrupt:
-        say("pinchline: interrupted; no half-written file is left")
+        notify("pinchline: interrupted; no half-written file is left")
         raise typer.Exit(EXIT_INTERRUPTED) from None
 
 
-def length_of(key: str, text: str) -> float:
+def parse_length(key: str, text: str) -> float:
     """Read a length above zero that an option gives, in mm."""
     from pinchline import units
 
@@ -115,7 +115,7 @@ def length_of(key: str, text: str) -> float:
     return value
 
 
-def keep_apart(target: Path, job: "Case") -> None:
+def check_not_the_case(target: Path, job: "Case") -> None:
     """Refuse to write the result over the case."""
     try:
         same = target.samefile(job.path)
@@ -131,7 +131,7 @@ def check_targets(job: "Case", table: Path | None, pictures: Path | None) -> Non
     from pinchline.results.tables import check_table_path
 
     if table is not None:
-        keep_apart(table, job)
+        check_not_the_case(table, job)
         check_table_path(table)
     if pictures is not None:
         check_folder(pictures)
@@ -152,7 +152,9 @@ def check_folder(folder: Path) -> None:
         raise InputError(message, file=folder, allowed=allowed)
 
 
-def deliver(report: "Report", *tables: Path | None, pictures: Path | None) -> None:
+def deliver_report(
+    report: "Report", *tables: Path | None, pictures: Path | None
+) -> None:
     """Print a report, write its table to files and its pictures into a folder."""
     from pinchline.results.tables import write_table
 
@@ -160,20 +162,20 @@ def deliver(report: "Report", *tables: Path | None, pictures: Path | None) -> No
     for path in tables:
         if path is not None and report.table is not None:
             write_table(report.table(), path)
-            say(f"The table is in {path}.")
+            notify(f"The table is in {path}.")
     for path in report.files() if report.files is not None else ():
-        say(f"written: {path}")
+        notify(f"written: {path}")
     if pictures is not None:
         from pinchline.reports.style.theme import save_in
 
         for name, picture in report.pictures.items():
-            say(f"The picture is {save_in(picture(), pictures, name)}.")
+            notify(f"The picture is {save_in(picture(), pictures, name)}.")
     for note in report.notes:
-        say(f"pinchline: {note}")
+        notify(f"pinchline: {note}")
 
 
 @dataclass(frozen=True)
-class Question:
+class AnalysisRequest:
     """A case that something is asked of, and where the answer goes."""
 
     job: "Case"
@@ -186,7 +188,7 @@ class Question:
         with progress_bar(inch=self.system == "inch") as progress:
             return analysis(self.job, *args, progress=progress, **options)
 
-    def deliver(
+    def deliver_report(
         self,
         reply: "T",
         words: "Callable[[T, str, System], str]",
@@ -201,23 +203,23 @@ class Question:
         drawn = {name: partial(p, reply, title, system) for name, p in pictures.items()}
         text, rows = words(reply, title, system), partial(table, reply, title)
         report = Report(text, rows, drawn, notes=notes)
-        deliver(report, self.output, pictures=self.pictures)
+        deliver_report(report, self.output, pictures=self.pictures)
 
 
 @contextmanager
-def question(
+def open_request(
     case: str, output: Path | None, pictures: Path | None, *, inch: bool
-) -> Iterator[Question]:
+) -> Iterator[AnalysisRequest]:
     """Load the case of a question and check where its answer goes, before a long run.
 
-    Errors are told as by ``told``.
+    Errors are told as by ``exit_on_error``.
     """
-    with told(inch=inch):
+    with exit_on_error(inch=inch):
         from pinchline.case.case import load_case
 
         job = load_case(case)
         check_targets(job, output, pictures)
-        yield Question(job, system_of(inch=inch), output, pictures)
+        yield AnalysisRequest(job, unit_system(inch=inch), output, pictures)
 
 
 @contextmanager
@@ -241,7 +243,7 @@ def progress_bar(*, inch: bool = False) -> "Iterator[Progress | None]":
         task = bar.add_task("preparing", total=1.0)
 
         def report_progress(share: float, text: str) -> None:
-            description = alone(text, system_of(inch=inch))
+            description = alone(text, unit_system(inch=inch))
             bar.update(task, completed=share, description=description)
 
         yield report_progress

@@ -12,11 +12,11 @@ from pinchline.cli.common import (
     PictureFolder,
     app,
     check_folder,
-    deliver,
+    deliver_report,
+    exit_on_error,
     output_option,
     progress_bar,
-    system_of,
-    told,
+    unit_system,
 )
 
 
@@ -35,7 +35,7 @@ def fit(
     inch: InchFirst = False,
 ) -> None:
     """Correct sheet and machine by measured scrap strips, and say how sure it is."""
-    with told(inch=inch):
+    with exit_on_error(inch=inch):
         from pinchline.analysis.fitting.advise import advise
         from pinchline.analysis.fitting.estimate import fit as solve
         from pinchline.case.case import load_case
@@ -43,7 +43,7 @@ def fit(
         from pinchline.reports.questions.fit import fit_picture, fit_words
         from pinchline.reports.questions.fit_files import write_fit
 
-        system = system_of(inch=inch)
+        system = unit_system(inch=inch)
         job = load_case(case)
         for folder in (output, pictures):
             if folder is not None:
@@ -57,4 +57,4 @@ def fit(
             files=None if output is None else partial(write_fit, estimate, output),
             pictures={"fit.png": picture},
         )
-        deliver(report, pictures=pictures)
+        deliver_report(report, pictures=pictures)

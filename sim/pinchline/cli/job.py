@@ -13,12 +13,12 @@ from pinchline.cli.common import (
     PictureFolder,
     app,
     check_folder,
-    keep_apart,
+    check_not_the_case,
+    exit_on_error,
+    notify,
     output_option,
     progress_bar,
-    say,
-    system_of,
-    told,
+    unit_system,
 )
 from pinchline.errors import InputError, SolverError
 from pinchline.messages import worded
@@ -52,19 +52,19 @@ def run(
     inch: InchFirst = False,
 ) -> None:
     """Do the programme of a case: a result file, and a short table."""
-    with told(inch=inch):
+    with exit_on_error(inch=inch):
         from pinchline.case.case import load_case
         from pinchline.results.writer import check_result_path, write_result
 
         job = load_case(case)
         target = output or Path(f"{Path(job.path).stem}.h5")
-        keep_apart(target, job)
+        check_not_the_case(target, job)
         check_result_path(target)
         if pictures is not None:
             check_folder(pictures)
         result = _run(job, target, inch=inch)
         write_result(result, target)
-        say(f"The result is in {target}.")
+        notify(f"The result is in {target}.")
         _report(result, pictures, inch=inch)
         if result.stopped:
             raise typer.Exit(EXIT_STOPPED)
@@ -100,7 +100,7 @@ def plot(
     ] = False,
 ) -> None:
     """Draw the pictures of a result or a study."""
-    with told(inch=inch):
+    with exit_on_error(inch=inch):
         from pinchline.reports.studies.study_pictures import asked_pictures, draw_study
         from pinchline.results.reader import read_result
         from pinchline.results.study_reader import is_study, read_study
@@ -116,7 +116,7 @@ def plot(
             message = "only a study has results to choose from"
             raise InputError(message, file=file, allowed="a file of `pinchline study`")
         else:
-            system = system_of(inch=inch)
+            system = unit_system(inch=inch)
             paths = _draw(read_result(file), folder, picture_format, system)
         for path in paths:
             typer.echo(str(path))
@@ -130,7 +130,7 @@ def _run(job: "Case", target: Path, *, inch: bool) -> "Result":
         with progress_bar(inch=inch) as progress:
             return run_case(job, progress=progress)
     except SolverError as error:
-        say(f"pinchline: {worded(str(error), system_of(inch=inch))}")
+        notify(f"pinchline: {worded(str(error), unit_system(inch=inch))}")
         _save_last(error, target)
         raise typer.Exit(error.exit_code) from None
 
@@ -140,28 +140,28 @@ def _save_last(error: SolverError, target: Path) -> None:
     from pinchline.results.writer import write_result
 
     if not isinstance(error.result, Result):
-        say("No good state was reached; no result was written.")
+        notify("No good state was reached; no result was written.")
         return
     try:
         write_result(error.result, target)
     except InputError as refused:
-        say(f"pinchline: {refused}")
+        notify(f"pinchline: {refused}")
     else:
-        say(f"The job up to its last good step is in {target}.")
+        notify(f"The job up to its last good step is in {target}.")
 
 
 def _report(result: "Result", pictures: Path | None, *, inch: bool) -> None:
     """Print the table; name what stopped the job; draw."""
     from pinchline.reports.style.table import event_words, summary_table
 
-    system = system_of(inch=inch)
+    system = unit_system(inch=inch)
     typer.echo(summary_table(result, system))
     for event in result.events:
         if event.level == "stop":
-            say(f"pinchline: {event_words(event, system)}")
+            notify(f"pinchline: {event_words(event, system)}")
     if pictures is not None:
         _draw(result, pictures, PictureFormat.png, system)
-        say(f"The pictures are in {pictures}.")
+        notify(f"The pictures are in {pictures}.")
 
 
 def _draw(

@@ -5,7 +5,13 @@ from typing import Annotated
 
 import typer
 
-from pinchline.cli.common import app, length_of, output_option, say, told
+from pinchline.cli.common import (
+    app,
+    exit_on_error,
+    notify,
+    output_option,
+    parse_length,
+)
 
 
 @app.command()
@@ -22,7 +28,7 @@ def report(
     ] = None,
 ) -> None:
     """Make one page of a result, or of several side by side, with a playback."""
-    with told():
+    with exit_on_error():
         from pinchline.reports.run.report import check_page, write_report
         from pinchline.results.reader import read_result
 
@@ -55,12 +61,12 @@ def export(
     ] = False,
 ) -> None:
     """Hand a result to other programs: tables, CAD, mesh viewers, moving pictures."""
-    with told():
-        from pinchline.reports.export.export import check_export, left_out
+    with exit_on_error():
+        from pinchline.reports.export.export import check_export, omitted_frames
         from pinchline.reports.export.export import export as write
         from pinchline.results.reader import read_result
 
-        within = length_of("--tolerance", tolerance)
+        within = parse_length("--tolerance", tolerance)
         for target in output:
             check_export(target, group, within)
         result = read_result(file)
@@ -73,5 +79,5 @@ def export(
                 system="inch" if inch else "metric",
             ):
                 typer.echo(str(path))
-            if words := left_out(result, target):
-                say(words)
+            if words := omitted_frames(result, target):
+                notify(words)

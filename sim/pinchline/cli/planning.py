@@ -12,11 +12,11 @@ from pinchline.cli.common import (
     InchFirst,
     app,
     check_folder,
+    exit_on_error,
+    notify,
     option,
     output_option,
     progress_bar,
-    say,
-    told,
 )
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def plan(
     inch: InchFirst = False,
 ) -> None:
     """Find the job for a wanted part, with its set-up sheet and template."""
-    with told():
+    with exit_on_error():
         from pinchline.analysis.planning.planner import make_plan
         from pinchline.case.case import load_case
         from pinchline.reports.plan.plan import plan_words
@@ -65,7 +65,7 @@ def plan(
         system: System = "inch" if inch else "metric"
         typer.echo(plan_words(planned, system))
         for path in _write(planned, folder, name, system, _paper(paper)):
-            say(f"written: {path}")
+            notify(f"written: {path}")
         if not planned.reached:
             raise typer.Exit(EXIT_STOPPED)
 

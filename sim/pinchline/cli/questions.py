@@ -7,15 +7,15 @@ import typer
 
 from pinchline.cli.common import (
     EXIT_STOPPED,
+    AnalysisRequest,
     CaseFile,
     InchFirst,
     PictureFolder,
-    Question,
     TableFile,
     app,
-    length_of,
-    question,
-    say,
+    notify,
+    open_request,
+    parse_length,
 )
 from pinchline.errors import InputError
 
@@ -32,7 +32,7 @@ def across(
     inch: InchFirst = False,
 ) -> None:
     """Do a job at several places across the width, with the rolls bending."""
-    with question(case, output, pictures, inch=inch) as request:
+    with open_request(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.across import across as solve
         from pinchline.reports.questions.across import (
             across_notes,
@@ -44,7 +44,7 @@ def across(
         answer = request.solve(solve, stations=stations)
         drawn = {"across.png": across_picture}
         notes = across_notes(answer, request.system)
-        request.deliver(answer, across_words, across_table, drawn, notes)
+        request.deliver_report(answer, across_words, across_table, drawn, notes)
         if answer.stopped or answer.excesses:
             raise typer.Exit(EXIT_STOPPED)
 
@@ -75,7 +75,7 @@ def limits(
     With --map the same of every sheet that the machine takes. A map with -o that was
     interrupted goes on where it stopped: the same command again, or --anew.
     """
-    with question(case, output, pictures, inch=inch) as request:
+    with open_request(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.limits.limits import limits as solve
         from pinchline.reports.questions.limits import (
             limits_picture,
@@ -98,7 +98,7 @@ def limits(
             )
         answer = request.solve(solve)
         drawn = {"limits.png": limits_picture}
-        request.deliver(answer, limits_words, limits_table, drawn)
+        request.deliver_report(answer, limits_words, limits_table, drawn)
 
 
 def _state_of(output: Path | None, *, anew: bool) -> Path | None:
@@ -117,7 +117,7 @@ def _state_of(output: Path | None, *, anew: bool) -> Path | None:
 
 
 def _map(
-    request: Question,
+    request: AnalysisRequest,
     over: Literal["alloy", "yield"],
     points: int | None,
     state: Path | None,
@@ -132,10 +132,10 @@ def _map(
         answer = request.solve(limit_map, over, points=count, state=state)
     except KeyboardInterrupt:
         if state is not None and state.exists():
-            say(f"What is done is in {state}; the same command goes on from there.")
+            notify(f"What is done is in {state}; the same command goes on from there.")
         raise
     drawn = {f"limits-map-{over}.png": limit_map_picture}
-    request.deliver(answer, limit_map_words, limit_map_table, drawn)
+    request.deliver_report(answer, limit_map_words, limit_map_table, drawn)
     if state is not None:
         state.unlink(missing_ok=True)
 
@@ -149,13 +149,13 @@ def rules(
     inch: InchFirst = False,
 ) -> None:
     """Put the hand rules of the trade beside the model, and say where they hold."""
-    with question(case, output, pictures, inch=inch) as request:
+    with open_request(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.rules.comparison import compare
         from pinchline.reports.questions.rules import rules_table, rules_words
         from pinchline.reports.questions.rules_picture import rules_picture
 
         drawn = {"rules.png": rules_picture}
-        request.deliver(request.solve(compare), rules_words, rules_table, drawn)
+        request.deliver_report(request.solve(compare), rules_words, rules_table, drawn)
 
 
 @app.command()
@@ -181,7 +181,7 @@ def scatter(
     inch: InchFirst = False,
 ) -> None:
     """Find how far parts spread with sheet, nip and hand, and what to measure first."""
-    with question(case, output, pictures, inch=inch) as request:
+    with open_request(case, output, pictures, inch=inch) as request:
         from pinchline.analysis.scatter.scatter import scatter as solve
         from pinchline.reports.questions.scatter import (
             scatter_picture,
@@ -189,7 +189,7 @@ def scatter(
             scatter_words,
         )
 
-        allowed = None if tolerance is None else length_of("--tolerance", tolerance)
+        allowed = None if tolerance is None else parse_length("--tolerance", tolerance)
         answer = request.solve(
             solve,
             points=points,
@@ -198,4 +198,4 @@ def scatter(
             tolerance=allowed,
         )
         drawn = {"scatter.png": scatter_picture}
-        request.deliver(answer, scatter_words, scatter_table, drawn)
+        request.deliver_report(answer, scatter_words, scatter_table, drawn)

@@ -11,12 +11,12 @@ from pinchline.cli.common import (
     PictureFolder,
     app,
     check_folder,
-    deliver,
+    deliver_report,
+    exit_on_error,
+    notify,
     option,
     output_option,
     progress_bar,
-    say,
-    told,
 )
 from pinchline.errors import InputError
 
@@ -56,7 +56,7 @@ def study(
     ] = False,
 ) -> None:
     """Do many runs of a case, with its values varied, into one file."""
-    with told():
+    with exit_on_error():
         from pinchline.analysis.sweep.study import StudyInterruptedError
         from pinchline.analysis.sweep.study import study as compute
         from pinchline.case.study.study import load_study
@@ -82,14 +82,16 @@ def study(
                     progress=progress,
                 )
         except StudyInterruptedError as stopped:
-            say(f"pinchline: interrupted; {stopped} are in {target}. Go on: --resume")
+            notify(
+                f"pinchline: interrupted; {stopped} are in {target}. Go on: --resume"
+            )
             raise typer.Exit(EXIT_INTERRUPTED) from None
-        say(f"The study is in {target}.")
+        notify(f"The study is in {target}.")
         report = Report(study_words(result), partial(study_table, result))
-        deliver(report, csv, parquet, pictures=None)
+        deliver_report(report, csv, parquet, pictures=None)
         if pictures is not None:
             for path in draw_study(result, pictures):
-                say(f"The picture is {path}.")
+                notify(f"The picture is {path}.")
 
 
 def _check_targets(

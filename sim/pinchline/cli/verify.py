@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from pinchline.cli.common import app, progress_bar, say, told
+from pinchline.cli.common import app, exit_on_error, notify, progress_bar
 from pinchline.errors import SolverError
 
 
@@ -16,7 +16,7 @@ def verify(
     ] = False,
 ) -> None:
     """Check the engine against published values; ends with 4 where a check fails."""
-    with told():
+    with exit_on_error():
         from pinchline.verify import dossier
 
         with progress_bar() as progress:
@@ -25,5 +25,5 @@ def verify(
         typer.echo(render(checks))
         failed = dossier.failures(checks)
         if failed:
-            say(f"pinchline: {failed} checks fail.")
+            notify(f"pinchline: {failed} checks fail.")
             raise typer.Exit(SolverError.exit_code)

@@ -33,8 +33,8 @@ _WIDE_INCHES, _HIGH_INCHES = 6.4, 8.0  # inches
 _TEXT_INCHES = (0.8, 1.7)  # inches beside and above the picture, for words
 
 
-def moving_picture(result: Result, kind: str) -> bytes:
-    """Draw every frame; return the bytes of a file of the kind, one of ``ANIMATION_FORMATS``.
+def animate(result: Result, kind: str) -> bytes:
+    """Return the bytes of a moving picture of a kind, one of ``ANIMATION_FORMATS``.
 
     Raises
     ------

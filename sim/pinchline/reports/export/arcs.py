@@ -77,13 +77,13 @@ def fit_arcs(x: Array, y: Array, heading: Array, tolerance: float) -> list[Tange
     waiting = 0  # first point that no piece has reached
     for start, end in pairwise(bounds):
         if turn[start] and end - start >= _MIN_LINE_ELEMENTS:
-            pieces += _bent(x, y, heading, waiting, start, tolerance)
+            pieces += _fit_biarcs(x, y, heading, waiting, start, tolerance)
             pieces.append(TangentArc((x[start], y[start]), (x[end], y[end]), 0.0))
             waiting = end
-    return pieces + _bent(x, y, heading, waiting, turn.size, tolerance)
+    return pieces + _fit_biarcs(x, y, heading, waiting, turn.size, tolerance)
 
 
-def _bent(
+def _fit_biarcs(
     x: Array, y: Array, heading: Array, start: int, end: int, tolerance: float
 ) -> list[TangentArc]:
     """Fit the points from ``start`` to ``end`` by the longest biarcs that serve."""
@@ -95,7 +95,7 @@ def _bent(
             trial = min(start + reach, end) if doubled else (good + bad) // 2
             reach *= 2
             arcs = _biarc(x, y, heading, start, trial)
-            if arcs and _off(arcs, x, y, start, trial) <= tolerance:
+            if arcs and _deviation(arcs, x, y, start, trial) <= tolerance:
                 good = trial
             else:
                 bad = trial
@@ -106,7 +106,9 @@ def _bent(
     return pieces
 
 
-def _off(arcs: list[TangentArc], x: Array, y: Array, start: int, end: int) -> float:
+def _deviation(
+    arcs: list[TangentArc], x: Array, y: Array, start: int, end: int
+) -> float:
     """Largest distance (mm) of the points between from the biarc."""
     px, py = x[start : end + 1], y[start : end + 1]
     first, second = arcs

@@ -39,7 +39,7 @@ def part_arcs(result: Result, tolerance: float) -> dict[str, list[TangentArc]]:
     }
 
 
-def drawing(result: Result, tolerance: float, system: System = "metric") -> bytes:
+def part_dxf(result: Result, tolerance: float, system: System = "metric") -> bytes:
     """Return a DXF of the free part, with its units set.
 
     Parameters

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pinchline.errors import InputError
-from pinchline.reports.export.animation import ANIMATION_FORMATS, moving_picture
+from pinchline.reports.export.animation import ANIMATION_FORMATS, animate
 from pinchline.reports.export.animation import MOST_FRAMES as PICTURES
-from pinchline.reports.export.drawing import drawing
+from pinchline.reports.export.drawing import part_dxf
 from pinchline.reports.export.shapes import write_shapes
-from pinchline.reports.export.spreadsheet import spreadsheets
+from pinchline.reports.export.spreadsheet import export_tables
 from pinchline.reports.run.playback import FRAMES
 from pinchline.results.schema import GROUPS
 from pinchline.results.tables import write_table
@@ -83,13 +83,13 @@ def export(
     if kind == ".pvd":
         return write_shapes(result, path)
     if kind == ".dxf":
-        write_whole(path, drawing(result, tolerance, system))
+        write_whole(path, part_dxf(result, tolerance, system))
     else:
-        write_whole(path, moving_picture(result, kind))
+        write_whole(path, animate(result, kind))
     return [path]
 
 
-def left_out(result: Result, path: Path) -> str:
+def omitted_frames(result: Result, path: Path) -> str:
     """Say how many frames an export holds where it could not hold all, or nothing."""
     most = {".pvd": FRAMES, ".gif": PICTURES, ".mp4": PICTURES}
     count = result.frames["move"].size
@@ -101,7 +101,7 @@ def left_out(result: Result, path: Path) -> str:
 
 def _tables(result: Result, path: Path, group: str) -> list[Path]:
     """Write one table for each kind of row; with several, the name tells which."""
-    tables = spreadsheets(result, group)
+    tables = export_tables(result, group)
     names: Sequence[Path] = [path]
     if len(tables) > 1:
         names = [

@@ -115,11 +115,11 @@ def _mid(values: Array) -> Array:
 
 def _strip(shown: Playback, index: int, thickness: float) -> tuple[Array, Array]:
     """Corners of the sheet's two faces, and the quads between them."""
-    from pinchline.reports.style.theme import strip
+    from pinchline.reports.style.theme import strip_outline
 
     x, y = shown.x[index], shown.y[index]
     size = x.size
-    along, across = strip(x, y, -0.5 * thickness, 0.5 * thickness)
+    along, across = strip_outline(x, y, -0.5 * thickness, 0.5 * thickness)
     points = np.column_stack([along, across, np.zeros(2 * size)])
     points[size:] = points[size:][::-1]  # the other face runs the same way
     left = np.arange(size - 1)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 SCHEMA = "pinchline-export"
 
 
-def spreadsheets(result: Result, group: str) -> list[Table]:
+def export_tables(result: Result, group: str) -> list[Table]:
     """Return the tables of one group.
 
     Datasets along the same dimensions share a table; a shape in a frame is one row for

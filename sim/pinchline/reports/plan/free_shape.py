@@ -27,18 +27,18 @@ def level_outline(result: Result) -> Outline:
     return Outline(cosine * x + sine * y, cosine * y - sine * x, theta - tilt)
 
 
-def face(outline: Outline, offset: float) -> tuple[Array, Array]:
+def offset_line(outline: Outline, offset: float) -> tuple[Array, Array]:
     """Line at a distance from the mid-line, mm, + on the inside of the curl."""
     x, y, theta = outline
     return x - offset * np.sin(theta), y + offset * np.cos(theta)
 
 
-def inside(result: Result) -> tuple[Array, Array, Array]:
+def inside_face(result: Result) -> tuple[Array, Array, Array]:
     """Places s and points x, y (mm) of the inside face."""
-    x, y = face(level_outline(result), 0.5 * result.inputs["thickness"])
-    return places(result), x, y
+    x, y = offset_line(level_outline(result), 0.5 * result.inputs["thickness"])
+    return arc_lengths(result), x, y
 
 
-def places(result: Result) -> Array:
+def arc_lengths(result: Result) -> Array:
     """Places s (mm) of the outline's points."""
     return np.linspace(0.0, result.inputs["length"], result.sheet["s"].size + 1)

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from pinchline import units
-from pinchline.reports.plan.free_shape import inside
+from pinchline.reports.plan.free_shape import inside_face
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -55,11 +55,11 @@ def measurements(
     any the bands are not known.
     """
     rows = [
-        _taken(plan, parts, "opening", opening_words(plan), read_opening),
-        _taken(plan, parts, "", _DEPTH_WORDS, read_depth),
+        _measurement(plan, parts, "opening", opening_words(plan), read_opening),
+        _measurement(plan, parts, "", _DEPTH_WORDS, read_depth),
     ]
     for edge, name in (("operator", "O"), ("rear", "R")):
-        rows += _rise(plan, parts, edge, name, system)
+        rows += _rise_over_chord(plan, parts, edge, name, system)
     number, unit = units.display(plan.case.measure.straightedge_gap, "length", system)
     gap = f"{number:.1g} {unit}"
     for edge, name, deviation in (
@@ -68,11 +68,11 @@ def measurements(
     ):
         key = f"flat_{edge}_straightedge"
         words = f"Flat at edge {name}, until a straightedge on it gapes {gap}"
-        rows.append(_taken(plan, parts, deviation, words, _summary(key)))
+        rows.append(_measurement(plan, parts, deviation, words, _summary(key)))
     return rows
 
 
-def _taken(
+def _measurement(
     plan: Plan, parts: Sequence[Result], target: str, words: str, read: Read
 ) -> Measurement:
     expected = read(plan.result)
@@ -103,19 +103,19 @@ def read_opening(result: Result) -> float:
     specified = result.summary["opening"]
     if abs(specified - middle) > 1.0e-3 * middle:  # gauge lines
         return specified
-    _, x, y = inside(result)
+    _, x, y = inside_face(result)
     return math.hypot(x[-1] - x[0], y[-1] - y[0])
 
 
 def read_depth(result: Result) -> float:
     """Return the depth (mm) of the inside face under a line across the edges."""
-    _, x, y = inside(result)
+    _, x, y = inside_face(result)
     chord = math.hypot(x[-1] - x[0], y[-1] - y[0])
     away = (x[-1] - x[0]) * (y - y[0]) - (y[-1] - y[0]) * (x - x[0])
     return float(np.max(np.abs(away))) / chord
 
 
-def _rise(
+def _rise_over_chord(
     plan: Plan, parts: Sequence[Result], edge: str, name: str, system: System
 ) -> list[Measurement]:
     """Rise over a chord in the middle of one half's curve; none where it is short."""
@@ -137,7 +137,7 @@ def _rise(
     def read(from_result: Result) -> float:
         return rise(from_result, middle, chord)
 
-    row = _taken(plan, parts, "", words, read)
+    row = _measurement(plan, parts, "", words, read)
     targets = [d for d in plan.deviations if d.name.startswith(_RADIUS_NAMES[edge])]
     share = math.nan
     if targets and plan.reached:
@@ -153,7 +153,7 @@ def rise(result: Result, middle: float, chord: float) -> float:
 
     NaN where the part is not bent enough, or too short, for such a chord.
     """
-    s, x, y = inside(result)
+    s, x, y = inside_face(result)
     reach = min(middle, float(s[-1]) - middle)
 
     def ends(half: float) -> tuple[Array, Array]:

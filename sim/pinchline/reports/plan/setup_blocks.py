@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from pinchline import units
 from pinchline.analysis.scatter.inputs import inputs_of, laid_in_again
 from pinchline.messages import alone
-from pinchline.reports.plan.setup_sketch import sized
+from pinchline.reports.plan.setup_sketch import rule_length
 from pinchline.reports.style.paper import Block, Cells
 from pinchline.reports.style.table import CAUTIONS
 
@@ -104,7 +104,7 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
     if offset != 0.0:
         side = "above" if offset > 0.0 else "below"
         counted = (
-            f"Screw turns: from the zero of the scale, {sized(abs(offset), system)} "
+            f"Screw turns: from the zero of the scale, {rule_length(abs(offset), system)} "
             f"{side} touch as strips showed. Lift: from"
         )
     words = (
@@ -229,7 +229,7 @@ def _closing(plan: Plan, system: System) -> list[Block]:
     width = plan.case.sheet.width
 
     def size(value: float) -> str:
-        return sized(value, system)
+        return rule_length(value, system)
 
     def force(value: float) -> str:
         whole = units.format(value * width, "force", system)

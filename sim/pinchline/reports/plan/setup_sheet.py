@@ -25,8 +25,8 @@ from pinchline.reports.style.paper import (
     Block,
     Page,
     Type,
+    block_height,
     draw_block,
-    height_of,
     line_height,
     to_scale,
 )
@@ -112,7 +112,7 @@ def _layouts(
     for size in TYPE_SIZES:
         for noted in (True, False):
             blocks = setup_blocks(plan, measured, steps, system, noted=noted)
-            used = sum(height_of(page, block, size) + GAP_MM for block in blocks)
+            used = sum(block_height(page, block, size) + GAP_MM for block in blocks)
             least = ROOMY_SKETCH_MM if noted else SKETCH_MM[0]
             yield blocks, size, room - head - strip - used - 2.0 * GAP_MM, least
 

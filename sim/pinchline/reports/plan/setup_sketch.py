@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from pinchline import units
-from pinchline.reports.plan.free_shape import face, level_outline
+from pinchline.reports.plan.free_shape import level_outline, offset_line
 from pinchline.reports.style import theme
 from pinchline.reports.style.paper import line_height
 from pinchline.solvers.rolls import LOWER, REAR, UPPER, roll_table
@@ -53,7 +53,7 @@ class Scaled(NamedTuple):
         return self.x + self.scale * x, self.y + self.scale * y
 
 
-def fitted(frame: Frame, x: Array, y: Array) -> Scaled:
+def fit_to_frame(frame: Frame, x: Array, y: Array) -> Scaled:
     """Fit points into a frame, in its middle."""
     wide, high = (max(float(np.ptp(v)), 1.0e-6) for v in (x, y))
     scale = min(frame.width / wide, frame.height / high)
@@ -80,21 +80,23 @@ def draw_part(page: Page, plan: Plan, frame: Frame, system: System) -> None:
     )
     outline = level_outline(plan.result)
     half = 0.5 * plan.result.inputs["thickness"]
-    place = fitted(room, outline.x, outline.y)
+    place = fit_to_frame(room, outline.x, outline.y)
     x, y = place(outline.x, outline.y)
     thick = max(half * place.scale, 0.5 * _MIN_DRAWN_MM)
-    page.ax.fill(*theme.strip(x, y, -thick, thick), facecolor=INK, edgecolor="none")
+    page.ax.fill(
+        *theme.strip_outline(x, y, -thick, thick), facecolor=INK, edgecolor="none"
+    )
     (x0, x1), (y0, y1) = ((float(v[0]), float(v[-1])) for v in (x, y))
-    inner_x, inner_y = place(*face(outline, half))
+    inner_x, inner_y = place(*offset_line(outline, half))
     level = max(float(np.max(y)), y0, y1) + 2.5
     for px, py in ((inner_x[0], inner_y[0]), (inner_x[-1], inner_y[-1])):
         page.ax.plot((px, px), (py + 1.0, level + 1.0), color=INK, linewidth=0.4)
-    theme.leader(page.ax, (inner_x[0], level), (inner_x[-1], level), "<|-|>")
-    opening = math.hypot(*(float(v[-1] - v[0]) for v in face(outline, half)))
+    theme.draw_leader(page.ax, (inner_x[0], level), (inner_x[-1], level), "<|-|>")
+    opening = math.hypot(*(float(v[-1] - v[0]) for v in offset_line(outline, half)))
     page.write(
         0.5 * (x0 + x1),
         level + 0.8,
-        f"opening inside {sized(opening, system)}",
+        f"opening inside {rule_length(opening, system)}",
         TEXT_PT,
         ha="center",
         va="bottom",
@@ -128,7 +130,7 @@ def _bare(value: float, system: System) -> str:
     return f"{number:.1f}" if system == "metric" else f"{number:.2f}"
 
 
-def sized(value: float, system: System) -> str:
+def rule_length(value: float, system: System) -> str:
     """Give a length as it is measured with a rule, with its unit."""
     return f"{_bare(value, system)} {units.display(value, 'length', system)[1]}"
 
@@ -176,7 +178,7 @@ def draw_rolls(
     corners = [
         np.concatenate((centres[:, i] - reach, centres[:, i] + reach)) for i in (0, 1)
     ]
-    place = fitted(room, *corners)
+    place = fit_to_frame(room, *corners)
     _sheet_in(page, plan, place, room)
     rest = place(*touch[REAR, :2])
     for roll in (UPPER, LOWER, REAR):
@@ -186,13 +188,13 @@ def draw_rolls(
         page.write(*place(*table[roll, :2]), name, TEXT_PT, ha="center", va="center")
     x, y = place(table[REAR, 0] + radii[REAR], table[REAR, 1])
     page.write(x + 1.5, y, "rear", TEXT_PT, va="center")
-    theme.leader(page.ax, rest, place(*table[REAR, :2]))
+    theme.draw_leader(page.ax, rest, place(*table[REAR, :2]))
     ends = _surfaces(table, radii)
-    theme.leader(page.ax, place(*ends[0]), place(*ends[1]), "<|-|>")
+    theme.draw_leader(page.ax, place(*ends[0]), place(*ends[1]), "<|-|>")
     middle = place(*(0.5 * (ends[0] + ends[1])))
     label = (place(*table[REAR, :2])[0] + 5.0, room.y + room.height - 1.0)
     page.write(*label, "gap", TEXT_PT)
-    theme.leader(page.ax, (label[0], label[1] - 0.7 * line), middle)
+    theme.draw_leader(page.ax, (label[0], label[1] - 0.7 * line), middle)
     nip = place(0.0, 0.0)
     you = max(nip[1] + 0.5 * line, frame.y + 4.5 * line)
     page.write(frame.x, you, YOU_WORDS, TEXT_PT)
@@ -226,7 +228,9 @@ def _sheet_in(page: Page, plan: Plan, place: Scaled, room: Frame) -> None:
     at = int(shown[shown.size // 2])
     x, y = place(frames["x"][at].astype(float), frames["y"][at].astype(float))
     thick = max(0.5 * place.scale * plan.case.sheet.thickness, 0.5 * _MIN_DRAWN_MM)
-    (fill,) = page.ax.fill(*theme.strip(x, y, -thick, thick), facecolor=INK, lw=0.0)
+    (fill,) = page.ax.fill(
+        *theme.strip_outline(x, y, -thick, thick), facecolor=INK, lw=0.0
+    )
     end = place(plan.case.machine.rear.distance, 0.0)[0]  # beyond it stand the words
     window = Rectangle(
         (room.x, room.y), end - room.x, room.height, transform=page.ax.transData

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from pinchline import units
-from pinchline.reports.export.drawing import drawing
+from pinchline.reports.export.drawing import part_dxf
 from pinchline.reports.export.export import TOLERANCE
-from pinchline.reports.plan.free_shape import face, level_outline, places
+from pinchline.reports.plan.free_shape import arc_lengths, level_outline, offset_line
 from pinchline.reports.style.paper import A4, LETTER, Page, to_scale
 from pinchline.results.tables import Column, Table, write_table
 from pinchline.results.writer import write_whole
@@ -69,7 +69,9 @@ class Tiles(NamedTuple):
     marks: tuple[tuple[float, float], ...]
 
 
-def tile(size: tuple[float, float], corner: tuple[float, float], paper: Paper) -> Tiles:
+def lay_out_tiles(
+    size: tuple[float, float], corner: tuple[float, float], paper: Paper
+) -> Tiles:
     """Cover a box with sheets of paper: upright or on the side, as few as will do.
 
     Parameters
@@ -147,10 +149,10 @@ def template_pages(
     paper = paper or (A4 if system == "metric" else LETTER)
     outline = level_outline(result)
     half = 0.5 * result.inputs["thickness"]
-    faces = [face(outline, offset) for offset in (half, -half)]
+    faces = [offset_line(outline, offset) for offset in (half, -half)]
     x, y = (np.concatenate([f[i] for f in faces]) for i in (0, 1))
     size = (float(np.ptp(x)), float(np.ptp(y)))
-    tiles = tile(size, (float(np.min(x)), float(np.min(y))), paper)
+    tiles = lay_out_tiles(size, (float(np.min(x)), float(np.min(y))), paper)
     with to_scale():
         return [_page(result, outline, tiles, one, system) for one in tiles.all]
 
@@ -162,7 +164,7 @@ def _page(
     page = Page(tiles.paper)
     window = _window(page)
     half = 0.5 * result.inputs["thickness"]
-    inner, outer = (face(outline, offset) for offset in (half, -half))
+    inner, outer = (offset_line(outline, offset) for offset in (half, -half))
     for x, y in (inner, outer):
         _line(page, x - one.x, y - one.y, window)
     for end in (0, -1):
@@ -285,9 +287,9 @@ def template_table(result: Result) -> Table:
     outline = level_outline(result)
     half = 0.5 * result.inputs["thickness"]
     words = "from the operator's edge along the middle"
-    columns = [Column("s", "mm", words, places(result))]
+    columns = [Column("s", "mm", words, arc_lengths(result))]
     for name, offset in (("inside", half), ("middle", 0.0), ("outside", -half)):
-        for axis, values in zip("xy", face(outline, offset), strict=True):
+        for axis, values in zip("xy", offset_line(outline, offset), strict=True):
             words = f"{axis} of the {name} of the free part"
             columns.append(Column(f"{name}_{axis}", "mm", words, values))
     return Table("pinchline-template", "point", tuple(columns), {"title": result.title})
@@ -310,7 +312,7 @@ def write_template(
     """
     files = {
         "pdf": template_pdf(result, system=system, paper=paper),
-        "dxf": drawing(result, TOLERANCE, system),
+        "dxf": part_dxf(result, TOLERANCE, system),
     }
     paths = [folder / f"{name}-template.{kind}" for kind in (*files, "csv")]
     for path, content in zip(paths, files.values(), strict=False):

@@ -152,9 +152,9 @@ def across_picture(across: Across, title: str, system: System = "metric") -> Fig
         fig = theme.figure(7.2, 5.4)
         top, bottom = fig.subplots(2, 1, sharex=True)
         top.plot(z, radii, "o-", color=theme.BLUE)
-        _no_finer(top, radii)
+        _limit_axis_zoom(top, radii)
         top.set_ylabel(f"radius, {length}")
-        theme.titled(top, "Residual radius across the width", title)
+        theme.set_title(top, "Residual radius across the width", title)
         for index, (roll, color, mark) in enumerate(
             (("upper", theme.BLUE, "o-"), ("lower", theme.RUST, "s--"),
              ("rear", theme.INK, "^:"))
@@ -171,7 +171,7 @@ def across_picture(across: Across, title: str, system: System = "metric") -> Fig
         return fig
 
 
-def _no_finer(ax: Axes, radii: Array) -> None:
+def _limit_axis_zoom(ax: Axes, radii: Array) -> None:
     """Keep the axis round the radii, but no finer than what can be measured."""
     known = radii[np.isfinite(radii)]
     if known.size:

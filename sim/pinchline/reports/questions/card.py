@@ -29,7 +29,7 @@ _CARD_UNITS: dict[Dimension, str] = {
 _OF_DIRECTION = ("yield_strength", "tangent_modulus")
 
 
-def spelled(kind: Kind, value: float) -> str | float:
+def number_text(kind: Kind, value: float) -> str | float:
     """Give a number of a card as its file spells it: with its unit if it has one."""
     if kind.dimension is None:
         return float(f"{value:.6g}")
@@ -44,7 +44,7 @@ def material_card(material: Material, *, remarks: tuple[str, ...]) -> str:
     """
     kinds = keys_below("", Card)
     plain = {
-        key: spelled(kinds[key], value)
+        key: number_text(kinds[key], value)
         for key in (
             "youngs_modulus",
             "poisson_ratio",
@@ -56,7 +56,7 @@ def material_card(material: Material, *, remarks: tuple[str, ...]) -> str:
         if (value := getattr(material, key)) is not None
     }
     own: dict[str, Any] = {
-        key: spelled(kinds[key], getattr(material, key)) for key in _OF_DIRECTION
+        key: number_text(kinds[key], getattr(material, key)) for key in _OF_DIRECTION
     }
     table: dict[str, Any] = {"title": material.title}
     if material.basis:
@@ -98,7 +98,9 @@ def _curve_value(key: str, value: Any, kinds: dict[str, Kind]) -> Any:
         return [float(f"{v:.7g}") for v in value]
     if key == "stress":
         return [f"{v:.7g} MPa" for v in value]
-    return spelled(kinds[f"curve.{key}"], value) if isinstance(value, float) else value
+    return (
+        number_text(kinds[f"curve.{key}"], value) if isinstance(value, float) else value
+    )
 
 
 def _spelled_all(
@@ -108,7 +110,7 @@ def _spelled_all(
     return {
         key: _spelled_all(value, f"{place}{key}.", kinds)
         if isinstance(value, dict)
-        else spelled(kinds[f"{place}{key}"], value)
+        else number_text(kinds[f"{place}{key}"], value)
         for key, value in table.items()
         if value != {}
     }

@@ -96,7 +96,7 @@ def _text(words: Iterable[str]) -> NDArray[Any]:
     return np.array(list(words), dtype=object)
 
 
-def rows_of(limit_map: LimitMap) -> list[tuple[str, list[MapPoint]]]:
+def rows_by_strength(limit_map: LimitMap) -> list[tuple[str, list[MapPoint]]]:
     """Rows of a map from soft to hard, each with its name."""
 
     def key(point: MapPoint) -> tuple[str, float]:
@@ -109,7 +109,7 @@ def rows_of(limit_map: LimitMap) -> list[tuple[str, list[MapPoint]]]:
 
 def limit_map_words(limit_map: LimitMap, title: str, system: System) -> str:
     """Say the tightest radius over the map, what binds, and how far that is off."""
-    rows = rows_of(limit_map)
+    rows = rows_by_strength(limit_map)
     thicknesses = sorted({p.thickness for p in limit_map.points})
     shown = _evenly(thicknesses)
     if limit_map.kind == "yield":

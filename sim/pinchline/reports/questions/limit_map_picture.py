@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pinchline import units
-from pinchline.reports.questions.limit_map import rows_of
+from pinchline.reports.questions.limit_map import rows_by_strength
 from pinchline.reports.style import theme
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def limit_map_picture(
 
     limit_map = _in_shop_units(limit_map, system)
     length, _, _ = units.shop_unit("length", system)
-    rows = rows_of(limit_map)
+    rows = rows_by_strength(limit_map)
     with theme.applied():
         fig = theme.figure(8.4, 5.6)
         ax = fig.subplots()
@@ -70,7 +70,9 @@ def limit_map_picture(
             stress, _, _ = units.shop_unit("stress", system)
             ax.set_ylabel(f"yield strength, {stress}")
         _thickness_axis(ax, limit_map, system)
-        theme.titled(ax, "Tightest radius, and what keeps it from being tighter", title)
+        theme.set_title(
+            ax, "Tightest radius, and what keeps it from being tighter", title
+        )
         bar = fig.colorbar(
             ScalarMappable(norm, colors), ax=ax, pad=0.015, extend="max", aspect=32
         )

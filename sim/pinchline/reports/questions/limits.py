@@ -127,7 +127,7 @@ def limits_picture(limits: Limits, title: str, system: System = "metric") -> Fig
         ax.set_ylabel(f"residual radius, {length}")
         ax.set_xlabel(f"lift from touch, {length}")
         ax.set_xlim(0.0, 1.03 * limits.longest / size)
-        theme.titled(ax, "How tight it can be rolled", title)
+        theme.set_title(ax, "How tight it can be rolled", title)
         theme.legend_below(ax, 2)
         return fig
 

@@ -110,7 +110,8 @@ def rules_words(comparison: Comparison, title: str, system: System) -> str:
 
 def _row(point: RulePoint, system: System) -> str:
     low, high, model = (
-        say(point, value, system) for value in (point.low, point.high, point.model)
+        answer_text(point, value, system)
+        for value in (point.low, point.high, point.model)
     )
     answer = low if low == high else f"{low} .. {high}"
     ratio = "" if math.isnan(point.ratio) else f"{point.ratio:.3f}"
@@ -120,7 +121,7 @@ def _row(point: RulePoint, system: System) -> str:
     return f"  {of:<34}{answer:>18}{model:>12}{ratio:>8}  {verdict(point)}".rstrip()
 
 
-def say(point: RulePoint, value: float, system: System) -> str:
+def answer_text(point: RulePoint, value: float, system: System) -> str:
     """Say one answer in its unit."""
     if math.isnan(value):
         return "none"
@@ -135,7 +136,7 @@ def rule_sentence(comparison: Comparison, key: str, system: System) -> str:
     """Say in plain words what a rule is worth here and over the range."""
     points = comparison.of(key)
     bounds = [p for p in points if p.bound]
-    parts = [] if bounds else [_here(points)]
+    parts = [] if bounds else [_own_case_words(points)]
     if bounds:
         parts.append(_bound_words(bounds, comparison.material, system))
     elif all(p.outside for p in points):
@@ -155,7 +156,7 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _here(points: Sequence[RulePoint]) -> str:
+def _own_case_words(points: Sequence[RulePoint]) -> str:
     """Say what it answers at the case itself."""
     said = []
     for p in (p for p in points if p.job and not math.isnan(p.ratio)):
@@ -165,7 +166,7 @@ def _here(points: Sequence[RulePoint]) -> str:
     return f"here {'; '.join(said)}" if said else "no answer here"
 
 
-def _stretches(points: Sequence[RulePoint], within: float, form: str) -> str:
+def _valid_ranges(points: Sequence[RulePoint], within: float, form: str) -> str:
     """Say the stretches on which a rule is good, or that there is none."""
     runs = good_from_to(points, within)
     pieces = [
@@ -175,9 +176,9 @@ def _stretches(points: Sequence[RulePoint], within: float, form: str) -> str:
     return " and ".join(pieces) if pieces else "nowhere"
 
 
-def good_words(points: Sequence[RulePoint], form: str) -> str:
+def validity_words(points: Sequence[RulePoint], form: str) -> str:
     """Say where a rule is good to 5 and to 10 %; beyond that it fails."""
-    fine, fair = (_stretches(points, share, form) for share in (FINE, FAIR))
+    fine, fair = (_valid_ranges(points, share, form) for share in (FINE, FAIR))
     if fair == "nowhere":
         return "fails throughout"
     if fine == fair:
@@ -197,7 +198,7 @@ def _over_lift(points: Sequence[RulePoint], system: System) -> list[str]:
             if (p.of, p.way) == (of, direction) and math.isfinite(p.model)
         ]
         if here:
-            words = good_words(here, ".3g")
+            words = validity_words(here, ".3g")
             low, high = min(p.at for p in here), max(p.at for p in here)
             over = f"{low:.3g} to {high:.3g} {unit} lift"
             said.append(f"{of} toward the {direction}, over {over}: {words}")
@@ -217,9 +218,9 @@ def _over_ratio(points: Sequence[RulePoint], own: str) -> list[str]:
     said = []
     if own in tempers:
         mine = [p for p in points if p.material == own and not p.job]
-        said.append(f"{own} over R/t, at every gauge: {good_words(mine, '.0f')}")
+        said.append(f"{own} over R/t, at every gauge: {validity_words(mine, '.0f')}")
     elif tempers == [""]:
-        return [f"over inside R/t: {good_words(points, '.0f')}"]
+        return [f"over inside R/t: {validity_words(points, '.0f')}"]
     reach = []
     for temper in tempers:
         runs = good_from_to([p for p in points if p.material == temper], FAIR)
@@ -233,7 +234,7 @@ def _over_thickness(points: Sequence[RulePoint], system: System) -> list[str]:
     said = []
     for temper in dict.fromkeys(p.material for p in points):
         here = [_in_units(p, system) for p in points if p.material == temper]
-        said.append(f"{temper} {_stretches(here, FAIR, '.3g')}")
+        said.append(f"{temper} {_valid_ranges(here, FAIR, '.3g')}")
     unit = "in" if system == "inch" else "mm"
     return [f"good to 10 % in {unit} of thickness: {'; '.join(said)}"] if said else []
 
@@ -244,8 +245,8 @@ def _bound_words(points: Sequence[RulePoint], own: str, system: System) -> str:
     if not mine:
         return f"the table has no entry for {own}"
     asked = [
-        f"here it asks for {say(p, p.high, system)} at most, where the machine reaches "
-        f"{say(p, p.model, system)}. "
+        f"here it asks for {answer_text(p, p.high, system)} at most, where the machine reaches "
+        f"{answer_text(p, p.model, system)}. "
         for p in mine
         if p.job
     ]

@@ -96,7 +96,7 @@ def _circles(ax: Axes, comparison: Comparison, system: System) -> None:
     ax.set_ylim(0.0, 3.0)
     ax.set_xlabel(f"lift from touch, {length}")
     ax.set_ylabel("circle's radius over the model's")
-    theme.titled(ax, "Circle through three rolls", "shaded: within 5 and 10 %")
+    theme.set_title(ax, "Circle through three rolls", "shaded: within 5 and 10 %")
     theme.legend_below(ax, 1)
 
 
@@ -121,7 +121,7 @@ def _springback(ax: Axes, comparison: Comparison, _system: System) -> None:
     subject = (
         f"pure bending of {comparison.material}, every gauge; inside their own range"
     )
-    theme.titled(ax, "Springback", subject)
+    theme.set_title(ax, "Springback", subject)
     theme.legend_below(ax, 2)
 
 
@@ -159,7 +159,7 @@ def _reach(ax: Axes, comparison: Comparison, _system: System) -> None:
     _ratio_ticks(ax)
     ax.grid(visible=False, axis="y")
     subject = "pure bending, soft below, hard above; full 5 %, pale 10 %"
-    theme.titled(ax, "Where a springback rule is good", subject)
+    theme.set_title(ax, "Where a springback rule is good", subject)
     key = [
         Patch(color=RULE_STYLES[rule][0], label=RULE_NAMES[rule]) for rule in SPRINGBACK
     ]
@@ -201,7 +201,7 @@ def _diameter(ax: Axes, comparison: Comparison, system: System) -> None:
     ax.set_xlabel(f"thickness, {length}")
     ax.set_ylabel("inside diameter over the roll's")
     subject = "sprung back from the upper roll; all cards, paler softer"
-    theme.titled(ax, "Tightest diameter", subject)
+    theme.set_title(ax, "Tightest diameter", subject)
     theme.legend_below(ax, 2)
 
 
@@ -237,7 +237,7 @@ def _flats(ax: Axes, comparison: Comparison, system: System) -> None:
     ax.set_xlabel(f"lift from touch, {length}")
     ax.set_ylabel(f"flat, {length}")
     subject = "one pass toward the rear until the nip just holds the sheet"
-    theme.titled(ax, "Edge flats", subject)
+    theme.set_title(ax, "Edge flats", subject)
     theme.legend_below(ax, 2)
 
 
@@ -266,5 +266,5 @@ def _lengths(ax: Axes, comparison: Comparison, _system: System) -> None:
     _ratio_ticks(ax)
     ax.set_xlabel("R/t: inside for the allowance, under the rolls for the strain")
     ax.set_ylabel("error, %")
-    theme.titled(ax, "Bend allowance and surface strain", "pure bending")
+    theme.set_title(ax, "Bend allowance and surface strain", "pure bending")
     theme.legend_below(ax, 1)

@@ -111,15 +111,19 @@ def scatter_words(scatter: Scatter, title: str, system: System) -> str:
     lines += ["", f"Of {count} parts nine in ten come out", ""]
     lines.append(f"{'':26}{'from':>12}{'middle':>12}{'to':>12}{'as stated':>14}")
     lines += [_quantity_line(scatter, number, system) for number in _shown(scatter)]
-    notes = [*_stated(scatter, system), *_within(scatter, system), *_stops(scatter)]
+    notes = [
+        *_stated_words(scatter, system),
+        *_tolerance_words(scatter, system),
+        *_limit_words(scatter),
+    ]
     lines += ["", *(line for text in notes for line in wrap(text, TEXT_WIDTH))]
     lines += ["", "What to measure first", ""]
     lines += [
         line
         for number in _shown(scatter)
-        for line in wrap(ranking(scatter, number), TEXT_WIDTH)
+        for line in wrap(ranking_words(scatter, number), TEXT_WIDTH)
     ]
-    sure = " ".join(_sure(scatter, system))
+    sure = " ".join(_accuracy_words(scatter, system))
     return "\n".join([*lines, "", *wrap(sure, TEXT_WIDTH)])
 
 
@@ -163,7 +167,7 @@ def _quantity_line(scatter: Scatter, number: int, system: System) -> str:
     )
 
 
-def _stated(scatter: Scatter, system: System) -> Iterator[str]:
+def _stated_words(scatter: Scatter, system: System) -> Iterator[str]:
     """Say where the job as the case states it lies among the parts."""
     values = scatter.values(OPENING)
     stated = float(scatter.stated[OPENING])
@@ -184,7 +188,7 @@ def _stated(scatter: Scatter, system: System) -> Iterator[str]:
     )
 
 
-def _within(scatter: Scatter, system: System) -> Iterator[str]:
+def _tolerance_words(scatter: Scatter, system: System) -> Iterator[str]:
     if not scatter.allowed:
         return
     tolerances = ", ".join(
@@ -198,13 +202,13 @@ def _within(scatter: Scatter, system: System) -> Iterator[str]:
     yield f"Within tolerance are {share:.0f} % of the jobs ({tolerances})."
 
 
-def _stops(scatter: Scatter) -> Iterator[str]:
+def _limit_words(scatter: Scatter) -> Iterator[str]:
     if scatter.stops:
         kinds = ", ".join(f"{s.kind} {100.0 * s.share:.2g} %" for s in scatter.stops)
         yield f"A limit of the machine ends some of the jobs: {kinds}."
 
 
-def ranked(scatter: Scatter, number: int) -> list[tuple[Input, float, float]]:
+def ranked_inputs(scatter: Scatter, number: int) -> list[tuple[Input, float, float]]:
     """Sort inputs by what each explains of a quantity, alone and with others."""
     rows = zip(
         scatter.inputs, scatter.first[number], scatter.total[number], strict=True
@@ -213,10 +217,10 @@ def ranked(scatter: Scatter, number: int) -> list[tuple[Input, float, float]]:
     return sorted(known, key=lambda row: -row[2])
 
 
-def ranking(scatter: Scatter, number: int) -> str:
+def ranking_words(scatter: Scatter, number: int) -> str:
     """Say in words what makes most of the spread of a quantity."""
     name = scatter.quantities[number].words.capitalize()
-    rows = [row for row in ranked(scatter, number) if row[2] >= LEAST_SHARE]
+    rows = [row for row in ranked_inputs(scatter, number) if row[2] >= LEAST_SHARE]
     if not rows:
         return f"{name}: what makes its spread is not known."
     shares = [f"{WORDS[one.key]} {_share(f, t)}" for one, f, t in rows[:MOST_RANKED]]
@@ -237,7 +241,7 @@ def _share(alone: float, together: float) -> str:
     return f"{100.0 * alone:.0f} %"
 
 
-def _sure(scatter: Scatter, system: System) -> Iterator[str]:
+def _accuracy_words(scatter: Scatter, system: System) -> Iterator[str]:
     """Say how near the quick answers are to the solvers."""
     if scatter.runs:
         yield (
@@ -286,12 +290,12 @@ def scatter_picture(scatter: Scatter, title: str, system: System = "metric") -> 
         theme.headed(fig, f"How far parts spread: {title}")
         grid = fig.add_gridspec(2, MOST_DRAWN, height_ratios=(1.0, 1.05))
         for number in range(MOST_DRAWN):
-            _often(fig.add_subplot(grid[0, number]), scatter, number, system)
-        _explained(fig.add_subplot(grid[1, :]), scatter)
+            _histogram(fig.add_subplot(grid[0, number]), scatter, number, system)
+        _effect_bars(fig.add_subplot(grid[1, :]), scatter)
         return fig
 
 
-def _often(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
+def _histogram(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
     """Draw how often which value of a quantity comes out."""
     q = scatter.quantities[number]
     unit, size, _ = units.shop_unit(q.dimension, system)
@@ -301,7 +305,7 @@ def _often(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
     ax.set_yticks([])
     ax.grid(visible=False)
     if values.size == 0 or float(np.ptp(values)) == 0.0:
-        theme.titled(ax, q.words.capitalize(), "the same in all parts")
+        theme.set_title(ax, q.words.capitalize(), "the same in all parts")
         return
     stated = float(scatter.stated[number]) / size
     cuts = (AXIS_END_SHARE, 1.0 - AXIS_END_SHARE)
@@ -323,18 +327,20 @@ def _often(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
     for end in bounds:
         ax.axvline(end / size, **theme.LINES["bound"])
     said = [units.figures(e, 3) for e in (ends[0], ends[-1])]
-    theme.titled(
+    theme.set_title(
         ax, q.words.capitalize(), f"nine in ten: {said[0]} to {said[1]} {unit}"
     )
 
 
-def _explained(ax: Axes, scatter: Scatter) -> None:
+def _effect_bars(ax: Axes, scatter: Scatter) -> None:
     """Draw the share of each quantity's spread that every input explains."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     keys = [
-        one.key for one, _, total in ranked(scatter, OPENING) if total >= LEAST_SHARE
+        one.key
+        for one, _, total in ranked_inputs(scatter, OPENING)
+        if total >= LEAST_SHARE
     ]
     keys = keys[:MOST_BARS] or [one.key for one in scatter.inputs][:MOST_BARS]
     place = {one.key: i for i, one in enumerate(scatter.inputs)}
@@ -365,5 +371,5 @@ def _explained(ax: Axes, scatter: Scatter) -> None:
     ax.set_xlim(0.0, 100.0)
     ax.set_xlabel("per cent of the spread that it explains")
     ax.grid(visible=False, axis="y")
-    theme.titled(ax, "What to measure first", "alone, and together with the others")
+    theme.set_title(ax, "What to measure first", "alone, and together with the others")
     ax.legend(handles=handles, loc="lower right")

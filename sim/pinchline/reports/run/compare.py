@@ -53,10 +53,12 @@ def compare(results: Sequence[Result], letters: str) -> dict[str, Any]:
         "inputs": _labels(results) + _moves(results) + _inputs(results),
         "summary": _summary(results),
         "parts": theme.inline_svg(
-            parts(results, letters), "parts", "The free parts laid on one another"
+            draw_parts(results, letters), "parts", "The free parts laid on one another"
         ),
         "curves": theme.inline_svg(
-            curves(results, letters), "curves", "Residual curvature, and differences"
+            draw_curvatures(results, letters),
+            "curves",
+            "Residual curvature, and differences",
         ),
     }
 
@@ -127,7 +129,7 @@ def _change(value: float, first: float, dimension: Dimension | None) -> str:
     return f"{sign}{_text(abs(value - first), dimension)}{share}"
 
 
-def parts(results: Sequence[Result], letters: str) -> Figure:
+def draw_parts(results: Sequence[Result], letters: str) -> Figure:
     """Draw the free parts on one another, laid on the operator's edge."""
     with theme.applied():
         fig = theme.figure(7.2, 4.6)
@@ -140,11 +142,11 @@ def parts(results: Sequence[Result], letters: str) -> Figure:
         ax.set_xlabel("along the bench from the operator's edge, mm")
         ax.set_ylabel("height, mm")
         theme.legend_below(ax, len(results))
-        theme.titled(ax, "The free parts", "middle of the thickness, drawn to scale")
+        theme.set_title(ax, "The free parts", "middle of the thickness, drawn to scale")
         return fig
 
 
-def curves(results: Sequence[Result], letters: str) -> Figure:
+def draw_curvatures(results: Sequence[Result], letters: str) -> Figure:
     """Draw the residual curvatures, and what they differ by from the first job's."""
     with theme.applied():
         fig = theme.figure(7.2, 5.4)
@@ -161,5 +163,5 @@ def curves(results: Sequence[Result], letters: str) -> Figure:
         top.set_ylabel("curvature, 1/mm")
         bottom.set(xlabel="s along the sheet, mm", ylabel=f"less that of {letters[0]}")
         theme.legend_below(bottom, len(results), handles=top.get_lines())
-        theme.titled(top, "Residual curvature along the sheet", "and the difference")
+        theme.set_title(top, "Residual curvature along the sheet", "and the difference")
         return fig

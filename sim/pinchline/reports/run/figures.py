@@ -16,10 +16,10 @@ import numpy as np
 from pinchline.errors import InputError
 from pinchline.library import did_you_mean
 from pinchline.parts.measure import fit_circle
-from pinchline.reports.run.playback import travel
+from pinchline.reports.run.playback import accumulated_travel
 from pinchline.reports.style import theme
 from pinchline.reports.style.table import move_words, opening_words
-from pinchline.reports.style.unit_system import in_shop_units
+from pinchline.reports.style.unit_system import in_unit_system
 from pinchline.results.schema import ROLLS
 
 if TYPE_CHECKING:
@@ -50,13 +50,13 @@ def free_part(
     result: Result, ax: Axes | None = None, system: System = "metric"
 ) -> tuple[Figure, Axes]:
     """Draw the free part: thickness, flats, opening, turned angle and radius."""
-    result, unit = in_shop_units(result, system)
+    result, unit = in_unit_system(result, system)
     with theme.applied():
         ax = theme.figure(7.2, 6.2).subplots() if ax is None else ax
         x, y, s = (result.sheet[name] for name in ("x", "y", "s_node"))
         half = 0.5 * result.inputs["thickness"]
         away = 0.055 * max(float(np.ptp(x)), float(np.ptp(y)))
-        ax.fill(*theme.strip(x, y, -half, half), **theme.SHEET_STYLE)
+        ax.fill(*theme.strip_outline(x, y, -half, half), **theme.SHEET_STYLE)
         _draw_fit(ax, result, unit)
         for key, from_end in (("operator", False), ("rear", True)):
             _draw_flat(ax, result, key, away, unit, from_end=from_end)
@@ -68,16 +68,16 @@ def free_part(
         ax.set_ylabel(f"height, {unit.length}")
         size = f"{unit.say(s[-1], 0)} long, {unit.say(2.0 * half, 2)} thick"
         words = f"{result.title}; sheet {size}, drawn to scale"
-        theme.hold_words(ax)
-        theme.titled(ax, "The free part", words)
-        return theme.root(ax), ax
+        theme.fit_words_in(ax)
+        theme.set_title(ax, "The free part", words)
+        return theme.root_figure(ax), ax
 
 
 def curvature(
     result: Result, ax: Axes | None = None, system: System = "metric"
 ) -> tuple[Figure, Axes]:
     """Draw the largest loaded and the residual curvature along the sheet."""
-    result, unit = in_shop_units(result, system)
+    result, unit = in_unit_system(result, system)
     with theme.applied():
         ax = theme.figure(7.2, 4.6).subplots() if ax is None else ax
         s, loaded, free = (
@@ -100,15 +100,15 @@ def curvature(
         theme.name_ends(ax, OPERATOR_EDGE, REAR_EDGE)
         theme.radius_axis(ax, unit.length)
         theme.legend_below(ax, columns=3)
-        theme.titled(ax, "Curvature along the sheet", result.title)
-        return theme.root(ax), ax
+        theme.set_title(ax, "Curvature along the sheet", result.title)
+        return theme.root_figure(ax), ax
 
 
 def largest_moment(
     result: Result, ax: Axes | None = None, system: System = "metric"
 ) -> tuple[Figure, Axes]:
     """Draw the largest moment each point ever saw, and the move that made it."""
-    result, unit = in_shop_units(result, system)
+    result, unit = in_unit_system(result, system)
     with theme.applied():
         ax = theme.figure(7.2, 4.6).subplots() if ax is None else ax
         s = result.sheet["s"]
@@ -122,7 +122,7 @@ def largest_moment(
         theme.note(ax, "first yield: below this line nothing can remain", middle, 0.9)
         move, nodes = result.sheet["moment_peak_move"], result.sheet["s_node"]
         sides = (-0.13 * top, -0.03 * top)
-        handles = theme.band(ax, nodes, move, sides, move_words(result))
+        handles = theme.draw_band(ax, nodes, move, sides, move_words(result))
         ax.set(ylim=(-0.15 * top, top), xlim=(0.0, result.inputs["length"]))
         ax.set_yticks([tick for tick in ax.get_yticks() if 0.0 <= tick <= top])
         ax.set_xlabel(f"{_S_LABEL}, {unit.length}")
@@ -131,8 +131,8 @@ def largest_moment(
         if handles:
             title = "move that made the largest moment"
             theme.legend_below(ax, columns=2, handles=handles, title=title)
-        theme.titled(ax, "Why the edges stay flat", result.title)
-        return theme.root(ax), ax
+        theme.set_title(ax, "Why the edges stay flat", result.title)
+        return theme.root_figure(ax), ax
 
 
 def roll_forces(
@@ -146,13 +146,13 @@ def roll_forces(
     axes : three axes: pinch rolls, rear roll and drive, lift
     system : of units
     """
-    result, unit = in_shop_units(result, system)
+    result, unit = in_unit_system(result, system)
     with theme.applied():
         if axes is None:
             fig = theme.figure(7.2, 6.4)
             axes = list(fig.subplots(3, sharex=True, height_ratios=(3, 3, 2)))
         pinch, rear, lift = axes
-        path = travel(result)
+        path = accumulated_travel(result)
         for ax, name, label in (
             (pinch, "force_upper", "upper roll"),
             (pinch, "force_lower", "lower roll"),
@@ -172,8 +172,8 @@ def roll_forces(
         lift.set_xlabel(f"{words}, {unit.length}")
         lift.margins(x=0.0, y=0.25)
         _mark_moves((pinch, rear, lift), result, path)
-        theme.titled(pinch, "Forces of the rolls", result.title)
-        return theme.root(pinch), list(axes)
+        theme.set_title(pinch, "Forces of the rolls", result.title)
+        return theme.root_figure(pinch), list(axes)
 
 
 def sheet_in_rolls(
@@ -192,7 +192,7 @@ def sheet_in_rolls(
     system : of units
     count : of pictures where no axes are given
     """
-    result, unit = in_shop_units(result, system)
+    result, unit = in_unit_system(result, system)
     with theme.applied():
         chosen = _chosen_frames(result, count if axes is None else len(axes))
         columns = min(_PAGE_COLUMNS, max(1, len(chosen))) if axes is None else len(axes)
@@ -206,7 +206,7 @@ def sheet_in_rolls(
                 _draw_frame(ax, result, chosen[i], (wide, tall[i // columns]), unit)
             else:
                 ax.set_axis_off()
-        return theme.root(axes[0]), list(axes)
+        return theme.root_figure(axes[0]), list(axes)
 
 
 def _frame_axes(
@@ -285,7 +285,7 @@ def _draw_fit(ax: Axes, result: Result, unit: Unit) -> None:
         return
     begin = math.atan2(y[1] - y[0], x[1] - x[0]) - 0.5 * math.pi
     places = rows[[0, rows.size // 2, -1]]
-    theme.circle(
+    theme.draw_circle(
         ax,
         (circle.x, circle.y, radius),
         (begin, begin + turned),
@@ -309,7 +309,7 @@ def _draw_flat(
         return
     words = f"flat by straightedge {unit.say(straight)}\nby moment {unit.say(moment)}"
     near = -0.5 * result.inputs["thickness"]
-    theme.aside(ax, x[inside], y[inside], (near, -away), words)
+    theme.shade_offset(ax, x[inside], y[inside], (near, -away), words)
 
 
 def _draw_opening(ax: Axes, result: Result, unit: Unit) -> None:
@@ -321,7 +321,7 @@ def _draw_opening(ax: Axes, result: Result, unit: Unit) -> None:
         words = f"edges {unit.say(apart)} apart\n{words}"
     if apart > _NEARLY_FLAT * result.inputs["length"]:
         edges += np.array([0.0, 0.08 * apart])
-    theme.dimension(ax, edges[0], edges[1], words)
+    theme.draw_dimension(ax, edges[0], edges[1], words)
 
 
 def _shade_flats(
@@ -372,7 +372,7 @@ def _mark_crease(ax: Axes, result: Result, top: float, unit: Unit) -> None:
     peak = float(np.max(near, initial=0.0))
     early = at < 0.5 * s[-1]
     aside = at + (0.08 if early else -0.08) * s[-1]
-    theme.leader(ax, (aside, 0.93 * top), (at, peak))
+    theme.draw_leader(ax, (aside, 0.93 * top), (at, peak))
     words = f"crease at s {unit.bare(at)}: {height:.1f} x the plateau"
     theme.note(ax, words, aside, 0.95 * top, ha="left" if early else "right")
 
@@ -454,7 +454,7 @@ def _draw_frame(
         ax.plot(*centre, "+", color=theme.INK, markersize=5, markeredgewidth=0.7)
     half = 0.5 * result.inputs["thickness"]
     x, y = frames["x"][index], frames["y"][index]
-    ax.fill(*theme.strip(x, y, -half, half), **theme.SHEET_STYLE)
+    ax.fill(*theme.strip_outline(x, y, -half, half), **theme.SHEET_STYLE)
     ax.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     ax.set_xlabel(f"x from the nip, {unit.length}")
     ax.set_ylabel(f"y from the nip, {unit.length}")

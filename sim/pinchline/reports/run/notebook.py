@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 from pinchline.reports.run import figures
 from pinchline.reports.style import theme
 from pinchline.reports.style.table import (
-    both,
     event_words,
+    number_row,
     opening_words,
-    plain,
-    subject,
+    subject_line,
+    unit_row,
 )
 
 if TYPE_CHECKING:
@@ -24,17 +24,17 @@ def show(result: Result) -> str:
     """Return the result as a piece of HTML in the colours of light paper."""
     values = result.summary
     rows = [
-        both("radius, circle fitted", values["radius_fit"], "length"),
-        both(opening_words(result), values["opening"], "length"),
-        both("turned angle", values["turned_angle"], "angle"),
-        both("run-out flat", values["flat_operator_straightedge"], "length"),
-        both("lead-in flat", values["flat_rear_straightedge"], "length"),
-        plain("opens by springback", values["springback_ratio"], "{:.2f} x"),
-        both("largest pinch force", values["force_upper_max"], "line_force"),
-        both("largest lift", values["lift_max"], "length"),
+        unit_row("radius, circle fitted", values["radius_fit"], "length"),
+        unit_row(opening_words(result), values["opening"], "length"),
+        unit_row("turned angle", values["turned_angle"], "angle"),
+        unit_row("run-out flat", values["flat_operator_straightedge"], "length"),
+        unit_row("lead-in flat", values["flat_rear_straightedge"], "length"),
+        number_row("opens by springback", values["springback_ratio"], "{:.2f} x"),
+        unit_row("largest pinch force", values["force_upper_max"], "line_force"),
+        unit_row("largest lift", values["lift_max"], "length"),
     ]
     fig, _ = figures.free_part(result)
-    drawn = theme.on_paper(theme.inline_svg(fig, "part", "The free part"))
+    drawn = theme.fixed_color_svg(theme.inline_svg(fig, "part", "The free part"))
     stops = "".join(
         f"<p><strong>{html.escape(event_words(event))}</strong></p>"
         for event in result.events
@@ -45,7 +45,7 @@ def show(result: Result) -> str:
         f'<div style="{ground};display:flex;flex-wrap:wrap;gap:1em;align-items:center">'
         f'<div style="width:21em">{drawn}</div><div>'
         f"<p><strong>{html.escape(result.title)}</strong><br>"
-        f"{html.escape(subject(result))}</p>{stops}"
+        f"{html.escape(subject_line(result))}</p>{stops}"
         f"<table>{''.join(map(_line, rows))}</table></div></div>"
     )
 

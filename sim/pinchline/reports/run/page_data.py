@@ -12,7 +12,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pinchline import units
-from pinchline.reports.run.playback import bend_edges, playback, thin, travel
+from pinchline.reports.run.playback import (
+    accumulated_travel,
+    bend_edges,
+    playback,
+    thin,
+)
 from pinchline.reports.style.table import move_words
 from pinchline.results.schema import ROLLS
 
@@ -84,26 +89,26 @@ def _frames(result: Result, shown: Playback) -> dict[str, Any]:
     return {
         "step": step.tolist(),
         "move": frames["move"][shown.rows].tolist(),
-        "travel": numbers(travel(result)[step]),
-        "s": numbers(shown.s),
-        "x": packed(shown.x),
-        "y": packed(shown.y),
-        "curvature": packed(shown.curvature),
-        "rolls": [[numbers(roll) for roll in frame] for frame in centres],
-        "contacts": [[numbers(roll) for roll in frame] for frame in contacts],
-        **{name: numbers(steps[name][step]) for name in _PLAYBACK_FIELDS},
+        "travel": rounded_numbers(accumulated_travel(result)[step]),
+        "s": rounded_numbers(shown.s),
+        "x": packed_steps(shown.x),
+        "y": packed_steps(shown.y),
+        "curvature": packed_steps(shown.curvature),
+        "rolls": [[rounded_numbers(roll) for roll in frame] for frame in centres],
+        "contacts": [[rounded_numbers(roll) for roll in frame] for frame in contacts],
+        **{name: rounded_numbers(steps[name][step]) for name in _PLAYBACK_FIELDS},
     }
 
 
 def _trace(result: Result) -> dict[str, Any]:
     """Give forces, drive and lift over the travel; thinned, peaks kept."""
-    path = travel(result)
+    path = accumulated_travel(result)
     columns = [np.asarray(result.steps[name], dtype="f8") for name in _TRACED_FIELDS]
     rows = thin(columns, MOST_STEPS)
     curves = zip(_TRACED_FIELDS, columns, strict=True)
     return {
-        "travel": numbers(path[rows]),
-        **{name: numbers(column[rows]) for name, column in curves},
+        "travel": rounded_numbers(path[rows]),
+        **{name: rounded_numbers(column[rows]) for name, column in curves},
     }
 
 
@@ -114,15 +119,15 @@ def _sheet(result: Result) -> dict[str, Any]:
     loaded, residual = sheet["curvature_loaded_peak"], sheet["curvature_residual"]
     rows = thin([residual, loaded, ratio], MOST_PLACES)
     return {
-        "s": numbers(sheet["s"][rows]),
-        "residual": numbers(residual[rows]),
-        "loaded": numbers(loaded[rows]),
-        "moment": numbers(ratio[rows]),
+        "s": rounded_numbers(sheet["s"][rows]),
+        "residual": rounded_numbers(residual[rows]),
+        "loaded": rounded_numbers(loaded[rows]),
+        "moment": rounded_numbers(ratio[rows]),
         "move": sheet["moment_peak_move"][rows].tolist(),
     }
 
 
-def numbers(values: Array) -> list[float | None]:
+def rounded_numbers(values: Array) -> list[float | None]:
     """Return an array with five figures, null for what is no number."""
     return [
         float(f"{value:.5g}") if np.isfinite(value) else None
@@ -130,7 +135,7 @@ def numbers(values: Array) -> list[float | None]:
     ]
 
 
-def packed(values: Array) -> dict[str, Any]:
+def packed_steps(values: Array) -> dict[str, Any]:
     """Return an array (rows, columns) as 16-bit steps of its range, in base64."""
     good = np.isfinite(values)
     low = float(values[good].min()) if good.any() else 0.0

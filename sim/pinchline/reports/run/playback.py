@@ -54,7 +54,7 @@ def playback(result: Result, frames: int = FRAMES, nodes: int = MOST_NODES) -> P
     recorded = result.frames
     rows = choose_rows(recorded["move"], frames)
     every = result.sheet["s_node"]
-    picked = _spread(every.size, nodes)
+    picked = _even_rows(every.size, nodes)
     x, y = (np.asarray(recorded[axis][rows][:, picked], dtype="f8") for axis in "xy")
     s = every[picked]
     return Playback(rows, picked, s, x, y, _curvature(x, y, s), recorded["move"].size)
@@ -67,8 +67,8 @@ def choose_rows(move: NDArray[Any], most: int) -> Index:
     last = np.flatnonzero(np.diff(move))
     ends = np.unique(np.concatenate(([0], last, last + 1, [move.size - 1])))
     if ends.size > most:
-        return ends[_spread(ends.size, most)]
-    return np.union1d(ends, _spread(move.size, max(2, most - ends.size)))
+        return ends[_even_rows(ends.size, most)]
+    return np.union1d(ends, _even_rows(move.size, max(2, most - ends.size)))
 
 
 def bend_edges(curvature: Array) -> tuple[float, ...]:
@@ -89,7 +89,7 @@ def _two_figures(value: float) -> float:
     return float(f"{value:.1e}")
 
 
-def _spread(size: int, most: int) -> Index:
+def _even_rows(size: int, most: int) -> Index:
     """Choose rows evenly, both ends among them."""
     if size <= most:
         return np.arange(size)
@@ -107,7 +107,7 @@ def _curvature(x: Array, y: Array, s: Array) -> Array:
     return curvature
 
 
-def travel(result: Result) -> Array:
+def accumulated_travel(result: Result) -> Array:
     """Path of the sheet and the rear roll added up, mm, at every step."""
     moved = [np.diff(result.steps[name], prepend=0.0) for name in ("fed", "lift")]
     return np.cumsum(np.nan_to_num(np.abs(moved[0]) + np.abs(moved[1])))

@@ -23,12 +23,12 @@ from pinchline.reports.style import theme
 from pinchline.reports.style.table import (
     CAUTIONS,
     Row,
-    both,
     event_words,
+    flat_reasons,
     move_words,
-    plain,
-    reasons,
+    number_row,
     sections,
+    unit_row,
 )
 from pinchline.results.schema import fields_of
 from pinchline.results.writer import check_writable, write_whole
@@ -143,7 +143,7 @@ def _job(result: Result, name: str, index: int) -> dict[str, Any]:
             for heading, rows in sections(result)
         ],
         "frames": _frame_words(result),
-        "reasons": reasons(result),
+        "reasons": flat_reasons(result),
         "events": [
             {"level": event.level, "words": event_words(event), "step": event.step}
             for event in result.events
@@ -195,9 +195,9 @@ def _inputs(result: Result) -> list[Row]:
     for field in fields_of("inputs"):
         value, dimension = result.inputs[field.name], dimension_of(field.units)
         if dimension is None:
-            rows.append(plain(field.long_name, value, "{:.4g}"))
+            rows.append(number_row(field.long_name, value, "{:.4g}"))
         else:
-            rows.append(both(field.long_name, value, dimension))
+            rows.append(unit_row(field.long_name, value, dimension))
     return rows
 
 

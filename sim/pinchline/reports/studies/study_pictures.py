@@ -306,7 +306,7 @@ def _scatter(ax: Axes, result: StudyResult, panel: Panel, shown: Variable) -> No
             edgecolors=theme.INK,
             linewidths=0.5,
         )
-        bar = theme.root(ax).colorbar(drawn, ax=ax, label=_label(shown))
+        bar = theme.root_figure(ax).colorbar(drawn, ax=ax, label=_label(shown))
         if _by_factor(panel, values):
             _ticks_by_factors(bar.ax.yaxis)
         if not good.all():

@@ -148,18 +148,20 @@ GAP_MM, PAD_MM = 2.2, 0.9  # mm: between blocks; between a rule and what stands 
 HEADING_PT = 11.0  # points
 
 
-def height_of(page: Page, block: Block, size: Type) -> float:
+def block_height(page: Page, block: Block, size: Type) -> float:
     """Height (mm) of a block."""
-    return _lay(page, block, 0.0, size, draw=False)
+    return _lay_block(page, block, 0.0, size, draw=False)
 
 
 def draw_block(page: Page, block: Block, top: float, size: Type) -> float:
     """Write a block below ``top`` (mm); returns where the next may start."""
-    height = _lay(page, block, top, size, draw=True)
+    height = _lay_block(page, block, top, size, draw=True)
     return top - height - GAP_MM
 
 
-def _lay(page: Page, block: Block, top: float, size: Type, *, draw: bool) -> float:
+def _lay_block(
+    page: Page, block: Block, top: float, size: Type, *, draw: bool
+) -> float:
     """Write a block, or only measure it."""
     left, right = page.paper.margin, page.paper.width - page.paper.margin
     inner = left + (2.0 if block.boxed else 0.0)

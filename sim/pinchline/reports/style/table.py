@@ -66,11 +66,11 @@ def summary_table(result: Result, system: System = "metric") -> str:
     result : of a run
     system : the units that come first; the others stand beside them
     """
-    lines = [result.title, subject(result, system)]
+    lines = [result.title, subject_line(result, system)]
     for heading, rows in sections(result, system):
         lines += ["", heading, *map(str, rows)]
     lines += ["", "Why it came out so"]
-    for first, *rest in reasons(result, system):
+    for first, *rest in flat_reasons(result, system):
         lines += textwrap.wrap(first, _TEXT_WIDTH, initial_indent="  ", **_HANGING)
         for line in rest:
             lines += textwrap.wrap(line, _TEXT_WIDTH, initial_indent="    ", **_HANGING)
@@ -92,7 +92,7 @@ def sections(
     )
 
 
-def reasons(result: Result, system: System = "metric") -> list[list[str]]:
+def flat_reasons(result: Result, system: System = "metric") -> list[list[str]]:
     """Give the flats and the crease in words: of each, a heading and what follows."""
     parts = [flat_words(flat, result, system) for flat in explain_flats(result)]
     return [part for part in (*parts, crease_words(result, system)) if part]
@@ -107,7 +107,7 @@ def opening_words(result: Result) -> str:
     return f"opening between the {'gauge lines' if named else 'edges'}"
 
 
-def subject(result: Result, system: System = "metric") -> str:
+def subject_line(result: Result, system: System = "metric") -> str:
     """Return material, direction, thickness and machine in one line."""
     thickness = result.inputs["thickness"]
     labels = result.labels
@@ -121,7 +121,7 @@ def subject(result: Result, system: System = "metric") -> str:
     )
 
 
-def both(
+def unit_row(
     words: str, value: float, dimension: Dimension, system: System = "metric"
 ) -> Row:
     """Return a row with a value in both systems of units."""
@@ -135,7 +135,7 @@ def both(
     return Row(words, (first,) if first == second else (first, second))
 
 
-def plain(words: str, value: float, pattern: str) -> Row:
+def number_row(words: str, value: float, pattern: str) -> Row:
     """Return a row with a value that has no unit."""
     return Row(words, ("none" if math.isnan(value) else pattern.format(value),))
 
@@ -150,81 +150,89 @@ def _part(result: Result, system: System) -> Iterator[Row]:
         straight = values[f"flat_{key}_straightedge"]
         moment = values[f"flat_{key}_moment"]
         yield Row(words)
-        yield both(f"  by straightedge, gap {gap}", straight, "length", system)
-        yield both("  by moment, never past first yield", moment, "length", system)
-    yield both(opening_words(result), values["opening"], "length", system)
-    yield both("turned angle", values["turned_angle"], "angle", system)
+        yield unit_row(f"  by straightedge, gap {gap}", straight, "length", system)
+        yield unit_row("  by moment, never past first yield", moment, "length", system)
+    yield unit_row(opening_words(result), values["opening"], "length", system)
+    yield unit_row("turned angle", values["turned_angle"], "angle", system)
     zone = f"zone s {values['zone_from']:.0f} to {values['zone_to']:.0f} mm"
     zone = "no zone" if math.isnan(values["zone_from"]) else alone(zone, system)
     fit = values["radius_fit"]
-    yield both(f"radius, circle fitted, {zone}", fit, "length", system)
-    yield both(
+    yield unit_row(f"radius, circle fitted, {zone}", fit, "length", system)
+    yield unit_row(
         "  departure from that circle", values["radius_fit_residual"], "length", system
     )
     chord = values["chord"]
     over = "" if math.isnan(chord) else alone(f" over {chord:.1f} mm", system)
-    yield both(
+    yield unit_row(
         f"radius by chord and rise{over}", values["radius_chord_rise"], "length", system
     )
-    yield both(
+    yield unit_row(
         "tightest radius that stays", values["radius_residual_min"], "length", system
     )
-    yield both("crease at s", values["crease_s"], "length", system)
-    yield plain("  its height over the plateau", values["crease_height"], "{:.2f} x")
-    yield plain("difference of the two halves", values["halves_difference"], "{:.1%}")
+    yield unit_row("crease at s", values["crease_s"], "length", system)
+    yield number_row(
+        "  its height over the plateau", values["crease_height"], "{:.2f} x"
+    )
+    yield number_row(
+        "difference of the two halves", values["halves_difference"], "{:.1%}"
+    )
 
 
 def _bend(result: Result, system: System) -> Iterator[Row]:
     values = result.summary
-    yield both(
+    yield unit_row(
         "tightest radius under the rolls", values["radius_loaded_min"], "length", system
     )
-    yield both(
+    yield unit_row(
         "middle of the zone, under the rolls",
         values["springback_loaded_radius"],
         "length",
         system,
     )
-    yield both(
+    yield unit_row(
         "middle of the zone, once free",
         values["springback_residual_radius"],
         "length",
         system,
     )
-    yield plain(
+    yield number_row(
         "  opens by springback, free over loaded",
         values["springback_ratio"],
         "{:.2f} x",
     )
     strain, allowed = values["surface_strain_max"], values["allowable_strain"]
-    yield plain("largest surface strain", strain, "{:.2%}")
-    yield plain("  allowed for this alloy", allowed, "{:.2%}")
+    yield number_row("largest surface strain", strain, "{:.2%}")
+    yield number_row("  allowed for this alloy", allowed, "{:.2%}")
     if strain > allowed:
         yield Row("THE STRAIN IS MORE THAN THE ALLOY ALLOWS: expect cracks")
 
 
 def _machine(result: Result, system: System) -> Iterator[Row]:
     values, inputs = result.summary, result.inputs
-    yield both("largest lift", values["lift_max"], "length", system)
+    yield unit_row("largest lift", values["lift_max"], "length", system)
     for key, words in {
         "force_upper_max": "largest force, upper roll",
         "force_lower_max": "largest force, lower roll",
         "force_rear_max": "largest force, rear roll",
         "drive_force_max": "largest drive force",
     }.items():
-        yield both(f"{words}, per width", values[key], "line_force", system)
+        yield unit_row(f"{words}, per width", values[key], "line_force", system)
         total = values[key] * inputs["width"]
-        yield both("  over the whole width", total, "force", system)
+        yield unit_row("  over the whole width", total, "force", system)
     opened = values["nip_opening_max"] - inputs["thickness"]
-    yield both("nip opens beyond the sheet, up to", opened, "length", system)
-    yield both("rear roll gives way, up to", values["give_rear_max"], "length", system)
+    yield unit_row("nip opens beyond the sheet, up to", opened, "length", system)
+    yield unit_row(
+        "rear roll gives way, up to", values["give_rear_max"], "length", system
+    )
     for key, words, dimension in _EFFORT_ROWS:
         if not math.isnan(values[key]):
-            yield both(words, values[key], dimension, system)
+            yield unit_row(words, values[key], dimension, system)
     wrap = values["wrap_excess"]
-    yield plain("largest loaded curvature over the wrap bound", wrap, "{:.2f} x")
+    yield number_row("largest loaded curvature over the wrap bound", wrap, "{:.2f} x")
     yield Row("width counts as", (_width_words(inputs["held_flat"]),))
-    yield plain("energy account closes within", values["energy_error_max"], "{:.3%}")
+    yield number_row(
+        "energy account closes within", values["energy_error_max"], "{:.3%}"
+    )
 
 
 _EFFORT_ROWS: tuple[tuple[str, str, Dimension], ...] = (

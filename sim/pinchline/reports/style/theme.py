@@ -163,7 +163,7 @@ def figure(width: float, height: float) -> Figure:
     return Figure(figsize=(width, height), layout="constrained")
 
 
-def root(ax: Axes) -> Figure:
+def root_figure(ax: Axes) -> Figure:
     """Figure that holds the axes, also where they sit in a part of it."""
     from matplotlib.figure import Figure
 
@@ -173,7 +173,7 @@ def root(ax: Axes) -> Figure:
     return parent
 
 
-def titled(ax: Axes, title: str, subject: str) -> None:
+def set_title(ax: Axes, title: str, subject: str) -> None:
     """Write what the picture shows, and of which job."""
     ax.set_title(f"{title}\n", fontsize=10.5)
     ax.annotate(
@@ -228,7 +228,7 @@ def legend_below(ax: Axes, columns: int, **options: Any) -> None:
     """Explain the lines under the axis, where no line is crossed."""
     from matplotlib.transforms import ScaledTranslation
 
-    down = ScaledTranslation(0.0, -36.0 / 72.0, root(ax).dpi_scale_trans)
+    down = ScaledTranslation(0.0, -36.0 / 72.0, root_figure(ax).dpi_scale_trans)
     ax.legend(
         loc="upper left",
         bbox_to_anchor=(0.0, 0.0),
@@ -254,11 +254,11 @@ def radius_axis(ax: Axes, unit: str = "mm") -> None:
     side.set_ylabel(f"radius, {unit}")
 
 
-def hold_words(ax: Axes) -> None:
+def fit_words_in(ax: Axes) -> None:
     """Choose the limits of the axes so that lines and the words so far lie inside."""
     from matplotlib.transforms import Bbox
 
-    fig, lines = root(ax), ax.dataLim.frozen()
+    fig, lines = root_figure(ax), ax.dataLim.frozen()
     for _ in range(3):  # words keep their size while the scale changes
         fig.draw_without_rendering()
         back = ax.transData.inverted()
@@ -274,37 +274,39 @@ def note(ax: Axes, text: str, x: float, y: float, **options: Any) -> None:
     ax.text(x, y, text, **(settings | {"bbox": ground} | options))
 
 
-def upright(angle: float) -> float:
+def upright_angle(angle: float) -> float:
     """Turn text along a line (rad) so that it is not upside down; degrees."""
     degrees = math.degrees(angle) % 180.0
     return degrees - 180.0 if degrees > 90.0 else degrees
 
 
-def dimension(
+def draw_dimension(
     ax: Axes, start: Sequence[float], end: Sequence[float], text: str = "", **how: Any
 ) -> None:
     """Draw a dimension line between two points with its words in the middle."""
-    leader(ax, start, end, arrowstyle="<|-|>")
+    draw_leader(ax, start, end, arrowstyle="<|-|>")
     if text:
         middle = [0.5 * (a + b) for a, b in zip(start, end, strict=True)]
         along = math.atan2(end[1] - start[1], end[0] - start[0])
-        settings: dict[str, Any] = {"rotation": upright(along)}
+        settings: dict[str, Any] = {"rotation": upright_angle(along)}
         note(ax, text, *middle, **(settings | how))
 
 
-def aside(ax: Axes, x: Any, y: Any, offsets: tuple[float, float], text: str) -> None:
+def shade_offset(
+    ax: Axes, x: Any, y: Any, offsets: tuple[float, float], text: str
+) -> None:
     """Shade beside a line between two offsets (mm, - to the right); dimension it."""
-    ax.fill(*strip(x, y, *offsets), linewidth=0.5, **FLAT_STYLE)
+    ax.fill(*strip_outline(x, y, *offsets), linewidth=0.5, **FLAT_STYLE)
     ends = [(float(x[i]), float(y[i])) for i in (0, -1)]
     along = math.atan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])
     out = (-offsets[1] * math.sin(along), offsets[1] * math.cos(along))
     start, end = ((a + out[0], b + out[1]) for a, b in ends)
-    dimension(ax, start, end)
+    draw_dimension(ax, start, end)
     middle = [0.5 * (a + b) + 0.9 * o for a, b, o in zip(start, end, out, strict=True)]
-    note(ax, text, *middle, rotation=upright(along))
+    note(ax, text, *middle, rotation=upright_angle(along))
 
 
-def leader(
+def draw_leader(
     ax: Axes, start: Sequence[float], end: Sequence[float], arrowstyle: str = "-|>"
 ) -> None:
     """Draw an arrow from one point to another, exactly."""
@@ -313,7 +315,7 @@ def leader(
     ax.annotate("", (end[0], end[1]), (start[0], start[1]), arrowprops=arrow)
 
 
-def circle(
+def draw_circle(
     ax: Axes,
     place: tuple[float, float, float],
     sweep: tuple[float, float],
@@ -344,7 +346,7 @@ def circle(
         ax.plot(*at(np.array([0.0, 0.36]), angle), **LINES["guide"])
     for angle in (zone[0], zone[-1]):
         ax.plot(*at(np.array([0.93, 1.0]), angle), **LINES["guide"])
-    leader(ax, at(0.0, 0.0), at(1.0, zone[1]))
+    draw_leader(ax, at(0.0, 0.0), at(1.0, zone[1]))
     if place[2] < _CROWDED_RATIO * max(ax.dataLim.width, ax.dataLim.height):
         note(ax, f"{words[1]}\n{words[0]}", *at(-1.5, zone[1]))
         return
@@ -354,7 +356,7 @@ def circle(
     note(ax, words[1], *at(0.3, sweep[0] + (0.72 if early else 0.28) * turned))
 
 
-def band(
+def draw_band(
     ax: Axes, nodes: Any, numbers: Any, sides: tuple[float, float], words: Sequence[str]
 ) -> list[Any]:
     """Colour a band by the number (0 none) of each cell; return the key to it.
@@ -422,7 +424,7 @@ def page_style() -> str:
         sides.append("".join(f"--{name}:{value};" for name, value in pairs.items()))
     rules = [
         f":root{{color-scheme:light dark;{sides[0]}}}",
-        f"@media screen and (prefers-color-scheme:dark){{:root{{{sides[1]}}}}}",
+        f"@media screen and (prefers-color-scheme:dark){{:root_figure{{{sides[1]}}}}}",
     ]
     for role, line in LINES.items():
         width = line["linewidth"]
@@ -454,7 +456,7 @@ def inline_svg(fig: Figure, mark: str, label: str) -> str:
     svg = svg[svg.index("<svg") :]
     for part in ("<metadata>.*?</metadata>", "<style.*?</style>", r"\n\s*(?=<)"):
         svg = re.sub(part, "", svg, flags=re.DOTALL)
-    svg = re.sub(r' (?:d|x|y|transform)="[^"]*"', _shorter, svg)
+    svg = re.sub(r' (?:d|x|y|transform)="[^"]*"', _rounded, svg)
     svg = re.sub(r' id="[\w.]*?_\d+"', "", svg)  # groups, to which nothing refers
     svg = re.sub(r'(id="|href="#|url\(#)', rf"\g<1>{mark}-", svg)
     svg = re.sub(r' fill="(#\w{6})"', r' style="fill: \1"', svg)
@@ -463,14 +465,14 @@ def inline_svg(fig: Figure, mark: str, label: str) -> str:
     return svg.replace("<svg", opening, 1)
 
 
-def on_paper(svg: str) -> str:
+def fixed_color_svg(svg: str) -> str:
     """Return an inline SVG with fixed colours, for pages that are not ours."""
     for name, (light, _) in PAGE.items():
         svg = svg.replace(f"var(--{name})", light)
     return svg.replace("<svg", '<svg style="width:100%;height:auto"', 1)
 
 
-def _shorter(numbers: re.Match[str]) -> str:
+def _rounded(numbers: re.Match[str]) -> str:
     """Cut decimals beyond the second: a hundredth of a point cannot be seen."""
     return re.sub(r"(?<=\.\d\d)\d+", "", numbers[0])
 
@@ -482,7 +484,7 @@ def _page_colours(text: str) -> str:
     return text
 
 
-def strip(x: Any, y: Any, inner: float, outer: float) -> tuple[Any, Any]:
+def strip_outline(x: Any, y: Any, inner: float, outer: float) -> tuple[Any, Any]:
     """Outline of the strip between two offsets (mm, + to the left) of a line."""
     import numpy as np
 

@@ -44,7 +44,7 @@ METRIC_UNIT = Unit("mm", "N per mm", 0)
 INCH_UNIT = Unit("in", "lbf per in", _INCH_DECIMALS)
 
 
-def in_shop_units(result: Result, system: System) -> tuple[Result, Unit]:
+def in_unit_system(result: Result, system: System) -> tuple[Result, Unit]:
     """Return a result in a system's units, and how lengths are said in it."""
     if system == "metric":
         return result, METRIC_UNIT
