@@ -257,7 +257,7 @@ def test_shapes_replace_older_ones_but_nothing_else(file):
 @pytest.fixture
 def few(monkeypatch):
     """Draw few frames, as each takes a tenth of a second."""
-    monkeypatch.setattr(animation, "FRAMES", 8)
+    monkeypatch.setattr(animation, "MOST_FRAMES", 8)
     monkeypatch.setattr("pinchline.reports.export.export.PICTURES", 8)
 
 

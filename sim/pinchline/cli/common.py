@@ -90,7 +90,7 @@ def unit_system(*, inch: bool) -> "System":
 
 @contextmanager
 def exit_on_error(*, inch: bool = False) -> Iterator[None]:
-    """Turn errors into one paragraph and an exit code."""
+    """Context that turns errors into one paragraph and an exit code."""
     try:
         yield
     except PinchlineError as error:
@@ -176,7 +176,7 @@ def deliver_report(
 
 @dataclass(frozen=True)
 class AnalysisRequest:
-    """A case that something is asked of, and where the answer goes."""
+    """A case to analyse, and where its report goes."""
 
     job: "Case"
     system: "System"
@@ -210,9 +210,9 @@ class AnalysisRequest:
 def open_request(
     case: str, output: Path | None, pictures: Path | None, *, inch: bool
 ) -> Iterator[AnalysisRequest]:
-    """Load the case of a question and check where its answer goes, before a long run.
+    """Load a case and check, before a long run, that its report can be written.
 
-    Errors are told as by ``exit_on_error``.
+    Errors are reported as by ``exit_on_error``.
     """
     with exit_on_error(inch=inch):
         from pinchline.case.case import load_case

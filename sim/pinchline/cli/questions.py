@@ -1,4 +1,4 @@
-"""Questions asked of a case: across the width, limits, hand rules, scatter."""
+"""Commands that analyse a case: across the width, limits, hand rules, scatter."""
 
 from pathlib import Path
 from typing import Annotated, Literal

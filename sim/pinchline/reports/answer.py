@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Report:
-    """An answer in every form it has; table and pictures are made when asked for.
+    """Report of a command: its text, and its table and pictures, drawn on demand.
 
     Attributes
     ----------

@@ -109,7 +109,7 @@ def _fit_biarcs(
 def _deviation(
     arcs: list[TangentArc], x: Array, y: Array, start: int, end: int
 ) -> float:
-    """Largest distance (mm) of the points between from the biarc."""
+    """Largest distance (mm) from the biarc to the points between its ends."""
     px, py = x[start : end + 1], y[start : end + 1]
     first, second = arcs
     # the joint parts the points at the normal through it

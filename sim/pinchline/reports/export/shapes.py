@@ -96,7 +96,7 @@ def _write_frames(result: Result, shown: Playback, folder: Path) -> list[str]:
 
 
 def _along(result: Result, shown: Playback) -> dict[str, Array]:
-    """Give what was found along the sheet, at the middles of what is shown of it."""
+    """Interpolate the results along the sheet to the middles of the shown cells."""
     middle = _mid(shown.s)
     sheet = result.sheet
     data = {

@@ -104,8 +104,8 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
     if offset != 0.0:
         side = "above" if offset > 0.0 else "below"
         counted = (
-            f"Screw turns: from the zero of the scale, {rule_length(abs(offset), system)} "
-            f"{side} touch as strips showed. Lift: from"
+            "Screw turns: from the zero of the scale, "
+            f"{rule_length(abs(offset), system)} {side} touch as strips showed. Lift: from"
         )
     words = (
         f"{counted} touch, where the rear roll just meets the flat "

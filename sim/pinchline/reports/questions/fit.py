@@ -1,4 +1,4 @@
-"""What a fit found, in words and as a picture: estimates, readings, the next strip."""
+"""Report of a fit, in words and as a picture: estimates, readings, the next strip."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ _DIRECTIONS: tuple[Way, ...] = ("rear", "operator")
 
 
 def fit_words(fit: Fit, advice: Advice | None, system: System) -> str:
-    """Say what the strips tell."""
+    """Report what the strips say of sheet and machine."""
     case = fit.case
     thickness = units.format(case.sheet.thickness, "length", system)
     count = _counted(len(fit.strips), "strip")
@@ -77,7 +77,7 @@ def _estimate(e: Estimate, system: System) -> str:
 
 
 def _learned_words(fit: Fit, system: System) -> Iterator[str]:
-    """Say what was learned, what cannot be told apart, what does not agree."""
+    """Report what is identified, what only together, and what does not agree."""
     about = learned(fit)
     sharp = [e for e in fit.estimates if e.deviation < _LEARNED_RATIO]
     idle = [e for e in fit.estimates if e.deviation > _IDLE_RATIO]
@@ -234,7 +234,7 @@ def _next(advice: Advice | None, system: System) -> str:
 
 
 def fit_picture(fit: Fit, advice: Advice | None, system: System) -> Figure:
-    """Draw the strips on the bands of card and fit, a panel for each way."""
+    """Draw the strips on the bands of card and fit, a panel for each direction."""
     size = units.shop_unit("length", system)[1]
     unit = units.shop_unit("length", system)[0]
     forecast = Forecast(fit)
@@ -270,7 +270,7 @@ def _legend(panels: Sequence[Axes]) -> None:
 def _panel(
     ax: Axes, fit: Fit, forecast: Forecast, direction: Way, size: float
 ) -> float:
-    """Draw bands, lines and strips of one way; returns the highest curvature shown."""
+    """Draw bands, lines and strips fed one way; returns the highest curvature."""
     lifts = _lifts(fit, direction)
     card, fitted = (
         np.array([forecast.band(float(lift), direction, prior=prior) for lift in lifts])

@@ -69,7 +69,7 @@ def _text(words: object) -> np.ndarray:
 
 
 def limits_words(limits: Limits, title: str, system: System) -> str:
-    """Say the tightest radius each way and what binds it; then every pass."""
+    """Report the tightest radius in each feed direction, its limit, and every pass."""
     lines = [title, ""]
     lines += [_answer(direction, limits, system) for direction in limits.ways]
     lines += [
@@ -106,7 +106,7 @@ def _answer(direction: OneWay, limits: Limits, system: System) -> str:
 
 
 def limits_picture(limits: Limits, title: str, system: System = "metric") -> Figure:
-    """Draw radius against lift, both ways, with what cannot be made marked."""
+    """Draw radius against lift in both feed directions, with refused passes marked."""
     from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
     length, size, _ = units.shop_unit("length", system)
@@ -133,7 +133,7 @@ def limits_picture(limits: Limits, title: str, system: System = "metric") -> Fig
 
 
 def _draw_feed(ax: Axes, direction: OneWay, color: str, mark: str, size: float) -> None:
-    """Draw one way, broken where a pass cannot be made; ``size``: of the unit, mm."""
+    """Draw one feed direction, broken at refused passes; ``size``: of the unit, mm."""
     lifts = [p.lift / size for p in direction.passes]
     radii = [
         p.radius / size if p.possible and math.isfinite(p.radius) else math.nan

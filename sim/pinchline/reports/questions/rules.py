@@ -1,4 +1,4 @@
-"""Hand rules beside the model, as text and as a table."""
+"""Comparison of hand rules with the model, as text and as a table."""
 
 from __future__ import annotations
 
@@ -244,9 +244,9 @@ def _bound_words(points: Sequence[RulePoint], own: str, system: System) -> str:
     mine = [p for p in points if p.material == own and not p.outside]
     if not mine:
         return f"the table has no entry for {own}"
-    asked = [
-        f"here it asks for {answer_text(p, p.high, system)} at most, where the machine reaches "
-        f"{answer_text(p, p.model, system)}. "
+    requirements = [
+        f"here it asks for {answer_text(p, p.high, system)} at most, where the machine "
+        f"reaches {answer_text(p, p.model, system)}. "
         for p in mine
         if p.job
     ]
@@ -266,4 +266,4 @@ def _bound_words(points: Sequence[RulePoint], own: str, system: System) -> str:
             f"for {own} of {thin} to {thick} it binds nowhere on this machine: it asks "
             f"for {least:.2f} of the radius that the roll makes, at most"
         )
-    return "".join(asked) + _capital(words)
+    return "".join(requirements) + _capital(words)

@@ -104,7 +104,7 @@ def _input_words(one: Input) -> str:
 
 
 def scatter_words(scatter: Scatter, title: str, system: System) -> str:
-    """Say what scatters, what comes of it, what to measure first, how sure that is."""
+    """Report inputs, spread of the parts, what to measure first, and the accuracy."""
     count = scatter.made.size
     lines = [title, "", "What scatters", ""]
     lines += [_input_line(one, system) for one in scatter.inputs]
@@ -242,7 +242,7 @@ def _share(alone: float, together: float) -> str:
 
 
 def _accuracy_words(scatter: Scatter, system: System) -> Iterator[str]:
-    """Say how near the quick answers are to the solvers."""
+    """Report the error of the response surfaces against the solvers."""
     if scatter.runs:
         yield (
             "How sure: the job bends sheet that it has bent before, of which the span "
@@ -284,7 +284,7 @@ def _accuracy_words(scatter: Scatter, system: System) -> Iterator[str]:
 
 
 def scatter_picture(scatter: Scatter, title: str, system: System = "metric") -> Figure:
-    """Draw how often what comes out, and below what each input explains of it."""
+    """Draw a histogram of each quantity, and the share each input explains of it."""
     with theme.applied():
         fig = theme.figure(9.6, 6.4)
         theme.headed(fig, f"How far parts spread: {title}")
@@ -296,7 +296,7 @@ def scatter_picture(scatter: Scatter, title: str, system: System = "metric") -> 
 
 
 def _histogram(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
-    """Draw how often which value of a quantity comes out."""
+    """Draw the histogram of a quantity."""
     q = scatter.quantities[number]
     unit, size, _ = units.shop_unit(q.dimension, system)
     values = scatter.values(number)

@@ -1,4 +1,4 @@
-"""Several runs side by side: what differs in what was asked and in what came out."""
+"""Comparison of several runs: differences of their inputs and of their results."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from pinchline import units
 from pinchline.reports.style import theme
 from pinchline.reports.style.table import move_words
+from pinchline.reports.style.unit_system import UNIT_DIMENSIONS
 from pinchline.results.schema import fields_of
 
 if TYPE_CHECKING:
@@ -29,15 +30,10 @@ _COMPARED_LABELS = {
     "section": "section law",
 }
 _UNIT_DIMENSIONS: dict[str, Dimension] = {
-    "mm": "length",
-    "N/mm": "line_force",
+    **UNIT_DIMENSIONS,
     "N/mm/mm": "line_stiffness",
-    "N mm/mm": "line_moment",
-    "N": "force",
-    "N mm": "torque",
     "MPa": "stress",
     "rad": "angle",
-    "1/mm": "curvature",
 }
 _EQUAL_SHARE = 1.0e-9
 

@@ -107,7 +107,7 @@ def curvature(
 def largest_moment(
     result: Result, ax: Axes | None = None, system: System = "metric"
 ) -> tuple[Figure, Axes]:
-    """Draw the largest moment each point ever saw, and the move that made it."""
+    """Draw the largest moment each point ever saw, and the move in which it did."""
     result, unit = in_unit_system(result, system)
     with theme.applied():
         ax = theme.figure(7.2, 4.6).subplots() if ax is None else ax

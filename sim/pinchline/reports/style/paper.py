@@ -41,7 +41,7 @@ LETTER = Paper("Letter", 215.9, 279.4)
 
 @contextmanager
 def to_scale() -> Iterator[None]:
-    """Draw in the look of the house, with every point of a line and true letters."""
+    """Context that draws in the project's style, with every point and true letters."""
     import matplotlib as mpl
 
     exact: Any = {"path.simplify": False, "text.hinting": "none"}

@@ -1,4 +1,4 @@
-"""One look for every picture and page: colours, line styles, fonts, ways to label.
+"""One style for every picture and page: colours, line styles, fonts, ways to label.
 
 The colours differ in lightness as well as in hue, so that they stay apart in grey print
 and for colour-blind eyes, and lines that share axes also differ in style. On a page
@@ -147,7 +147,7 @@ _RC_SETTINGS: Any = {
 
 @contextmanager
 def applied() -> Iterator[None]:
-    """Draw in the look of the house; the settings of others come back after."""
+    """Context that draws in the project's style and restores earlier settings."""
     import matplotlib as mpl
 
     with mpl.rc_context(_RC_SETTINGS), warnings.catch_warnings():
@@ -164,7 +164,7 @@ def figure(width: float, height: float) -> Figure:
 
 
 def root_figure(ax: Axes) -> Figure:
-    """Figure that holds the axes, also where they sit in a part of it."""
+    """Figure that contains the axes, also where they lie in a subfigure."""
     from matplotlib.figure import Figure
 
     parent: Any = ax.get_figure()

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Result
     from pinchline.units import Dimension, System
 
-_UNIT_DIMENSIONS: dict[str, Dimension] = {
+UNIT_DIMENSIONS: dict[str, Dimension] = {
     "mm": "length",
     "1/mm": "curvature",
     "N/mm": "line_force",
@@ -59,7 +59,7 @@ def in_unit_system(result: Result, system: System) -> tuple[Result, Unit]:
 def _converted(group: str, table: dict[str, Any]) -> dict[str, Any]:
     converted = dict(table)
     for field in fields_of(group):
-        dimension = _UNIT_DIMENSIONS.get(field.units)
+        dimension = UNIT_DIMENSIONS.get(field.units)
         if dimension is not None and field.name in converted:
             _, size, _ = units.shop_unit(dimension, "inch")
             metric = units.FACTORS[dimension][field.units]
