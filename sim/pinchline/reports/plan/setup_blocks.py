@@ -105,7 +105,8 @@ def _moves(plan: Plan, steps: Steps, system: System) -> Block:
         side = "above" if offset > 0.0 else "below"
         counted = (
             "Screw turns: from the zero of the scale, "
-            f"{rule_length(abs(offset), system)} {side} touch as strips showed. Lift: from"
+            f"{rule_length(abs(offset), system)} {side} touch as strips showed. "
+            "Lift: from"
         )
     words = (
         f"{counted} touch, where the rear roll just meets the flat "
