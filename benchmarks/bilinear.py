@@ -233,7 +233,7 @@ def draw(
         "d": ("D-", theme.BLUE, "d: line through 60 and 100 % of the strain"),
         "d40": ("x-.", theme.INK, "d, set for R/t 40"),
     }
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(9.6, 7.2)
         grid = fig.subplots(2, 3, sharey="row")
         for ax, card in zip(grid[0], EXPONENTS, strict=True):
@@ -256,7 +256,7 @@ def draw(
                     ax.plot(loaded, values, mark, color=color, fillstyle=fill)
             ax.set_title(f"{card}, one pass on bench-60", loc="left")
             ax.set_xlabel("R/t under load")
-        theme.note(
+        theme.add_note(
             grid[1, 0],
             "filled: toward the rear\nhollow: toward the operator",
             0.36,
@@ -270,7 +270,7 @@ def draw(
         grid[1, 2].axis("off")
         lines, words = grid[0, 0].get_legend_handles_labels()
         grid[1, 2].legend(lines, words, loc="center left")
-        theme.headed(fig, "What two straight lines cost (invented jobs)")
+        theme.set_heading(fig, "What two straight lines cost (invented jobs)")
         theme.save(fig, PICTURE)
 
 

@@ -27,23 +27,23 @@ import numpy as np
 from pinchline import parallel
 from pinchline.analysis.fitting.advise import Forecast, lift_for
 from pinchline.analysis.fitting.estimate import fit
-from pinchline.analysis.fitting.solution import NINETY_FIVE
+from pinchline.analysis.fitting.solution import QUANTILE_95
 from pinchline.analysis.fitting.strip_model import parameters_of, varied
 from pinchline.analysis.limits.single_pass import one_pass
 from pinchline.analysis.planning.planner import make_plan
 from pinchline.case.case import load_case
-from pinchline.case.measured.readings import Reading, Way, rise_over
+from pinchline.case.measured.readings import FeedDirection, Reading, rise_over
 from pinchline.case.measured.strips import ScrapStrip
 from pinchline.case.program import lift_key
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
-    from pinchline.analysis.fitting.strip_model import Name
+    from pinchline.analysis.fitting.strip_model import ParameterName
     from pinchline.analysis.planning.plan import Plan
     from pinchline.case.case import Case
 
 CASE = "strut-fairing"
-SETTINGS: tuple[tuple[Way, float], ...] = (
+SETTINGS: tuple[tuple[FeedDirection, float], ...] = (
     ("operator", 16.0),
     ("operator", 19.0),
     ("rear", 26.0),
@@ -177,7 +177,7 @@ def main(seeds: int) -> None:
             print(f"seed {row.seed} done in {row.seconds:.0f} s", file=sys.stderr)
     off = np.array([row.off for row in rows])
     share = np.mean([row.share for row in rows], axis=0)
-    inside = np.mean(np.abs(off) <= NINETY_FIVE, axis=0)
+    inside = np.mean(np.abs(off) <= QUANTILE_95, axis=0)
     print(f"| {'of the truth':<20} | inside 95 % | deviation left of the prior's |")
     print("| --- | ---: | ---: |")
     for i, name in enumerate(names):
@@ -223,7 +223,7 @@ def keep_strips() -> None:
             table.writerow([seed, *(f"{v:.6f}" for v in numbers)])
 
 
-def at_the_bench(plan: Plan, truth: dict[Name, float], zero: float) -> float:
+def at_the_bench(plan: Plan, truth: dict[ParameterName, float], zero: float) -> float:
     """Opening (mm) of a plan's job at a truth; ``zero``: touch offset it took (mm)."""
     off = truth["touch offset"] - zero
     moves = {

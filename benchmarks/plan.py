@@ -25,7 +25,13 @@ from pinchline.analysis.planning.shortfall import bound, reach
 from pinchline.case.case import Case, parse_case
 from pinchline.case.demand import LimitKind
 from pinchline.errors import PinchlineError
-from pinchline.parts.assess import FLATS, RADII, PartQuantity, judge, read_made
+from pinchline.parts.assess import (
+    FLAT_QUANTITIES,
+    RADIUS_QUANTITIES,
+    PartQuantity,
+    deviations_from_target,
+    read_finished_part,
+)
 from pinchline.solvers.stepped.program import run_case
 
 ALLOYS = ("5052-H32", "2024-T3", "3003-H14", "6061-T4", "5052-O")
@@ -106,12 +112,12 @@ def again(case: Case) -> dict[str, float]:
     result = run_case(read)
     distance = read.machine.rear.distance
     part = Search(read).part((0.0, 0.0))
-    made = read_made(result, part.sharpest, distance)
+    made = read_finished_part(result, part.sharpest, distance)
     part = Search(read).part(made.arc_flats)
-    rows = judge(read, part, made)
-    radii = [d for d in rows if d.quantity in RADII]
+    rows = deviations_from_target(read, part, made)
+    radii = [d for d in rows if d.quantity in RADIUS_QUANTITIES]
     asked = [d for d in rows if not math.isnan(d.tolerance)]
-    flats = [abs(d.off) for d in asked if d.quantity in FLATS]
+    flats = [abs(d.off) for d in asked if d.quantity in FLAT_QUANTITIES]
     openings = [abs(d.off) for d in asked if d.quantity is PartQuantity.OPENING]
     angles = [abs(d.off) for d in asked if d.quantity is PartQuantity.TURNED_ANGLE]
     first, second = (d.made / d.wanted for d in radii)

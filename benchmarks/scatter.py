@@ -17,7 +17,7 @@ import time
 
 import numpy as np
 
-from pinchline.analysis.scatter.scatter import POINTS, Scatter, scatter
+from pinchline.analysis.scatter.scatter import DEFAULT_POINTS, Scatter, scatter
 from pinchline.case.case import load_case
 
 LIMIT, CORES = 20.0, 2
@@ -68,7 +68,7 @@ def main(names: tuple[str, ...]) -> None:
         ) -> None:
             into.append((time.perf_counter() - since[0], spent() - since[1], words))
 
-        found = scatter(case, points=POINTS, progress=tell)
+        found = scatter(case, points=DEFAULT_POINTS, progress=tell)
         wall, used = time.perf_counter() - start, spent() - cpu
         print(
             f"{name}: {found.made.size} parts, {found.solutions} span solutions, "

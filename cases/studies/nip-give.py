@@ -89,7 +89,7 @@ def draw(found: dict[tuple[str, str, str], list[dict[str, float]]], path: Path) 
         "pinch": "lower roll bears,\nN per mm of width",
         "radius": "residual radius, mm",
     }
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(9.0, 7.6)
         axes = fig.subplots(3, 2, sharex=True, sharey="row")
         for column, way in enumerate(PASSES):
@@ -111,7 +111,9 @@ def draw(found: dict[tuple[str, str, str], list[dict[str, float]]], path: Path) 
         for ax in axes[:, 0]:
             ax.set_ylim(0.0, 1.08 * ax.dataLim.y1)
         axes[0, 1].legend(loc="upper left")
-        theme.headed(fig, "A narrow strip and a wide sheet on one machine (invented)")
+        theme.set_heading(
+            fig, "A narrow strip and a wide sheet on one machine (invented)"
+        )
         theme.save(fig, path)
 
 

@@ -108,9 +108,9 @@ def __dir__() -> list[str]:
 
 
 def _html(result: Result) -> str:
-    from pinchline.reports.run.notebook import show
+    from pinchline.reports.run.notebook import notebook_html
 
-    return show(result)
+    return notebook_html(result)
 
 
 def _plot(result: Result, name: str, **options: Any) -> tuple[Figure, Any]:

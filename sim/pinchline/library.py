@@ -29,7 +29,7 @@ _WORD: dict[Kind, str] = {
 
 
 @dataclass(frozen=True)
-class Source:
+class SourceFile:
     """A file that was read: its short name, where it lies, its text."""
 
     name: str
@@ -80,7 +80,7 @@ def fetch(
     folder: Path | None = None,
     file: str | None = None,
     key: str | None = None,
-) -> Source:
+) -> SourceFile:
     """Read a shipped file by name, or a user's file by path.
 
     Parameters
@@ -98,13 +98,13 @@ def fetch(
     if is_path(source):
         path = Path(source)
         path = path if folder is None else folder / path
-        return Source(path.stem, str(path), read_text(path, source, file, key))
+        return SourceFile(path.stem, str(path), read_text(path, source, file, key))
     name = str(source)
     known = names(kind)
     if name not in known:
         raise _unknown(kind, name, known, file, key)
     entry = data_root(kind) / f"{name}.toml"
-    return Source(name, str(entry), entry.read_text(encoding="utf-8"))
+    return SourceFile(name, str(entry), entry.read_text(encoding="utf-8"))
 
 
 def parse_toml(text: str, where: str) -> dict[str, Any]:

@@ -62,7 +62,7 @@ def alone(text: str, system: System) -> str:
 
 def _said(match: re.Match[str]) -> str:
     dimension, size = _SPELLED[match[4]]
-    unit, factor, _ = units.shop_unit(dimension, "inch")
+    unit, factor, _ = units.display_unit(dimension, "inch")
     numbers = [
         _number(number, dimension, size / factor)
         for number in (match[1], match[3])

@@ -52,11 +52,11 @@ def aside(function: Callable[..., T], *arguments: object) -> Iterator[Callable[[
         yield pool.submit(function, *arguments).result
 
 
-CONNECT_SECONDS = 20
+CONNECT_TIMEOUT_S = 20
 
 
 @dataclass(frozen=True)
-class Crew:
+class WorkerPool:
     """A pool of workers.
 
     Attributes
@@ -70,7 +70,7 @@ class Crew:
 
 
 @contextmanager
-def crew(wanted: int | None, scheduler: str | None) -> Iterator[Crew]:
+def worker_pool(wanted: int | None, scheduler: str | None) -> Iterator[WorkerPool]:
     """Give an executor: processes of this machine, or a Dask cluster.
 
     Parameters
@@ -90,7 +90,7 @@ def crew(wanted: int | None, scheduler: str | None) -> Iterator[Crew]:
     count = wanted or os.cpu_count() or 1
     pool = ProcessPoolExecutor(count, initializer=_enlist)
     try:
-        yield Crew(pool, lambda: count)
+        yield WorkerPool(pool, lambda: count)
     finally:
         # waited for: a pool that closes as Python ends may print a traceback
         pool.shutdown(wait=True, cancel_futures=True)
@@ -115,7 +115,7 @@ def _follow_parent() -> None:
 
 
 @contextmanager
-def _cluster(address: str) -> Iterator[Crew]:
+def _cluster(address: str) -> Iterator[WorkerPool]:
     try:
         distributed: Any = import_module("distributed")
     except ImportError:
@@ -130,7 +130,7 @@ def _cluster(address: str) -> Iterator[Crew]:
         # Dask itself asks for half a minute before it says that nobody is there
         socket.create_connection((where.hostname, where.port), 5.0).close()
         client = distributed.Client(
-            where.geturl(), timeout=CONNECT_SECONDS, set_as_default=False
+            where.geturl(), timeout=CONNECT_TIMEOUT_S, set_as_default=False
         )
     except (OSError, TypeError, ValueError) as error:
         message = f"no Dask scheduler answers: {' '.join(str(error).split())[:120]}"
@@ -139,10 +139,10 @@ def _cluster(address: str) -> Iterator[Crew]:
         ) from None
     with client:
         try:
-            client.wait_for_workers(1, timeout=CONNECT_SECONDS)
+            client.wait_for_workers(1, timeout=CONNECT_TIMEOUT_S)
         except TimeoutError:
-            message = f"the scheduler has had no worker for {CONNECT_SECONDS} s"
+            message = f"the scheduler has had no worker for {CONNECT_TIMEOUT_S} s"
             raise InputError(
                 message, key="--scheduler", value=address, allowed=allowed
             ) from None
-        yield Crew(client.get_executor(), lambda: sum(client.nthreads().values()))
+        yield WorkerPool(client.get_executor(), lambda: sum(client.nthreads().values()))

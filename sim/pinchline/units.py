@@ -240,7 +240,7 @@ def phrase(dimension: Dimension) -> str:
     return _WORDS[dimension][0]
 
 
-def shop_unit(dimension: Dimension, system: System) -> tuple[str, float, int]:
+def display_unit(dimension: Dimension, system: System) -> tuple[str, float, int]:
     """Return the shop unit, its size in the internal unit, and the decimals shown."""
     unit, decimals = _DISPLAY[dimension][system]
     return unit, FACTORS[dimension][unit], decimals

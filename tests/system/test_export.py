@@ -19,11 +19,11 @@ from pinchline import cli
 from pinchline.errors import InputError
 from pinchline.parts.measure import free_outline
 from pinchline.reports.export import animation
-from pinchline.reports.export.arcs import beside, fit_arcs
-from pinchline.reports.export.drawing import LAYERS, part_arcs
-from pinchline.reports.export.export import TOLERANCE, export
+from pinchline.reports.export.arcs import fit_arcs, offset_arcs
+from pinchline.reports.export.drawing import DXF_LAYERS, part_arcs
+from pinchline.reports.export.export import DRAWING_TOLERANCE_MM, export
 from pinchline.reports.run import playback
-from pinchline.results.schema import GROUPS, ROLLS, Result, fields_of
+from pinchline.results.schema import RESULT_GROUPS, ROLLS, Result, fields_of
 from pinchline.results.writer import write_result
 
 READ_BACK = 0.01  # mm, asked of a drawing
@@ -46,7 +46,7 @@ def rows_of(path: Path) -> tuple[list[str], list[list[str]]]:
     return rows[0], rows[1:]
 
 
-@pytest.mark.parametrize("group", GROUPS)
+@pytest.mark.parametrize("group", RESULT_GROUPS)
 def test_every_dataset_of_a_group_is_in_its_csv(file, group):
     shown = run(file, "-o", "out.csv", "--group", group)
     assert shown.exit_code == 0, shown.stderr
@@ -114,16 +114,16 @@ def test_the_drawing_reads_back_to_a_hundredth(file, result, flag, unit, size):
     document = ezdxf.readfile("part.dxf")
     assert document.header["$INSUNITS"] == unit
     lines = polylines(document, 1e-3 / size)
-    assert set(lines) == set(LAYERS)
+    assert set(lines) == set(DXF_LAYERS)
     part = free_outline(result.sheet["curvature_residual"], result.inputs["element"])
-    for layer, (share, _, _) in LAYERS.items():
+    for layer, (share, _, _) in DXF_LAYERS.items():
         away = share * result.inputs["thickness"]
         true = np.column_stack(
             [part.x - away * np.sin(part.theta), part.y + away * np.cos(part.theta)]
         )
         drawn = size * lines[layer]
         # 1 um of flattening, and sheet between nodes that the drawing follows as well
-        assert farthest(true[::3], drawn) <= TOLERANCE + 2.0e-3 < READ_BACK
+        assert farthest(true[::3], drawn) <= DRAWING_TOLERANCE_MM + 2.0e-3 < READ_BACK
         assert farthest(drawn[::7], true) <= READ_BACK
     assert document.audit().errors == []
 
@@ -148,7 +148,7 @@ def test_the_inner_line_is_shorter_and_the_ends_are_closed(file, result):
 
 
 def test_flats_are_lines_and_the_bend_is_a_few_smooth_arcs(result):
-    pieces = part_arcs(result, TOLERANCE)["MIDLINE"]
+    pieces = part_arcs(result, DRAWING_TOLERANCE_MM)["MIDLINE"]
     assert pieces[0].turn == pieces[-1].turn == 0.0
     # 520 elements: a fit that followed each would be no fit
     assert len(pieces) < 60
@@ -196,7 +196,7 @@ def test_a_full_circle_and_a_flat_sheet_can_be_drawn():
         chord = math.dist(piece.start, piece.end)
         assert 0.5 * chord / math.sin(0.5 * piece.turn) == pytest.approx(40.0, rel=1e-3)
     assert len(pieces) <= 8
-    inside = beside(pieces, 0.0, 0.5)
+    inside = offset_arcs(pieces, 0.0, 0.5)
     assert math.dist(inside[0].start, inside[0].end) < math.dist(
         pieces[0].start, pieces[0].end
     )

@@ -228,7 +228,7 @@ def test_a_hostile_case_runs_nothing_in_the_browser(shown, result):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_page_follows_the_setting_of_the_reader(shown, result, scheme):
     page = shown(result, color_scheme=scheme)
-    paper, ink = theme.PAGE["paper"], theme.PAGE["ink"]
+    paper, ink = theme.PAGE_COLORS["paper"], theme.PAGE_COLORS["ink"]
     side = ("light", "dark").index(scheme)
     for what, colour in (("backgroundColor", paper), ("color", ink)):
         got = page.page.evaluate(
@@ -251,7 +251,7 @@ def test_the_page_prints_in_light_colours_without_controls(shown, result):
         page.page.evaluate(
             "getComputedStyle(document.documentElement).getPropertyValue('--paper')"
         )
-        == theme.PAGE["paper"][0]
+        == theme.PAGE_COLORS["paper"][0]
     )
     assert not page.page.locator("[data-do=play]").is_visible()
     assert page.page.locator(".side svg").is_visible()
@@ -263,6 +263,6 @@ def test_bend_is_told_by_line_weight_as_well_as_by_colour(shown, result):
         "[...document.querySelectorAll('.bend')]"
         ".map(e => parseFloat(e.style.strokeWidth))"
     )
-    assert len(weights) == playback.CLASSES
+    assert len(weights) == playback.BEND_CLASSES
     # a step of a pixel or more can be told apart
     assert np.all(np.diff(weights) >= 1.0)

@@ -15,7 +15,7 @@ from pinchline import cli
 from pinchline.errors import InputError
 from pinchline.reports.run import playback, report
 from pinchline.reports.style import theme
-from pinchline.reports.style.table import event_words, sections
+from pinchline.reports.style.table import event_words, table_sections
 from pinchline.results.writer import write_result
 
 HOSTILE = '</script><img src=x onerror=alert(1)>{{7*7}} & "nose" \'\u2028'
@@ -59,8 +59,8 @@ def data_of(text):
 
 @pytest.mark.usefixtures("undrawn")
 def test_the_page_says_what_the_table_says(result):
-    words = words_of(report.page([result]))
-    for heading, rows in sections(result):
+    words = words_of(report.page_html([result]))
+    for heading, rows in table_sections(result):
         assert heading in words
         for row in rows:
             for text in (row.words.strip(), *row.values):
@@ -72,7 +72,7 @@ def test_the_page_says_what_the_table_says(result):
 
 
 def test_the_page_needs_nothing_but_itself(result):
-    text = report.page([result])
+    text = report.page_html([result])
     tags = Reader(text).tags
     policy = next(a["content"] for _, a in tags if "http-equiv" in a)
     assert "default-src 'none'" in policy
@@ -87,7 +87,7 @@ def test_the_page_needs_nothing_but_itself(result):
 
 
 def test_the_same_result_gives_the_same_page(result):
-    assert report.page([result]) == report.page([replace(result)])
+    assert report.page_html([result]) == report.page_html([replace(result)])
 
 
 def test_a_hostile_title_stays_text(result):
@@ -97,7 +97,7 @@ def test_a_hostile_title_stays_text(result):
         case_text=HOSTILE,
         labels=result.labels | {"moves": HOSTILE},
     )
-    text = report.page([hostile], [HOSTILE])
+    text = report.page_html([hostile], [HOSTILE])
     assert "<img" not in text
     assert data_of(text)[0]["title"] == HOSTILE
     assert HOSTILE.split("\u2028")[0] in words_of(text)
@@ -108,7 +108,7 @@ def test_a_hostile_title_stays_text(result):
 @pytest.mark.parametrize("which", ["flat_result", "stopped_result"])
 def test_a_job_without_bend_or_with_a_stop_has_a_page(which, request):
     result = request.getfixturevalue(which)
-    text = report.page([result])
+    text = report.page_html([result])
     assert ("The job was stopped." in text) == result.stopped
     assert "NaN" not in json.dumps(data_of(text))
 
@@ -116,7 +116,7 @@ def test_a_job_without_bend_or_with_a_stop_has_a_page(which, request):
 def test_a_job_that_made_no_step_has_a_page(flat_result):
     steps = {name: column[:0] for name, column in flat_result.steps.items()}
     frames = {name: column[:0] for name, column in flat_result.frames.items()}
-    text = report.page([replace(flat_result, steps=steps, frames=frames)])
+    text = report.page_html([replace(flat_result, steps=steps, frames=frames)])
     assert "nothing to play" in words_of(text)
 
 
@@ -129,20 +129,20 @@ def test_many_frames_are_thinned_and_the_page_says_so(result):
         for name, column in result.frames.items()
     }
     frames["move"] = np.repeat(np.arange(1, 9), count // 8)
-    text = report.page([replace(result, frames=frames)])
+    text = report.page_html([replace(result, frames=frames)])
     assert f"The file holds {count} frames" in words_of(text)
     assert len(text.encode()) < LARGEST
-    rows = playback.choose_rows(frames["move"], playback.FRAMES)
-    assert rows.size <= playback.FRAMES
+    rows = playback.choose_rows(frames["move"], playback.MOST_FRAMES)
+    assert rows.size <= playback.MOST_FRAMES
     assert {0, 2499, 2500, 17_499, 19_999} <= set(rows.tolist())
-    assert np.max(np.diff(rows)) <= 2 * count / playback.FRAMES
+    assert np.max(np.diff(rows)) <= 2 * count / playback.MOST_FRAMES
 
 
 def test_thinned_curves_keep_their_peaks():
     x = np.linspace(0.0, 60.0, 50_000)
     curves = [np.sin(x), np.where(np.arange(x.size) == 31_234, 9.0, np.cos(x))]
     curves[1][77] = math.nan
-    rows = playback.thin(curves, 400)
+    rows = playback.thinned_rows(curves, 400)
     assert rows.size <= 402  # both ends beside the peaks
     for curve in curves:
         assert np.nanmax(curve[rows]) == np.nanmax(curve)
@@ -153,7 +153,7 @@ def test_the_classes_of_bend_are_round_radii():
     edges = playback.bend_edges(np.full((3, 4), -0.02))
     radii = [1.0 / edge for edge in edges]
     assert radii == pytest.approx([300.0, 150.0, 100.0, 75.0, 60.0])
-    assert len(theme.BEND) == len(edges) + 1 == playback.CLASSES
+    assert len(theme.BEND_COLORS) == len(edges) + 1 == playback.BEND_CLASSES
     assert list(edges) == sorted(edges)
 
 
@@ -175,7 +175,7 @@ def test_several_jobs_are_compared_with_the_first(result):
     inputs = result.inputs | {"thickness": 1.2}
     labels = result.labels | {"material": "2024-T3"}
     other = replace(result, summary=summary, inputs=inputs, labels=labels)
-    words = words_of(report.page([result, other], ["a.h5", "b.h5"]))
+    words = words_of(report.page_html([result, other], ["a.h5", "b.h5"]))
     share = 10.0 / result.summary["opening"]
     for said in ("a.h5", "b.h5", f"+10.00 mm ({share:+.1%})", "+0.20 mm (+20.0%)"):
         assert said in words
@@ -231,7 +231,7 @@ def test_a_page_of_nothing_is_refused(tmp_path):
 
 
 def test_a_title_in_any_letters_is_drawn_without_a_word_of_warning(result):
-    assert "\u7ffc \U0001f6e9" in report.page(
+    assert "\u7ffc \U0001f6e9" in report.page_html(
         [replace(result, title="\u7ffc \U0001f6e9")]
     )
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from pinchline.case.case import ModelOptions
-from pinchline.results.schema import FIELDS
+from pinchline.results.schema import RESULT_DATASETS
 
 REPO = Path(__file__).parents[2]
 PAGE = (REPO / "sim" / "THEORY.md").read_text(encoding="utf-8")
@@ -61,7 +61,7 @@ def exists(name: str) -> bool:
         return (REPO / name).is_file()
     if name.startswith("/"):
         group, _, dataset = name[1:].partition(" ")
-        return any((f.group, f.name) == (group, dataset) for f in FIELDS)
+        return any((f.group, f.name) == (group, dataset) for f in RESULT_DATASETS)
     try:
         found(name)
     except LookupError:

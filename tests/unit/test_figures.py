@@ -16,7 +16,7 @@ from pinchline.errors import InputError
 from pinchline.reports.run import figures
 from pinchline.reports.style import theme
 from pinchline.reports.style.table import (
-    CAUTIONS,
+    SAFETY_CAUTIONS,
     event_words,
     move_words,
     summary_table,
@@ -293,7 +293,7 @@ def test_no_global_state_is_left():
 def test_all_pictures_are_written_alike(result, tmp_path, fmt):
     first = figures.plot_all(result, tmp_path / "new" / "a", fmt)
     again = figures.plot_all(result, tmp_path / "b", fmt)
-    assert [p.name for p in first] == [f"{name}.{fmt}" for name in figures.PICTURES]
+    assert [p.name for p in first] == [f"{name}.{fmt}" for name in figures.RUN_PICTURES]
     for one, two in zip(first, again, strict=True):
         assert one.read_bytes() == two.read_bytes()
         assert one.stat().st_size > 3000
@@ -321,7 +321,7 @@ def grey(colour):
     ],
 )
 def test_lines_that_share_axes_differ_in_style_and_lightness(together):
-    for one, two in combinations((theme.LINES[name] for name in together), 2):
+    for one, two in combinations((theme.LINE_STYLES[name] for name in together), 2):
         assert one["linestyle"] != two["linestyle"]
         lighter = abs(grey(one["color"]) - grey(two["color"]))
         assert lighter > 0.1 or one["linewidth"] != two["linewidth"]
@@ -340,13 +340,13 @@ def test_table_in_both_units(result):
         "crease",
     ):
         assert words in metric
-    assert metric.endswith(CAUTIONS)
-    assert len(CAUTIONS.splitlines()) == 2
+    assert metric.endswith(SAFETY_CAUTIONS)
+    assert len(SAFETY_CAUTIONS.splitlines()) == 2
     assert "permanent set begins at 5.10 mm lift" in metric
 
 
 def test_with_inches_first_every_quantity_of_the_table_has_its_inches(result):
-    text = summary_table(result, "inch").removesuffix(CAUTIONS)
+    text = summary_table(result, "inch").removesuffix(SAFETY_CAUTIONS)
     assert "permanent set begins at 0.2008 in (5.10 mm) lift" in text
     assert "by straightedge, gap 0.004 in" in text
     assert re.search(r"zone s \d\.\d{3} to \d\.\d{3} in ", text)

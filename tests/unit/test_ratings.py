@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pinchline.analysis.limits.limit_map import LimitMap, MapPoint
-from pinchline.analysis.limits.limits import Limits, OneWay
-from pinchline.analysis.limits.single_pass import Pass
-from pinchline.analysis.limits.tightest import SPAN, Tightest
+from pinchline.analysis.limits.limits import DirectionLimits, Limits
+from pinchline.analysis.limits.single_pass import SinglePass
+from pinchline.analysis.limits.tightest import SPAN, TightestPass
 from pinchline.case.case import parse_case
 from pinchline.case.demand import (
     DEMAND_QUANTITIES,
@@ -251,10 +251,12 @@ def column(table, name):
 @pytest.mark.parametrize("kind", LimitKind)
 def test_each_limit_stands_in_the_tables_of_passes_and_maps(kind):
     """Its words in both tables, its label in the printed map, its demand beside it."""
-    one = Pass(20.0, "rear", 80.0, 60.0, 0.01, kind, ASKED, 1.0)
-    ways = [OneWay(way, (one,), one, kind, 21.0) for way in ("rear", "operator")]
+    one = SinglePass(20.0, "rear", 80.0, 60.0, 0.01, kind, ASKED, 1.0)
+    ways = [
+        DirectionLimits(way, (one,), one, kind, 21.0) for way in ("rear", "operator")
+    ]
     passes = Limits((ways[0], ways[1]), 40.0, LimitKind.TRAVEL)
-    answer = Tightest(80.0, 60.0, 0.01, 20.0, "rear", kind, SPAN, ASKED)
+    answer = TightestPass(80.0, 60.0, 0.01, 20.0, "rear", kind, SPAN, ASKED)
     points = tuple(MapPoint("alloy", t, 100.0, answer, None) for t in (1.0, 2.0))
     sheets = LimitMap("yield", points)
     for table in (limits_table(passes, "a sheet"), limit_map_table(sheets, "sheets")):

@@ -70,7 +70,7 @@ def test_every_dataset_says_what_it_is(result, tmp_path):
         assert file.attrs["schema"] == "pinchline-run"
         assert file.attrs["schema_version"] == 2
         assert json.loads(file.attrs["labels"]) == result.labels
-        for field in schema.FIELDS:
+        for field in schema.RESULT_DATASETS:
             dataset = file[field.group][field.name]
             assert dataset.attrs["units"] == field.units
             assert dataset.attrs["long_name"] == field.long_name
@@ -87,10 +87,10 @@ def test_every_dataset_says_what_it_is(result, tmp_path):
 
 
 def test_names_are_unique_and_documented():
-    keys = [(f.group, f.name) for f in schema.FIELDS]
+    keys = [(f.group, f.name) for f in schema.RESULT_DATASETS]
     assert len(keys) == len(set(keys))
-    assert all(f.units and f.long_name for f in schema.FIELDS)
-    assert {d for f in schema.FIELDS for d in f.dims} == set(schema.DIMENSIONS)
+    assert all(f.units and f.long_name for f in schema.RESULT_DATASETS)
+    assert {d for f in schema.RESULT_DATASETS for d in f.dims} == set(schema.DIMENSIONS)
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,9 @@ import pytest
 from scipy import stats
 
 from pinchline.analysis.scatter.inputs import (
-    BELOW,
-    CUT,
-    Input,
+    BASIS_QUANTILE_SD,
+    NORMAL_CUT_SD,
+    ScatterInput,
     inputs_of,
     settings_in,
     varied_case,
@@ -34,15 +34,15 @@ def found(case, key, *, centred=False):
 
 def test_an_even_law_has_the_deviation_of_the_gum():
     """Half width over the square root of 3 (GUM 4.3.7, from memory)."""
-    one = Input("thickness", 1.0, 0.06, "even", "", 1.0)
+    one = ScatterInput("thickness", 1.0, 0.06, "even", "", 1.0)
     assert one.sd == pytest.approx(0.06 / math.sqrt(3.0))
     ends = one.at(one.standard(np.array([0.0, 0.5, 1.0])))
     assert ends == pytest.approx([0.94, 1.0, 1.06])
 
 
 def test_a_normal_law_is_that_of_scipy_cut_at_three_deviations():
-    one = Input("yield_strength", 150.0, 8.0, "normal", "", 150.0)
-    law = stats.truncnorm(-CUT, CUT, loc=150.0, scale=8.0)
+    one = ScatterInput("yield_strength", 150.0, 8.0, "normal", "", 150.0)
+    law = stats.truncnorm(-NORMAL_CUT_SD, NORMAL_CUT_SD, loc=150.0, scale=8.0)
     shares = np.linspace(0.001, 0.999, 31)
     assert one.at(one.standard(shares)) == pytest.approx(law.ppf(shares))
     assert one.sd == pytest.approx(law.std())
@@ -64,7 +64,7 @@ def test_a_handbook_minimum_lies_as_low_as_its_basis_says():
     one = found(load_case("strut-fairing"), "yield_strength")
     below = stats.norm.cdf(one.stated, one.middle, one.spread)
     assert below == pytest.approx(0.01, rel=0.01)
-    assert stats.norm.cdf(-BELOW["B"]) == pytest.approx(0.10, rel=0.01)
+    assert stats.norm.cdf(-BASIS_QUANTILE_SD["B"]) == pytest.approx(0.10, rel=0.01)
     assert "minimum" in one.origin
 
 

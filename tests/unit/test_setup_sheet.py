@@ -11,18 +11,18 @@ import pypdf
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from pinchline.analysis.closing import Closing
+from pinchline.analysis.closing import ManualClosing
 from pinchline.analysis.planning.plan import Effect, Plan, settings_of
 from pinchline.case.case import load_case
 from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
 from pinchline.errors import InputError
-from pinchline.parts.assess import RADII, Deviation, PartQuantity
+from pinchline.parts.assess import RADIUS_QUANTITIES, Deviation, PartQuantity
 from pinchline.reports.plan.measurements import measurements, rise
 from pinchline.reports.plan.setup_blocks import _plus_minus
 from pinchline.reports.plan.setup_sheet import setup_sheet, write_setup_sheet
-from pinchline.reports.plan.steps import steps_of
-from pinchline.reports.style.paper import A4, LETTER, MM_PER_INCH, to_scale
-from pinchline.reports.style.table import CAUTIONS
+from pinchline.reports.plan.steps import operator_steps
+from pinchline.reports.style.paper import A4, LETTER, MM_PER_INCH, print_style
+from pinchline.reports.style.table import SAFETY_CAUTIONS
 
 NAN = math.nan
 UNITS = [("metric", A4), ("inch", LETTER)]
@@ -59,8 +59,17 @@ def made_plan(result, moves=SHORT, *, reached=True, closing=True):
         way="turn end for end" if len(lifts) > 1 else "one pass",
         settings=settings_of(case),
         deviations=(
-            Deviation(RADII[0], "radius, operator's half", "length", 80.0, 79.9, 0.8),
-            Deviation(RADII[1], "radius, rear half", "length", 80.0, 95.1, 0.8),
+            Deviation(
+                RADIUS_QUANTITIES[0],
+                "radius, operator's half",
+                "length",
+                80.0,
+                79.9,
+                0.8,
+            ),
+            Deviation(
+                RADIUS_QUANTITIES[1], "radius, rear half", "length", 80.0, 95.1, 0.8
+            ),
             Deviation(PartQuantity.OPENING, "opening", "length", 150.0, 153.7, NAN),
         ),
         effects=tuple(Effect(i, 16.0, -16.0, -21.4, -5.5) for i in lifts),
@@ -75,7 +84,7 @@ def made_plan(result, moves=SHORT, *, reached=True, closing=True):
 
 def made_closing():
     some = np.array([153.7, 150.0, 103.2])
-    return Closing(
+    return ManualClosing(
         opening_before=153.7,
         opening_wanted=150.0,
         opening_pressed=103.2,
@@ -95,7 +104,7 @@ def made_closing():
 def texts(fig):
     """Every text of a figure and its box, mm from the lower left corner."""
     canvas = FigureCanvasAgg(fig)
-    with to_scale():
+    with print_style():
         drawn = [t for t in fig.findobj(mpl.text.Text) if t.get_text().strip()]
         boxes = [t.get_window_extent(canvas.get_renderer()).extents for t in drawn]
     scale = MM_PER_INCH / fig.dpi
@@ -190,7 +199,7 @@ def test_no_correction_is_told_where_lift_does_nothing(result):
 
 def test_every_move_is_in_one_row_and_marks_are_where_it_stops(result):
     plan = made_plan(result, LONG)
-    steps = steps_of(plan.settings)
+    steps = operator_steps(plan.settings)
     held = [number for row in steps.rows for number in row.moves]
     assert held == list(range(1, len(LONG) + 1))
     fed = sum(row.fed for row in steps.rows if not math.isnan(row.fed))
@@ -216,7 +225,7 @@ def test_a_part_that_is_not_reached_says_so_first(result):
 
 def test_closing_and_cautions_are_on_the_page(result):
     flat = " ".join(words_of(setup_sheet(made_plan(result))).split())
-    assert " ".join(CAUTIONS.split()) in flat
+    assert " ".join(SAFETY_CAUTIONS.split()) in flat
     # 0.62 N/mm over 400 mm
     assert "to 103.2 mm, with 0.62 N/mm (248.0 N in all)" in flat
     none = words_of(setup_sheet(made_plan(result, closing=False)))

@@ -6,7 +6,7 @@ import pytest
 
 from pinchline import library
 from pinchline.case.case import load_case, parse_case
-from pinchline.case.target import Arc, chord
+from pinchline.case.target import TargetArc, chord
 from pinchline.errors import InputError
 from pinchline.parts.wanted import wanted_part
 from pinchline.solvers.stepped.program import run_case
@@ -147,7 +147,7 @@ def test_opening_with_radius_or_angle_gives_the_part_back(flats):
 
 
 def test_the_chord_of_half_a_circle_is_its_diameter_whatever_its_flats():
-    along, across = chord(Arc(50.0, math.pi), (30.0, 30.0))
+    along, across = chord(TargetArc(50.0, math.pi), (30.0, 30.0))
     assert along == pytest.approx(100.0)
     assert across == pytest.approx(0.0)
 

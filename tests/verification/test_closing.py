@@ -9,7 +9,7 @@ from rig import report
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from pinchline.analysis.closing import Closing, close_part
+from pinchline.analysis.closing import ManualClosing, close_part
 from pinchline.case.case import load_case
 from pinchline.errors import InputError
 from pinchline.results.schema import Result
@@ -45,7 +45,7 @@ def rolled() -> tuple[Result, State]:
 
 
 @cache
-def closed(by: float) -> Closing:
+def closed(by: float) -> ManualClosing:
     result, state = rolled()
     return close_part(state, result.summary["opening"] - by)
 

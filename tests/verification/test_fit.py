@@ -17,9 +17,14 @@ from typer.testing import CliRunner
 
 import pinchline as pl
 from pinchline import cli
-from pinchline.analysis.fitting.advise import Forecast, advise, learned, lift_for
+from pinchline.analysis.fitting.advise import (
+    Forecast,
+    advise,
+    identifiability,
+    lift_for,
+)
 from pinchline.analysis.fitting.estimate import fit, measured_curvature
-from pinchline.analysis.fitting.solution import NINETY_FIVE, Fit
+from pinchline.analysis.fitting.solution import QUANTILE_95, Fit
 from pinchline.analysis.fitting.strip_model import (
     StripModel,
     lift_of_gap,
@@ -30,12 +35,12 @@ from pinchline.analysis.limits.single_pass import one_pass, run_out_flat
 from pinchline.analysis.planning.plan import settings_of
 from pinchline.case.case import load_case
 from pinchline.case.measured.readings import (
-    Bent,
+    FeedDirection,
+    PredictedStrip,
     Reading,
-    Way,
-    gapes_after,
     predicted,
     rise_over,
+    straightedge_length,
 )
 from pinchline.case.measured.strips import ScrapStrip
 from pinchline.errors import InputError
@@ -48,7 +53,7 @@ pytestmark = pytest.mark.verification
 
 CASE = load_case("strut-fairing")
 PARAMETERS = parameters_of(CASE)
-ROLLED: tuple[tuple[Way, float], ...] = (
+ROLLED: tuple[tuple[FeedDirection, float], ...] = (
     ("operator", 16.0),
     ("operator", 19.0),
     ("rear", 26.0),
@@ -59,7 +64,7 @@ def rise(value: float, error: float = 0.05) -> Reading:
     return Reading(kind="rise", value=value, error=error, side="inside", beside=50.0)
 
 
-def strip(name: str, way: Way, lift: float, *readings: Reading) -> ScrapStrip:
+def strip(name: str, way: FeedDirection, lift: float, *readings: Reading) -> ScrapStrip:
     return ScrapStrip(
         name=name,
         screw="lift",
@@ -90,13 +95,15 @@ def hidden() -> list[tuple[np.ndarray, tuple[ScrapStrip, ...]]]:
     return found
 
 
-def made_of(x: np.ndarray, way: Way, lift: float) -> Bent:
+def made_of(x: np.ndarray, way: FeedDirection, lift: float) -> PredictedStrip:
     """What a strip would be at a truth, by the span solver, at a lift by the scale."""
     model = StripModel(CASE, strip("T", way, lift, rise(1.0)), PARAMETERS)
     return model.bent(x, 0.0)
 
 
-def rolled_at(x: np.ndarray, way: Way, lift: float, error: float = 0.05) -> ScrapStrip:
+def rolled_at(
+    x: np.ndarray, way: FeedDirection, lift: float, error: float = 0.05
+) -> ScrapStrip:
     """A strip that is read without noise."""
     bent = made_of(x, way, lift)
     return strip(f"{way} {lift:g}", way, lift, rise(predicted(rise(1.0), bent), error))
@@ -150,7 +157,7 @@ def test_many_exact_strips_bring_back_the_truth() -> None:
     for truth, e in zip(x, found.estimates, strict=True):
         print(f"{e.parameter.name}: {truth:.2f}, found {e.x:.2f} +- {e.deviation:.2f}")
         # exact readings, so that only the pull of the prior is left
-        assert abs(e.x - truth) < NINETY_FIVE * e.deviation
+        assert abs(e.x - truth) < QUANTILE_95 * e.deviation
     # the model's own error, 1 % a strip, leaves yield and touch offset some play; what
     # they leave together is told better than that, between the strips as well
     for way, lift in (("operator", 17.0), ("rear", 24.0)):
@@ -176,12 +183,12 @@ def told(found: Fit) -> str:
 def test_one_strip_says_how_little_it_learned() -> None:
     _, strips = hidden()[0]
     found = fit(CASE, strips[1:2], stepped=False)
-    assert learned(found).combinations == 1
+    assert identifiability(found).combinations == 1
     words = told(found)
     assert "These strips say little" in words
     assert "Nothing learned of" in words
     # one number read cannot tell sheet and machine apart
-    assert {"yield strength", "nip play"} <= set(learned(found).leading)
+    assert {"yield strength", "nip play"} <= set(identifiability(found).leading)
 
 
 def test_contradicting_strips_give_wide_intervals_and_are_named() -> None:
@@ -193,20 +200,20 @@ def test_contradicting_strips_give_wide_intervals_and_are_named() -> None:
     alone = fit(CASE, (good,), stepped=False)
     both = fit(CASE, (good, bad), stepped=False)
     assert both.widened > 2.0
-    assert {name for name, _ in both.strange} == {"operator 16", "bad"}
+    assert {name for name, _ in both.outliers} == {"operator 16", "bad"}
     words = told(both)
     assert "contradict each other" in words
     assert "All intervals are" in words
     # never surer for a strip that cannot be right
     for one, two in zip(alone.estimates, both.estimates, strict=True):
         assert two.deviation > one.deviation
-    reach = NINETY_FIVE * Forecast(both).at(16.0, "operator").deviation(both.covariance)
+    reach = QUANTILE_95 * Forecast(both).at(16.0, "operator").deviation(both.covariance)
     assert reach > 0.5 * math.log(1.4)  # holds both, in the measure of the curvature
 
 
 def test_one_misread_strip_among_good_ones_is_named() -> None:
     x = np.array([0.5, 0.0, 0.5, 0.0, 0.0, 0.0])
-    settings: list[tuple[Way, float]] = [
+    settings: list[tuple[FeedDirection, float]] = [
         ("operator", 15.0),
         ("operator", 17.0),
         ("operator", 19.0),
@@ -216,7 +223,7 @@ def test_one_misread_strip_among_good_ones_is_named() -> None:
     strips = [rolled_at(x, way, lift) for way, lift in settings]
     misread = strip("bad", "operator", 17.0, rise(strips[1].readings[0].value + 1.0))
     found = fit(CASE, (strips[0], misread, *strips[2:]), stepped=False)
-    assert found.strange[0][0] == "bad"
+    assert found.outliers[0][0] == "bad"
     assert "CAUTION" in told(found)
 
 
@@ -250,7 +257,7 @@ def test_the_advised_strip_brings_what_was_promised() -> None:
 def test_readings_are_geometry(side: str) -> None:
     """Of a circle: all kinds of reading tell the same mid-line curvature."""
     t, radius = 1.2, 70.0
-    bent = Bent(1.0 / radius, math.nan, t)
+    bent = PredictedStrip(1.0 / radius, math.nan, t)
     face = radius + {"inside": -0.6, "middle": 0.0, "outside": 0.6}[side]
     half = math.asin(20.0 / face)
     marks = 60.0
@@ -271,16 +278,16 @@ def test_readings_are_geometry(side: str) -> None:
 
 def test_flat_strips_have_no_rise() -> None:
     assert rise_over(0.0, 50.0) == 0.0
-    flat = Bent(0.0, math.nan, 1.0)
+    flat = PredictedStrip(0.0, math.nan, 1.0)
     assert math.isinf(predicted(Reading(kind="radius", value=1, error=1), flat))
 
 
 def test_a_flat_is_where_the_edge_leaves_the_rear_roll_and_what_gapes_after() -> None:
     """Its bent part by geometry: an arc leaves its tangent by ``s^2 k / 2``."""
     k, gap = 1.0 / 80.0, CASE.measure.straightedge_gap
-    assert 0.5 * k * gapes_after(k, gap) ** 2 == pytest.approx(gap, rel=1e-12)
+    assert 0.5 * k * straightedge_length(k, gap) ** 2 == pytest.approx(gap, rel=1e-12)
     reading = Reading(kind="flat", value=40.0, error=0.5)
-    bent = Bent(k, math.nan, 1.0, 34.0, gap)
+    bent = PredictedStrip(k, math.nan, 1.0, 34.0, gap)
     assert predicted(reading, bent) == pytest.approx(38.0, abs=1e-9)
 
 
@@ -303,7 +310,7 @@ def test_a_measured_flat_is_the_stepped_solver_s_and_tells_little() -> None:
     assert fitted == pytest.approx(flat, abs=0.5)
     for before, after in zip(alone.estimates, found[0].estimates, strict=True):
         assert after.deviation == pytest.approx(before.deviation, rel=0.1)
-    assert [name for name, _ in found[1].strange] == ["A"]
+    assert [name for name, _ in found[1].outliers] == ["A"]
 
 
 def test_lift_turns_and_gap_mean_the_same_setting() -> None:

@@ -21,16 +21,16 @@ from pinchline import cli
 from pinchline.analysis.limits import limit_map as maps
 from pinchline.analysis.limits.limit_map import LimitMap, MapPoint, limit_map
 from pinchline.analysis.limits.single_pass import longest_lift, one_pass, pass_case
-from pinchline.analysis.limits.sweep import Climb
+from pinchline.analysis.limits.sweep import LiftContinuation
 from pinchline.analysis.limits.tightest import (
     SPAN,
     STEPPED,
     WRAPPED_SHEET,
-    checked,
+    check_by_stepping,
     tightest,
 )
 from pinchline.case.case import Case, parse_case
-from pinchline.case.demand import LIFT_ENDS, MACHINE_LIMITS, LimitKind
+from pinchline.case.demand import LIFT_LIMITS, MACHINE_LIMITS, LimitKind
 from pinchline.errors import InputError
 from pinchline.reports.questions.limit_map import limit_map_table, limit_map_words
 from pinchline.reports.questions.limit_map_picture import limit_map_picture
@@ -55,7 +55,7 @@ at = "30 mm"
 """
 NAMES = {
     *MACHINE_LIMITS,
-    *LIFT_ENDS,
+    *LIFT_LIMITS,
     LimitKind.WRAP,
     LimitKind.STRAIN,
     LimitKind.NO_SET,
@@ -79,7 +79,7 @@ def case(
 
 
 @cache
-def small(kind: maps.Kind) -> LimitMap:
+def small(kind: maps.MapKind) -> LimitMap:
     """A map of 4 by 4, or of 4 thicknesses and every alloy, without the sample."""
     kept = maps.SAMPLE
     maps.SAMPLE = 0
@@ -99,7 +99,7 @@ def test_sheet_that_bulges_meets_the_same_limit() -> None:
 
 
 def test_every_point_carries_a_radius_or_the_name_of_a_limit() -> None:
-    for kind in maps.KINDS:
+    for kind in maps.MAP_KINDS:
         points = small(kind).points
         assert len(points) >= 16
         for p in points:
@@ -146,7 +146,7 @@ def test_the_span_answers_as_the_stepped_solver_does(
     """Radius and name of the limit. Each of these is one of a map's points."""
     sheet = case(material, thickness, machine)
     found = tightest(sheet)
-    stepped = checked(sheet, found)
+    stepped = check_by_stepping(sheet, found)
     assert found.by == SPAN
     assert found.limit == stepped.limit == limit
     report(f"tightest radius, {limit}", found.radius, stepped.radius)
@@ -158,7 +158,7 @@ def test_the_span_answers_as_the_stepped_solver_does(
 def test_a_stepped_answer_is_the_single_run_at_the_same_inputs() -> None:
     """To rounding: the sample, and what the span does not find, are such runs."""
     sheet = case(thickness=3.0)
-    stepped = checked(sheet, tightest(sheet))
+    stepped = check_by_stepping(sheet, tightest(sheet))
     way = "rear" if stepped.way == "rear" else "operator"
     alone = one_pass(sheet, stepped.lift, way)
     assert stepped.radius == pytest.approx(alone.radius, rel=1e-12)
@@ -220,7 +220,7 @@ def test_grip_and_peak_of_the_drive_agree_with_the_stepped_solver(
 ) -> None:
     side = "rear" if way == "rear" else "operator"
     sheet = case(machine="nip.friction = 0.3")
-    rolled = Climb(sheet, side).at(lift)
+    rolled = LiftContinuation(sheet, side).at(lift)
     assert rolled is not None
     stepped, quick = one_pass(sheet, lift, side).demand, rolled.demand
     report("peak of the hand's force", quick.hand_force, stepped.hand_force)
@@ -293,7 +293,7 @@ def test_text_table_and_picture_tell_the_same_map() -> None:
     assert {c.values.size for c in table.columns} == {len(found.points)}
     names = [c.name for c in table.columns]
     assert {"thickness", "radius", "limit", "by", "stepped_radius", "error"} <= {*names}
-    for kind in maps.KINDS:
+    for kind in maps.MAP_KINDS:
         ax = limit_map_picture(small(kind), "sheets").axes[0]
         assert ax.get_xlabel().startswith("thickness")
     bands = limit_map_picture(found, "sheets").axes[0].get_yticklabels()
@@ -318,7 +318,7 @@ def test_a_map_names_the_screw_s_torque_where_it_binds() -> None:
 
 def test_pictures_come_in_inches_where_asked() -> None:
     """The same map: 25.4 times less on the axis, levels that are round in inches."""
-    for kind in maps.KINDS:
+    for kind in maps.MAP_KINDS:
         found = small(kind)
         metric = limit_map_picture(found, "sheets").axes
         inch = limit_map_picture(found, "sheets", "inch").axes
@@ -386,7 +386,7 @@ def test_a_killed_map_goes_on_where_it_stopped(
     asked: list[int] = []
     ask = maps._ask
 
-    def counted(some: list[tuple[int, Case]]) -> list[tuple[int, maps.Tightest]]:
+    def counted(some: list[tuple[int, Case]]) -> list[tuple[int, maps.TightestPass]]:
         asked.extend(number for number, _ in some)
         return ask(some)
 
@@ -491,5 +491,5 @@ def test_the_machine_bounds_the_thickness() -> None:
     assert max(thicknesses) <= 7.5
     assert min(thicknesses) > 0.3
     longest, end = longest_lift(case())
-    assert end in LIFT_ENDS
+    assert end in LIFT_LIMITS
     assert longest <= 45.0

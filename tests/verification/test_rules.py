@@ -19,7 +19,7 @@ from pinchline.analysis.rules.comparison import (
 )
 from pinchline.analysis.rules.pure_bending import (
     RulePoint,
-    good_from_to,
+    good_intervals,
     metal,
     tempers,
 )
@@ -178,7 +178,7 @@ def test_pure_bending_of_the_closed_form_is_the_hardening_rule():
 def test_the_range_is_bent_in_steps_that_are_small_enough(monkeypatch):
     """Four times as many move the free radius by less than 0.1 %, a fiftieth of 5 %."""
     law = section_law(sheet(), 1.0, ModelOptions())
-    radii = [r for r in reversed(pure_bending.RATIOS) if r < 170.0]
+    radii = [r for r in reversed(pure_bending.RADIUS_OVER_THICKNESS) if r < 170.0]
     coarse = [b.free for b in bend_and_release(law, radii)]
     monkeypatch.setattr(section_bend, "STEPS", 4 * section_bend.STEPS)
     fine = [b.free for b in bend_and_release(law, radii)]
@@ -203,10 +203,10 @@ def test_where_a_rule_is_good_is_read_off_its_points():
         )
 
     points = [point(20, 103), point(30, 108), point(40, 99), point(50, 100, "not so")]
-    assert good_from_to(points, 0.05) == [(20, 20), (40, 40)]
-    assert good_from_to(points, 0.10) == [(20, 40)]
+    assert good_intervals(points, 0.05) == [(20, 20), (40, 40)]
+    assert good_intervals(points, 0.10) == [(20, 40)]
     # one gauge off is enough
-    assert good_from_to([*points, point(30, 120)], 0.10) == [(20, 20), (40, 40)]
+    assert good_intervals([*points, point(30, 120)], 0.10) == [(20, 20), (40, 40)]
     assert verdict(points[-1]) == "outside its own range: not so"
     assert [verdict(p) for p in points[:2]] == ["good to 5 %", "good to 10 %"]
 
@@ -272,11 +272,11 @@ def test_springback_rules_fail_earlier_the_harder_the_sheet():
     Of bare sheet: clad skins are no one material, and a rule for one fails with them.
     """
     bare = [name for name in tempers(job(), [1.0]) if not name.endswith("-clad")]
-    for rule in pure_bending.SPRINGBACK[1:]:
+    for rule in pure_bending.SPRINGBACK_RULES[1:]:
         ends = []
         for name in bare:
             points = [p for p in found().of(rule) if p.material == name and not p.job]
-            runs = good_from_to([p for p in points if p.axis == "R/t"], 0.10)
+            runs = good_intervals([p for p in points if p.axis == "R/t"], 0.10)
             ends.append(runs[0][1])
         assert ends == sorted(ends, reverse=True)
 

@@ -10,11 +10,16 @@ import math
 import numpy as np
 import pytest
 
-from pinchline.analysis.scatter.evaluate import Spreader
-from pinchline.analysis.scatter.inputs import Input, inputs_of, settings_in
+from pinchline.analysis.scatter.evaluate import JobResponse
+from pinchline.analysis.scatter.inputs import ScatterInput, inputs_of, settings_in
 from pinchline.analysis.scatter.part import OPENING, QUANTITIES, TURNED
 from pinchline.analysis.scatter.sampling import columns_of, sample_of
-from pinchline.analysis.scatter.scatter import design, in_even_measure, indices, scatter
+from pinchline.analysis.scatter.scatter import (
+    as_curvatures,
+    design,
+    scatter,
+    sobol_indices_of,
+)
 from pinchline.case.case import parse_case
 from pinchline.case.demand import RATED_QUANTITIES, LimitKind
 from pinchline.case.moves import Feed, Lift, Lower, Place, Release, Turn
@@ -101,13 +106,13 @@ def test_shares_are_those_of_ishigami():
     """
     a, b = 7.0, 0.1
     keys = ("thickness", "yield_strength", "tangent_modulus")
-    inputs = tuple(Input(key, 0.0, math.pi, "even", "", 0.0) for key in keys)
+    inputs = tuple(ScatterInput(key, 0.0, math.pi, "even", "", 0.0) for key in keys)
     shares = design(inputs, 1, 65536, 1)
     x = np.column_stack(
         [one.at(one.standard(shares[:, i])) for i, one in enumerate(inputs)]
     )
     made = np.sin(x[:, 0]) * (1.0 + b * x[:, 2] ** 4) + a * np.sin(x[:, 1]) ** 2
-    first, total = indices(made[:, np.newaxis], 65536, 3)
+    first, total = sobol_indices_of(made[:, np.newaxis], 65536, 3)
     pi4 = math.pi**4
     v1, v2 = 0.5 * (1.0 + b * pi4 / 5.0) ** 2, a**2 / 8.0
     v13 = 8.0 * b**2 * pi4**2 / 225.0
@@ -127,13 +132,15 @@ def test_a_half_almost_straight_does_not_outweigh_all_other_parts():
     ``k = 0.01 + 0.008 x1 + 0.002 x2``, both evenly within 1: some radii are above ten
     metres, and those few would make all of the spread of R.
     """
-    inputs = tuple(Input(k, 0.0, 1.0, "even", "", 0.0) for k in ("thickness", "clamp"))
+    inputs = tuple(
+        ScatterInput(k, 0.0, 1.0, "even", "", 0.0) for k in ("thickness", "clamp")
+    )
     shares = design(inputs, 1, 4096, 1)
     x1, x2 = (one.standard(shares[:, i]) for i, one in enumerate(inputs))
     radius = 1.0 / (0.01 + 0.008 * x1 + 0.002 * x2)
     assert np.max(radius) > 1.0e4
-    even = in_even_measure(radius[:, np.newaxis], QUANTITIES[OPERATOR : OPERATOR + 1])
-    first, total = indices(even, 4096, 2)
+    even = as_curvatures(radius[:, np.newaxis], QUANTITIES[OPERATOR : OPERATOR + 1])
+    first, total = sobol_indices_of(even, 4096, 2)
     assert first[0] == pytest.approx([16.0 / 17.0, 1.0 / 17.0], abs=0.002)
     assert total[0] == pytest.approx([16.0 / 17.0, 1.0 / 17.0], abs=0.002)
 
@@ -200,7 +207,7 @@ def test_quantiles_of_one_narrow_even_spread_lie_where_the_derivative_says():
 def derivatives(case, inputs, by=10.0):
     """Derivative of every quantity by every input, by the span solver itself."""
     wide = tuple(replace_spread(one, by) for one in inputs)
-    spread = Spreader.of(case, wide, workers=1, seed=5)
+    spread = JobResponse.of(case, wide, workers=1, seed=5)
     columns = columns_of(wide, len(settings_in(case.moves)))
     found = {}
     for one, own in zip(wide, columns, strict=True):
@@ -319,7 +326,7 @@ def test_a_job_that_bends_sheet_twice_is_told_by_the_stepped_solver(twice):
 def test_friction_lets_jobs_slip_that_ask_for_most_grip():
     """With no margin in hand as the case stands, half the frictions are too small."""
     case = a_case(friction='sd = "10 %"')
-    steps = Spreader.of(case, inputs_of(case), workers=1).record.result.steps
+    steps = JobResponse.of(case, inputs_of(case), workers=1).record.result.steps
     fed = steps["move"] == 3
     drive = np.abs(steps["drive_force"][fed])
     needed = float(np.max(drive / (steps["grip_margin"][fed] + drive)))
@@ -340,7 +347,7 @@ def test_a_screw_s_torque_ends_the_jobs_that_ask_for_most_of_it():
     """
     case = a_case(yield_strength='sd = "5 %"')
     free = of(case, points=64)
-    asked = Spreader.of(case, inputs_of(case), workers=1).record.result.summary
+    asked = JobResponse.of(case, inputs_of(case), workers=1).record.result.summary
     rear = case.machine.rear.model_copy(
         update={"max_screw_torque": 1.0001 * asked["screw_torque_max"]}
     )

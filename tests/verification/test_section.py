@@ -17,7 +17,7 @@ T = world.THICKNESS
 E, NU, STRENGTH = world.MODULUS, world.POISSON, world.STRENGTH
 PLANE = E / (1.0 - NU**2)
 FLOW = 2.0 / math.sqrt(3.0) * STRENGTH
-ASKED = world.ASKED
+ASKED = world.LAYERS_TOLERANCE
 
 
 def sheet(hardening=0.0, **changes):

@@ -17,7 +17,9 @@ def left_of(law, thickness, curvature):
     return rig.bent_and_released(law, thickness, curvature)
 
 
-@pytest.mark.parametrize("row", springback.LEFT, ids=lambda row: f"c = {row[0]:g}")
+@pytest.mark.parametrize(
+    "row", springback.CURVATURE_LEFT, ids=lambda row: f"c = {row[0]:g}"
+)
 def test_a_bend_keeps_what_its_moment_does_not_take_back(row):
     """kappa left over kappa loaded = 1 - m/c.
 

@@ -9,10 +9,14 @@ from click.testing import Result as Said
 from typer.testing import CliRunner
 
 from pinchline import cli
-from pinchline.analysis.material.bilinear import loaded_radius, two_lines, with_lines
+from pinchline.analysis.material.bilinear import (
+    fit_bilinear,
+    loaded_radius,
+    with_bilinear,
+)
 from pinchline.analysis.material.tensile import metal_of
 from pinchline.case.case import ModelOptions
-from pinchline.case.measured.tensile_test import Tensile, read_tensile
+from pinchline.case.measured.tensile_test import TensileTest, read_tensile
 from pinchline.case.metal.curve import Curve
 from pinchline.case.metal.material import Material, load_material
 from pinchline.errors import InputError
@@ -33,7 +37,7 @@ def with_curve(card: str, exponent: float) -> Material:
 
 def pulled(
     *, scatter: float = 0.0, toe: float = 0.0, give: float = 0.0, measure: str = "true"
-) -> Tensile:
+) -> TensileTest:
     """A test of the invented metal, ``e = s/E + 0.002 (s/F)^n``, true.
 
     scatter: of the stress (MPa); toe: strain at which it begins; give: of the machine,
@@ -46,7 +50,7 @@ def pulled(
     if measure == "engineering":
         strain, stress = np.expm1(strain), stress * np.exp(-strain)
     noise = np.random.default_rng(7).normal(0.0, scatter, stress.size)
-    return Tensile(
+    return TensileTest(
         path="pull.csv",
         measure=measure,  # type: ignore[arg-type]
         strain=tuple(strain + toe + give * stress),
@@ -98,8 +102,8 @@ def test_both_ends_of_the_range_leave_the_curves_radius(
 ) -> None:
     """Equal moments leave equal radii where the way back is elastic."""
     metal = with_curve(card, exponent)
-    found = two_lines(metal, 1.0, [radius])
-    lines = with_lines(metal, found.strength, found.tangent)
+    found = fit_bilinear(metal, 1.0, [radius])
+    lines = with_bilinear(metal, found.strength, found.tangent)
     for loaded in (found.weak, found.tight):
         # twelve steps of bending, from flat or by way of the weak end: 2e-4
         assert free(lines, loaded) == pytest.approx(free(metal, loaded), rel=5e-4)
@@ -118,7 +122,7 @@ def test_the_error_is_what_yielding_on_the_way_back_leaves(
     law = section_law(metal, 1.0, ModelOptions(hardening=1.0))
     radius = {"2024-T3": 84.5, "5052-H32": 56.0}[card]
     assert loaded_radius(law, 1.0, radius) == pytest.approx(40.0, rel=2e-3)
-    found = two_lines(metal, 1.0, [radius])
+    found = fit_bilinear(metal, 1.0, [radius])
     at = min(found.judged, key=lambda j: abs(j.loaded - found.tight))
     print(f"{card}: two lines {at.error:+.2%}, the card {at.plain:+.2%}")
     assert at.error == pytest.approx(back, abs=1e-3)  # as printed there
@@ -129,8 +133,8 @@ def test_a_test_and_its_formula_give_the_same_two_lines() -> None:
     known = metal_of(pulled()).metal.model_copy(
         update={"curve": Curve(exponent=N, yield_offset=F, measure="true")}
     )
-    by_formula = two_lines(known, 1.0, [80.0])
-    by_points = two_lines(metal_of(pulled()).metal, 1.0, [80.0])
+    by_formula = fit_bilinear(known, 1.0, [80.0])
+    by_points = fit_bilinear(metal_of(pulled()).metal, 1.0, [80.0])
     assert by_points.strength == pytest.approx(by_formula.strength, rel=5e-3)
     # of the stress at the surface: the tangent is a small difference of it
     surface = by_formula.strength + by_formula.tangent * 0.5 / by_formula.tight
@@ -138,7 +142,7 @@ def test_a_test_and_its_formula_give_the_same_two_lines() -> None:
     assert abs(rise) < 5e-3 * surface
 
 
-def refused(test: Tensile, card: Material | None = None) -> str:
+def refused(test: TensileTest, card: Material | None = None) -> str:
     with pytest.raises(InputError) as error:
         metal_of(test, card)
     return str(error.value)
@@ -168,9 +172,9 @@ def test_a_curve_without_elastic_part_or_with_a_wrong_unit_is_refused() -> None:
 def test_a_bend_past_the_end_of_the_curve_is_refused() -> None:
     metal = metal_of(pulled()).metal  # to 4 % strain
     with pytest.raises(InputError, match="the curve ends at"):
-        two_lines(metal, 3.0, [25.0])
+        fit_bilinear(metal, 3.0, [25.0])
     with pytest.raises(InputError, match="too tight for the thickness"):
-        two_lines(metal, 3.0, [12.0])
+        fit_bilinear(metal, 3.0, [12.0])
 
 
 def cards(*words: str) -> Said:
@@ -189,7 +193,7 @@ def test_the_command_writes_a_card_that_says_where_it_is_from(tmp_path: Path) ->
     said = cards("--from-tensile", str(test), *BENT, "-o", str(card))
     assert said.exit_code == 0, said.output
     assert "equal moment at both" in " ".join(said.stdout.split())
-    found = two_lines(metal_of(read_tensile(test)).metal, 1.0, [80.0])
+    found = fit_bilinear(metal_of(read_tensile(test)).metal, 1.0, [80.0])
     read = load_material(card, "LT", 1.0, where="")
     assert read.yield_strength == pytest.approx(found.strength, rel=1e-6)
     assert read.tangent_modulus == pytest.approx(found.tangent, rel=1e-6)
@@ -205,7 +209,7 @@ def test_the_command_writes_a_card_that_says_where_it_is_from(tmp_path: Path) ->
 def test_a_card_with_an_exponent_is_converted_and_told_in_inches() -> None:
     said = cards("2024-T3", "--exponent", "11.5", *BENT, "--inch")
     assert said.exit_code == 0, said.output
-    found = two_lines(with_curve(*ROUND), 1.0, [80.0])
+    found = fit_bilinear(with_curve(*ROUND), 1.0, [80.0])
     ksi = found.strength / 6.894757
     assert f"{ksi:.1f} ksi" in said.stdout
     assert " mm" not in said.stdout

@@ -9,7 +9,7 @@ from rig import report
 
 from pinchline.case.outline.profile import read_profile
 from pinchline.case.target import Target
-from pinchline.parts.wanted import Part, wanted_part
+from pinchline.parts.wanted import WantedPart, wanted_part
 from pinchline.verify.geometry import NOSE_ENDS, NOSES, nose_points
 
 pytestmark = pytest.mark.verification
@@ -17,7 +17,7 @@ pytestmark = pytest.mark.verification
 CHORD = 1000.0  # mm
 
 
-def nose(folder: Path, share: float, end: float, side: str = "middle") -> Part:
+def nose(folder: Path, share: float, end: float, side: str = "middle") -> WantedPart:
     """Nose of a section through 121 points in a file, to the micrometre."""
     x, y = nose_points(share, end)
     rows = "\n".join(

@@ -36,7 +36,7 @@ MIN_ELASTIC_ROOM_PER_MM = 1.0e-12
 
 
 @dataclass(frozen=True)
-class Closing:
+class ManualClosing:
     """Result of a manual closing; forces per mm of width, + draws the lines together.
 
     Attributes
@@ -74,7 +74,7 @@ class Closing:
 
 def close_part(
     state: State, wanted_opening: float, *, gauge: tuple[float, float] | None = None
-) -> Closing:
+) -> ManualClosing:
     """Close (or spread) a finished part until it keeps an opening.
 
     Parameters
@@ -308,7 +308,7 @@ def _solve_opening(
 
 def _closing(
     press: _ManualPress, part: State, wanted: float, way: float, *, reached: bool
-) -> Closing:
+) -> ManualClosing:
     opening, forces, left = (
         np.array(column) for column in zip(*press.curve, strict=True)
     )
@@ -322,7 +322,7 @@ def _closing(
     missing = press.work - float(np.sum(energies))
     free = press.free_curvature()
     shape = free_outline(free[::-1] if part.turned else free, part.beam.length)
-    return Closing(
+    return ManualClosing(
         opening_before=press.before,
         opening_wanted=wanted,
         opening_pressed=press.gap if reached else math.nan,

@@ -18,12 +18,12 @@ from pinchline.case.fields import (
     LengthOrZero,
     Number,
     Positive,
+    PythonRecord,
     Record,
     Share,
     SubTable,
     Tables,
     Text,
-    Written,
     YesNo,
     read,
     refuse,
@@ -39,12 +39,12 @@ from pinchline.case.variation import (
     Changes,
     as_written,
     changed,
-    joined,
+    joined_changes,
+    nested_table,
     rebuilt,
     text_of,
     text_with,
     toml_table,
-    tree_of,
 )
 
 _ELEMENT_THICKNESSES = 0.25  # of the thickness
@@ -193,7 +193,7 @@ class CaseTable(Record):
     ] = None
 
 
-class Case(Written):
+class Case(PythonRecord):
     """A checked case; every number in internal units.
 
     In Python the parts are records or tables with the keys of a case file, and
@@ -282,7 +282,7 @@ class Case(Written):
         InputError
             as for a file with these values
         """
-        every = joined(self._changes, changes)
+        every = joined_changes(self._changes, changes)
         parts = {key.split(".")[0] for key in changes}
         blank = self._blank_found and "sheet.length" not in changes
         blank = blank and not _BLANK_KEYS.isdisjoint({*parts, *changes})
@@ -290,11 +290,11 @@ class Case(Written):
         case: Case | None = None
         if not blank:
             with suppress(LookupError, ValueError):
-                case = rebuilt(self, tree_of(changes, own=own))
+                case = rebuilt(self, nested_table(changes, own=own))
         if case is None:
             case = self._read_again(every, parts | {"sheet"} if blank else parts)
         if own and any(key.startswith("sheet.material.") for key in changes):
-            every = joined(every, {"sheet.material": case.sheet.material})
+            every = joined_changes(every, {"sheet.material": case.sheet.material})
         case._changes = every
         return case
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _MAX_ELEMENTS = 20000
 _MIN_ELEMENTS = 8
-THICKEST = 0.25  # of the radius: as far as beam theory holds
+MAX_THICKNESS_OVER_RADIUS = 0.25  # of the radius: as far as beam theory holds
 _RELATIVE_ROUNDING = 1.0e-9
 _ALLOWED_AFTER: dict[str, tuple[str, ...]] = {
     "release": ("turn", "place"),
@@ -72,7 +72,7 @@ def _mm(value: float) -> str:
 
 def _check_sheet(case: "Case") -> None:
     sheet = case.sheet
-    thickest = THICKEST * case.machine.rolls.upper_radius
+    thickest = MAX_THICKNESS_OVER_RADIUS * case.machine.rolls.upper_radius
     if sheet.thickness > thickest * (1.0 + _RELATIVE_ROUNDING):
         _refuse(
             "a sheet thicker than the rolls allow",
@@ -88,7 +88,9 @@ def _check_sheet(case: "Case") -> None:
             f"a length of {_mm(4.0 * sheet.thickness)} or more",
         )
     bend = abs(sheet.curvature)
-    closest = max(sheet.thickness / THICKEST, sheet.length / (2.0 * pi))
+    closest = max(
+        sheet.thickness / MAX_THICKNESS_OVER_RADIUS, sheet.length / (2.0 * pi)
+    )
     if bend * closest > 1.0 + _RELATIVE_ROUNDING:
         _refuse(
             "the sheet is curved too tightly, or closes on itself",
@@ -293,7 +295,7 @@ def _check_target(case: "Case") -> None:
     target, thickness = case.target, case.sheet.thickness
     if target is None:
         return
-    tightest = thickness / THICKEST
+    tightest = thickness / MAX_THICKNESS_OVER_RADIUS
     for key, radius in _target_radii(case):
         if target.to_middle(radius, thickness) < tightest * (1.0 - _RELATIVE_ROUNDING):
             _refuse(

@@ -64,8 +64,8 @@ class LimitKind(StrEnum):
     NO_JOB = "no job found that meets it"
 
 
-LIFT_ENDS = (LimitKind.JAM, LimitKind.TRAVEL)
-CLOSED_CURLS = (LimitKind.CURL_MEETS_MACHINE, LimitKind.CURL_MEETS_ITSELF)
+LIFT_LIMITS = (LimitKind.JAM, LimitKind.TRAVEL)
+CURL_LIMITS = (LimitKind.CURL_MEETS_MACHINE, LimitKind.CURL_MEETS_ITSELF)
 
 
 class DemandQuantity(NamedTuple):

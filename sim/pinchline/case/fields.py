@@ -33,7 +33,7 @@ class Record(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class Written(Record):
+class PythonRecord(Record):
     """Base of the records that engineers write in Python: faults are ``InputError``.
 
     Values without a name fill the fields in their order, but for the kind.

@@ -9,8 +9,8 @@ from pinchline.case.fields import (
     Choice,
     Length,
     LengthOrZero,
+    PythonRecord,
     Record,
-    Written,
     read,
     refuse,
 )
@@ -22,7 +22,7 @@ Toward = Annotated[
 ]
 
 
-class Place(Written):
+class Place(PythonRecord):
     """Lay the flat sheet in and close the nip.
 
     Attributes
@@ -41,7 +41,7 @@ class Place(Written):
     at: Length
 
 
-class Lift(Written):
+class Lift(PythonRecord):
     """Raise the rear roll with the sheet at rest.
 
     Attributes
@@ -60,7 +60,7 @@ class Lift(Written):
     to: LengthOrZero
 
 
-class Feed(Written):
+class Feed(PythonRecord):
     """Drive sheet through the nip.
 
     Attributes
@@ -96,7 +96,7 @@ class Feed(Written):
         return self
 
 
-class Lower(Written):
+class Lower(PythonRecord):
     """Lower the rear roll.
 
     Attributes
@@ -115,7 +115,7 @@ class Lower(Written):
     to: LengthOrZero = 0.0
 
 
-class Release(Written):
+class Release(PythonRecord):
     """Open the nip and set the sheet free.
 
     Examples
@@ -129,7 +129,7 @@ class Release(Written):
     kind: Literal["release"] = "release"
 
 
-class Turn(Written):
+class Turn(PythonRecord):
     """Take the sheet out and turn it end for end.
 
     Examples
@@ -145,7 +145,7 @@ class Turn(Written):
 
 Move = Place | Lift | Feed | Lower | Release | Turn
 
-KINDS: dict[str, type[Record]] = {
+MOVE_TYPES: dict[str, type[Record]] = {
     kind.model_fields["kind"].default: kind for kind in get_args(Move)
 }
 
@@ -177,16 +177,16 @@ def read_moves(tables: list[dict[str, Any]], file: str) -> tuple[Move, ...]:
     moves: list[Any] = []
     for number, table in enumerate(tables, 1):
         kind = table.get("kind")
-        model = KINDS.get(kind) if isinstance(kind, str) else None
+        model = MOVE_TYPES.get(kind) if isinstance(kind, str) else None
         if model is None or not isinstance(kind, str):
-            hint = did_you_mean(kind, list(KINDS)) if isinstance(kind, str) else ""
+            hint = did_you_mean(kind, list(MOVE_TYPES)) if isinstance(kind, str) else ""
             missing = "is missing" if kind is None else f"no move of that kind{hint}"
             raise InputError(
                 missing,
                 file=file,
                 key=f"move {number}: kind",
                 value=kind,
-                allowed=", ".join(f'"{name}"' for name in KINDS),
+                allowed=", ".join(f'"{name}"' for name in MOVE_TYPES),
             )
         key = f"{move_key(number, kind)}: "
         moves.append(read(model, table, file=file, key=key))

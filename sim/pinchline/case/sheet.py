@@ -11,10 +11,10 @@ from pinchline.case.fields import (
     Choice,
     Curvature,
     Length,
+    PythonRecord,
     Record,
     SignedLength,
     Words,
-    Written,
     read,
     refuse,
 )
@@ -62,7 +62,7 @@ class SheetTable(Record):
         return self
 
 
-class Sheet(Written):
+class Sheet(PythonRecord):
     """A blank; unit width is modelled, the width gives totals.
 
     In Python as in a file: ``Sheet(material="5052-H32", direction="LT",

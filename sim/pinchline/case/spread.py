@@ -25,10 +25,10 @@ from pinchline.case.fields import (
 )
 from pinchline.units import Dimension
 
-WIDEST = 0.3  # of the middle: a wider spread would reach down to nothing
+MAX_RELATIVE_SPREAD = 0.3  # of the middle: a wider spread would reach down to nothing
 
 
-class Amount(NamedTuple):
+class SpreadAmount(NamedTuple):
     """A spread: in the internal unit, or as a share of the middle."""
 
     value: float
@@ -49,7 +49,7 @@ class Spreading:
     def allowed(self) -> str:
         """What is accepted, in words."""
         own = self._own.allowed
-        return f'"5 %" (up to {100.0 * WIDEST:g} %), or {own}'
+        return f'"5 %" (up to {100.0 * MAX_RELATIVE_SPREAD:g} %), or {own}'
 
     @property
     def _own(self) -> Any:
@@ -58,23 +58,23 @@ class Spreading:
             return Number(at_least)
         return Quantity(self.dimension, at_least)
 
-    def __call__(self, value: object, info: ValidationInfo) -> Amount:
+    def __call__(self, value: object, info: ValidationInfo) -> SpreadAmount:
         """Return the spread, or refuse the value."""
-        if isinstance(value, Amount):
+        if isinstance(value, SpreadAmount):
             return value
         if isinstance(value, str) and value.strip().endswith("%"):
-            share = Percentage(Bounds(at_least=0.0, at_most=WIDEST))(value)
-            return Amount(share, share=True)
+            share = Percentage(Bounds(at_least=0.0, at_most=MAX_RELATIVE_SPREAD))(value)
+            return SpreadAmount(share, share=True)
         own = self._own
         if self.dimension is None:
-            return Amount(own(value), share=False)
-        return Amount(own(value, info), share=False)
+            return SpreadAmount(own(value), share=False)
+        return SpreadAmount(own(value, info), share=False)
 
 
-LengthAmount = Annotated[Amount, BeforeValidator(Spreading("length"))]
-StressAmount = Annotated[Amount, BeforeValidator(Spreading("stress"))]
-ForceAmount = Annotated[Amount, BeforeValidator(Spreading("line_force"))]
-NumberAmount = Annotated[Amount, BeforeValidator(Spreading(None))]
+LengthAmount = Annotated[SpreadAmount, BeforeValidator(Spreading("length"))]
+StressAmount = Annotated[SpreadAmount, BeforeValidator(Spreading("stress"))]
+ForceAmount = Annotated[SpreadAmount, BeforeValidator(Spreading("line_force"))]
+NumberAmount = Annotated[SpreadAmount, BeforeValidator(Spreading(None))]
 
 
 class Spread(Record):

@@ -36,15 +36,17 @@ from pinchline.case.outline.points import Curvatures, OutlinePoints
 from pinchline.case.outline.profile import read_profile
 from pinchline.errors import InputError
 
-SIDES = ("inside", "middle", "outside")
-DETERMINED = (
+SHEET_SIDES = ("inside", "middle", "outside")
+TARGET_COMBINATIONS = (
     "radius and angle; or opening with radius or angle; or profile; or a table "
     "[target.nose]"
 )
 _HALF_ANGLE_TRIALS = 2000  # half angles tried for an opening
 
 _RELATIVE_ROUNDING = 1.0e-9
-Side = Annotated[Literal["inside", "middle", "outside"], BeforeValidator(Choice(SIDES))]
+Side = Annotated[
+    Literal["inside", "middle", "outside"], BeforeValidator(Choice(SHEET_SIDES))
+]
 Turn = Annotated[
     float, BeforeValidator(Quantity("angle", Bounds(above=0.0, below=2.0 * pi)))
 ]
@@ -148,7 +150,7 @@ class TargetTable(Record):
             message = f"{' and '.join(sorted(given))} alone do not determine the part"
         else:
             message = f"{' and '.join(sorted(given))} say more than one thing"
-        refuse(message, allowed=DETERMINED)
+        refuse(message, allowed=TARGET_COMBINATIONS)
 
 
 class Target(TargetTable):
@@ -184,7 +186,7 @@ class Target(TargetTable):
         half = 0.5 * thickness
         return radius + {"inside": half, "middle": 0.0, "outside": -half}[self.side]
 
-    def arc(self, thickness: float, flats: tuple[float, float]) -> "Arc":
+    def arc(self, thickness: float, flats: tuple[float, float]) -> "TargetArc":
         """Mid-line arc of a target by radius, angle, opening; its two ``flats`` in mm.
 
         Raises
@@ -196,7 +198,7 @@ class Target(TargetTable):
         if self.radius is not None:
             radius = self.to_middle(self.radius, thickness)
         if radius is not None and self.angle is not None:
-            return Arc(radius, self.angle)
+            return TargetArc(radius, self.angle)
         opening = self.opening or 0.0
         found = (
             _by_radius(opening, radius, flats)
@@ -243,14 +245,14 @@ class Target(TargetTable):
         return float(ceil(bent + sum(flats) - _RELATIVE_ROUNDING))
 
 
-class Arc(NamedTuple):
+class TargetArc(NamedTuple):
     """Mid-line radius (mm) and turned angle (rad)."""
 
     radius: float
     angle: float
 
 
-def chord(arc: Arc, flats: tuple[float, float]) -> tuple[float, float]:
+def chord(arc: TargetArc, flats: tuple[float, float]) -> tuple[float, float]:
     """Vector (mm) between the edges of a flat, an arc and a flat.
 
     Along the tangent at the arc's middle, where it is negative when the edges have
@@ -261,21 +263,25 @@ def chord(arc: Arc, flats: tuple[float, float]) -> tuple[float, float]:
     return along, (flats[1] - flats[0]) * sin(half)
 
 
-def _by_angle(opening: float, angle: float, flats: tuple[float, float]) -> Arc | None:
+def _by_angle(
+    opening: float, angle: float, flats: tuple[float, float]
+) -> TargetArc | None:
     half = 0.5 * angle
     across = (flats[1] - flats[0]) * sin(half)
     if opening < abs(across):
         return None
     along = sqrt(opening**2 - across**2)
     radius = (along - sum(flats) * cos(half)) / (2.0 * sin(half))
-    return Arc(radius, angle) if radius > 0.0 else None
+    return TargetArc(radius, angle) if radius > 0.0 else None
 
 
-def _by_radius(opening: float, radius: float, flats: tuple[float, float]) -> Arc | None:
+def _by_radius(
+    opening: float, radius: float, flats: tuple[float, float]
+) -> TargetArc | None:
     """Find the smallest angle at which the edges, not yet crossed, stand so far."""
 
     def excess(angle: float) -> float:
-        along, across = chord(Arc(radius, angle), flats)
+        along, across = chord(TargetArc(radius, angle), flats)
         return hypot(along, across) * (1.0 if along > 0.0 else -1.0) - opening
 
     step = 2.0 * pi / _HALF_ANGLE_TRIALS
@@ -294,7 +300,7 @@ def _by_radius(opening: float, radius: float, flats: tuple[float, float]) -> Arc
             low = middle
         else:
             high = middle
-    return Arc(radius, 0.5 * (low + high))
+    return TargetArc(radius, 0.5 * (low + high))
 
 
 def read_target(table: dict[str, Any], file: str) -> Target:

@@ -149,7 +149,7 @@ def rebuilt(record: Any, tree: Tree) -> Any:
     return found.model_copy(update={"curve": curve})
 
 
-def tree_of(changes: Changes, *, own: bool) -> Tree:
+def nested_table(changes: Changes, *, own: bool) -> Tree:
     """Nested table of values under dotted keys.
 
     ``own``: the material is one of the case's own, not that of a card.
@@ -178,7 +178,7 @@ def tree_of(changes: Changes, *, own: bool) -> Tree:
     return tree
 
 
-def joined(before: Changes, after: Changes) -> dict[str, object]:
+def joined_changes(before: Changes, after: Changes) -> dict[str, object]:
     """Put changes after others; a part that is replaced takes those in it along."""
     kept = {
         key: value

@@ -118,7 +118,7 @@ def _two_lines(
     inch: bool,  # noqa: FBT001
 ) -> None:
     """Fit two lines, say what they cost, write the card."""
-    from pinchline.analysis.material.bilinear import two_lines
+    from pinchline.analysis.material.bilinear import fit_bilinear
     from pinchline.reports.questions.bilinear import two_lines_card, two_lines_words
     from pinchline.results.writer import write_whole
 
@@ -139,7 +139,7 @@ def _two_lines(
         origin = f"curve of {metal.name}"
         if metal.curve.exponent is not None:
             origin += f", Ramberg-Osgood exponent {metal.curve.exponent:g}"
-    bilinear = two_lines(metal, bend.thickness, bend.radii)
+    bilinear = fit_bilinear(metal, bend.thickness, bend.radii)
     typer.echo(
         two_lines_words(metal, bilinear, bend.thickness, unit_system(inch=inch), tested)
     )

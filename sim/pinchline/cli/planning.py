@@ -80,7 +80,7 @@ def _write(
     planned: "Plan", folder: Path, name: str, system: "System", paper: "Paper | None"
 ) -> "Iterator[Path]":
     """Write the job, its result, the set-up sheet and the template."""
-    from pinchline.analysis.planning.job import text_in
+    from pinchline.analysis.planning.job import toml_for_folder
     from pinchline.analysis.scatter.around_plan import spread_parts
     from pinchline.parallel import aside
     from pinchline.reports.plan.setup_sheet import write_setup_sheet
@@ -91,7 +91,7 @@ def _write(
     start = folder / f"{name}-plan"
     job, result = start.with_suffix(".toml"), start.with_suffix(".h5")
     with aside(spread_parts, planned) as parts:
-        write_whole(job, text_in(planned.case, folder).encode())
+        write_whole(job, toml_for_folder(planned.case, folder).encode())
         write_result(planned.result, result)
         yield from (job, result)
         yield from write_template(

@@ -123,11 +123,11 @@ def _map(
     state: Path | None,
 ) -> None:
     """Map the tightest radius; what is done is kept in ``state`` until it all is."""
-    from pinchline.analysis.limits.limit_map import POINTS, limit_map
+    from pinchline.analysis.limits.limit_map import POINTS_PER_AXIS, limit_map
     from pinchline.reports.questions.limit_map import limit_map_table, limit_map_words
     from pinchline.reports.questions.limit_map_picture import limit_map_picture
 
-    count = POINTS if points is None else points
+    count = POINTS_PER_AXIS if points is None else points
     try:
         answer = request.solve(limit_map, over, points=count, state=state)
     except KeyboardInterrupt:

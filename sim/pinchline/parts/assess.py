@@ -17,16 +17,22 @@ if TYPE_CHECKING:
 
     from pinchline.case.case import Case
     from pinchline.case.target import Target
-    from pinchline.parts.wanted import Part
+    from pinchline.parts.wanted import WantedPart
     from pinchline.results.schema import Result
     from pinchline.units import Dimension
 
     Array = NDArray[np.float64]
 
-TRIM = 0.2  # of the distance to the rear roll: what an arc's ends leave to the flats
-DEEP = 0.35  # of it, from the start of the arc: there it is as even as it gets
-NEAR = 3.0  # mm round a place whose curvature is read
-FLATTEST = 0.02  # mm of opening per mm of blank: less does not tell the blank
+ARC_TRIM_DISTANCES = (
+    0.2  # of the distance to the rear roll: what an arc's ends leave to the flats
+)
+EVEN_ARC_DISTANCES = (
+    0.35  # of it, from the start of the arc: there it is as even as it gets
+)
+CURVATURE_WINDOW_MM = 3.0  # mm round a place whose curvature is read
+MIN_OPENING_PER_BLANK = (
+    0.02  # mm of opening per mm of blank: less does not tell the blank
+)
 
 
 class PartQuantity(IntEnum):
@@ -41,8 +47,8 @@ class PartQuantity(IntEnum):
     TEMPLATE_GAP = 6
 
 
-RADII = (PartQuantity.RADIUS_OPERATOR, PartQuantity.RADIUS_REAR)
-FLATS = (PartQuantity.FLAT_OPERATOR, PartQuantity.FLAT_REAR)
+RADIUS_QUANTITIES = (PartQuantity.RADIUS_OPERATOR, PartQuantity.RADIUS_REAR)
+FLAT_QUANTITIES = (PartQuantity.FLAT_OPERATOR, PartQuantity.FLAT_REAR)
 
 
 class Deviation(NamedTuple):
@@ -82,7 +88,7 @@ class Zone(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Made:
+class FinishedPart:
     """Curvature, flats and opening of a finished part.
 
     Attributes
@@ -116,7 +122,7 @@ class Made:
         return measure.free_outline(self.curvature, self.element)
 
 
-def read_made(result: Result, bend: float, distance: float) -> Made:
+def read_finished_part(result: Result, bend: float, distance: float) -> FinishedPart:
     """Read a result; ``bend`` (1/mm): wanted curvature, ``distance`` to the rear roll.
 
     The arc's own flat at an edge is that of a part with a sharp start that turns as
@@ -126,14 +132,14 @@ def read_made(result: Result, bend: float, distance: float) -> Made:
     k = result.sheet["curvature_residual"]
     h = float(s[1] - s[0])
     flats = (values["flat_operator_straightedge"], values["flat_rear_straightedge"])
-    return Made(
+    return FinishedPart(
         s=s,
         curvature=k,
         element=h,
         flats=flats,
         arc_flats=(
-            _arc_flat(k, h, bend, DEEP * distance),
-            _arc_flat(k[::-1], h, bend, DEEP * distance),
+            _arc_flat(k, h, bend, EVEN_ARC_DISTANCES * distance),
+            _arc_flat(k[::-1], h, bend, EVEN_ARC_DISTANCES * distance),
         ),
         opening=values["opening"],
         turned=values["turned_angle"],
@@ -146,14 +152,14 @@ def _arc_flat(curvature: Array, h: float, bend: float, deep: float) -> float:
     if not bent.size:
         return float(curvature.size) * h
     at = min(int(bent[0] + deep / h), curvature.size // 2)
-    near = max(1, int(NEAR / h))
+    near = max(1, int(CURVATURE_WINDOW_MM / h))
     level = float(np.mean(curvature[max(0, at - near) : at + near]))
     if level <= 0.0:
         return float(at) * h
     return at * h - float(np.sum(curvature[:at])) * h / level
 
 
-def zones_of(target: Target, part: Part, distance: float) -> list[Zone]:
+def zones_of(target: Target, part: WantedPart, distance: float) -> list[Zone]:
     """Stretches of the part that have one radius; none for a profile."""
     if target.drawing is not None:
         return []
@@ -175,10 +181,24 @@ def zones_of(target: Target, part: Part, distance: float) -> list[Zone]:
         words = "arc"
     found = []
     for quantity, edge, name, flat, arc, radius in (
-        (RADII[0], "operator", f"radius, operator's {words}", first, arcs[0], radii[0]),
-        (RADII[1], "rear", f"radius, rear {words}", last, arcs[1], radii[1]),
+        (
+            RADIUS_QUANTITIES[0],
+            "operator",
+            f"radius, operator's {words}",
+            first,
+            arcs[0],
+            radii[0],
+        ),
+        (
+            RADIUS_QUANTITIES[1],
+            "rear",
+            f"radius, rear {words}",
+            last,
+            arcs[1],
+            radii[1],
+        ),
     ):
-        trim = min(TRIM * distance, 0.3 * arc)
+        trim = min(ARC_TRIM_DISTANCES * distance, 0.3 * arc)
         inner = 0.1 * arc if target.nose is not None else 0.0
         found.append(
             Zone(quantity, name, edge, flat + trim, flat + arc - inner, radius)
@@ -186,7 +206,7 @@ def zones_of(target: Target, part: Part, distance: float) -> list[Zone]:
     return found
 
 
-def zone_radius(made: Made, zone: Zone) -> float:
+def zone_radius(made: FinishedPart, zone: Zone) -> float:
     """Radius (mm) of the circle fitted over a zone; infinite where it is straight."""
     low, high = zone.low, zone.high
     if zone.edge == "rear":
@@ -198,7 +218,7 @@ def zone_radius(made: Made, zone: Zone) -> float:
     return math.inf if math.isnan(radius) else radius
 
 
-def template_gap(made: Made, part: Part) -> float:
+def template_gap(made: FinishedPart, part: WantedPart) -> float:
     """Largest distance (mm) of the part from the wanted shape laid best on it."""
     x, y, _ = made.outline()
     count = 200
@@ -219,7 +239,9 @@ def template_gap(made: Made, part: Part) -> float:
     return float(np.max(apart))
 
 
-def judge(case: Case, part: Part, made: Made) -> tuple[Deviation, ...]:
+def deviations_from_target(
+    case: Case, part: WantedPart, made: FinishedPart
+) -> tuple[Deviation, ...]:
     """Deviations of a finished part from the target of its case."""
     target = case.target
     assert target is not None
@@ -265,7 +287,8 @@ def judge(case: Case, part: Part, made: Made) -> tuple[Deviation, ...]:
     straight = part.straightedge(case.measure.straightedge_gap)
     given = (target.flat_operator, target.flat_rear)
     for quantity, name, wanted, flat, told in zip(
-        FLATS, ("operator's flat, by straightedge", "rear flat, by straightedge"),
+        FLAT_QUANTITIES,
+        ("operator's flat, by straightedge", "rear flat, by straightedge"),
         straight, made.flats, given, strict=True,
     ):  # fmt: skip
         left = told is None and target.drawing is None
@@ -286,7 +309,9 @@ def judge(case: Case, part: Part, made: Made) -> tuple[Deviation, ...]:
     return tuple(rows)
 
 
-def closure(target: Target, part: Part, made: Made) -> tuple[float, float]:
+def closing_correction(
+    target: Target, part: WantedPart, made: FinishedPart
+) -> tuple[float, float]:
     """Share of curvature and length of arc (mm) that mend turned angle and opening.
 
     Both from the part as made: its curve longer in the middle, its bend scaled. The
@@ -323,12 +348,12 @@ def _arc_for(opening: object, wanted: float, by_angle: float) -> float:
 
     reach = 15.0
     slope = (missing(1.0) - missing(-1.0)) / 2.0
-    if abs(slope) < FLATTEST or missing(-reach) * missing(reach) > 0.0:
+    if abs(slope) < MIN_OPENING_PER_BLANK or missing(-reach) * missing(reach) > 0.0:
         return by_angle
     return float(brentq(missing, -reach, reach, xtol=1.0e-4))
 
 
-def _opening(made: Made, middle: int, scale: float, more: float) -> float:
+def _opening(made: FinishedPart, middle: int, scale: float, more: float) -> float:
     """Give the opening (mm) with the bend scaled and the middle longer (mm)."""
     x, y, theta = measure.free_outline(made.curvature * scale, made.element)
     k = float(made.curvature[middle]) * scale

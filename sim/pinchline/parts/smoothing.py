@@ -24,13 +24,13 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-MOST_KNOTS = 160
-CELLS = 6  # of the line between knots
-ROUNDS = 30
-CHOOSING = 4  # of them choose the weight of the slope anew
-FREEDOM = 1.4
-WEIGHTS = 10.0 ** np.arange(-14.0, 4.5, 1.0)
-ROUNDING = 1.0e-7  # of the length: the least scatter that is looked for
+MAX_KNOTS = 160
+CELLS_PER_KNOT = 6  # of the line between knots
+MAX_ROUNDS = 30
+WEIGHT_ROUNDS = 4  # of them choose the weight of the slope anew
+FREEDOM_PENALTY = 1.4
+SLOPE_WEIGHTS = 10.0 ** np.arange(-14.0, 4.5, 1.0)
+MIN_SCATTER_SHARE = 1.0e-7  # of the length: the least scatter that is looked for
 
 
 class SmoothedCurvature(NamedTuple):
@@ -79,17 +79,17 @@ def _fit(x: Array, y: Array) -> SmoothedCurvature:
     frame = _frame(reached)
     curvature = _first_guess(reached, heading, frame)
     pose = np.array([x[0], y[0], heading[0] - 0.5 * curvature[0] * chords[0]])
-    weight, scatter = WEIGHTS[-1], math.inf
-    for turn in range(ROUNDS):
+    weight, scatter = SLOPE_WEIGHTS[-1], math.inf
+    for turn in range(MAX_ROUNDS):
         line = _lay(pose, curvature, frame)
         reached = _feet(frame, line, x, y, reached)
         off, slopes = _misses(frame, line, x, y, reached)
-        if turn < CHOOSING:
+        if turn < WEIGHT_ROUNDS:
             weight = _weight(off, slopes, curvature, frame)
         change = _step(off, slopes, curvature, weight, frame)
         pose, curvature = pose + change[:3], curvature + change[3:]
         before, scatter = scatter, float(np.sqrt(np.mean(off[1:] ** 2)))
-        if abs(before - scatter) <= 1.0e-4 * scatter + ROUNDING * reached[-1]:
+        if abs(before - scatter) <= 1.0e-4 * scatter + MIN_SCATTER_SHARE * reached[-1]:
             break
     inside = frame.knots[frame.knots < reached[-1]]
     s = np.append(inside, reached[-1])
@@ -98,16 +98,18 @@ def _fit(x: Array, y: Array) -> SmoothedCurvature:
 
 def _frame(reached: Array) -> _Frame:
     """Lay knots as densely as the points, with room for arcs longer than chords."""
-    count = min(MOST_KNOTS, max(4, reached.size))
+    count = min(MAX_KNOTS, max(4, reached.size))
     at = np.linspace(0.0, reached.size - 1.0, count)
     knots = 1.02 * np.interp(at, np.arange(reached.size), reached)
-    share = (np.arange(CELLS * (count - 1)) + 0.5) / CELLS
+    share = (np.arange(CELLS_PER_KNOT * (count - 1)) + 0.5) / CELLS_PER_KNOT
     left = share.astype(int)
     hats = np.zeros((share.size, count))
     rows = np.arange(share.size)
     hats[rows, left] = 1.0 - (share - left)
     hats[rows, left + 1] = share - left
-    nodes = np.interp(np.arange(share.size + 1) / CELLS, np.arange(count), knots)
+    nodes = np.interp(
+        np.arange(share.size + 1) / CELLS_PER_KNOT, np.arange(count), knots
+    )
     return _Frame(knots, nodes, hats)
 
 
@@ -221,13 +223,13 @@ def _step(
 def _weight(off: Array, slopes: Array, curvature: Array, frame: _Frame) -> float:
     """Weight of the slope by generalised cross-validation, linearised here."""
     n = off.size
-    best, least = float(WEIGHTS[-1]), math.inf
-    floor = n * (ROUNDING * frame.s[-1]) ** 2
-    for weight in WEIGHTS[::-1]:
+    best, least = float(SLOPE_WEIGHTS[-1]), math.inf
+    floor = n * (MIN_SCATTER_SHARE * frame.s[-1]) ** 2
+    for weight in SLOPE_WEIGHTS[::-1]:
         table, right = _system(off, slopes, curvature, float(weight), frame)
         q = np.linalg.qr(table)[0]
         rest = off - q[:n] @ (q.T @ right)
-        free = n - FREEDOM * float(np.sum(q[:n] ** 2))
+        free = n - FREEDOM_PENALTY * float(np.sum(q[:n] ** 2))
         if free <= 0.05 * n:
             break
         score = (float(rest @ rest) + floor) / free**2

@@ -20,13 +20,17 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-SPACING = 0.25  # mm between points of an outline, and of a curve that is carried over
-TIGHTEST = 0.25  # thickness over radius, as far as beam theory holds
-STRAIGHT = 1.0e-9  # of the sharpest curvature: what counts as a straight edge
+OUTLINE_SPACING_MM = (
+    0.25  # mm between points of an outline, and of a curve that is carried over
+)
+MAX_THICKNESS_OVER_RADIUS = 0.25  # thickness over radius, as far as beam theory holds
+STRAIGHT_CURVATURE_SHARE = (
+    1.0e-9  # of the sharpest curvature: what counts as a straight edge
+)
 
 
 @dataclass(frozen=True)
-class Part:
+class WantedPart:
     """Mid-line of a free part that is wanted.
 
     Attributes
@@ -60,7 +64,7 @@ class Part:
     @property
     def flats(self) -> tuple[float, float]:
         """Straight lengths at the operator's and the rear edge, mm."""
-        bent = np.abs(self.curvature) > STRAIGHT * self.sharpest
+        bent = np.abs(self.curvature) > STRAIGHT_CURVATURE_SHARE * self.sharpest
         at = np.flatnonzero(bent)
         first, last = int(at[0]), int(at[-1])
         low = first - 1 if first and self.s[first - 1] < self.s[first] else first
@@ -108,13 +112,17 @@ class Part:
         rise: Array = np.diff(self.turned_at(ends)) * count / self.length
         return rise
 
-    def outline(self, spacing: float = SPACING) -> tuple[Array, measure.Outline]:
+    def outline(
+        self, spacing: float = OUTLINE_SPACING_MM
+    ) -> tuple[Array, measure.Outline]:
         """Places s (mm) and the mid-line there, level at the operator's edge."""
         count = max(8, math.ceil(self.length / spacing))
         shape = measure.free_outline(self.in_elements(count), self.length / count)
         return np.linspace(0.0, self.length, count + 1), shape
 
-    def face(self, side: Side, spacing: float = SPACING) -> tuple[Array, Array]:
+    def face(
+        self, side: Side, spacing: float = OUTLINE_SPACING_MM
+    ) -> tuple[Array, Array]:
         """Points x, y (mm) of a face or the middle, as ``outline`` lays the part."""
         _, shape = self.outline(spacing)
         half = 0.5 * self.thickness
@@ -140,7 +148,7 @@ class Part:
 
 def wanted_part(
     target: Target, thickness: float, machine_flats: tuple[float, float] = (0.0, 0.0)
-) -> Part:
+) -> WantedPart:
     """Build the part that a target asks for.
 
     Parameters
@@ -164,7 +172,7 @@ def wanted_part(
         else:
             s, curvature = np.array(drawing.s), np.array(drawing.curvature)
         s, curvature = _to_middle(s, curvature, target, thickness)
-        return Part(s, curvature, thickness, scatter)
+        return WantedPart(s, curvature, thickness, scatter)
     flats = target.flats(machine_flats)
     if target.nose is not None:
         pieces = _nose(target.nose, target, thickness)
@@ -176,7 +184,7 @@ def wanted_part(
     ends = np.cumsum([0.0, *(length for length, *_ in pieces)])
     s = np.repeat(ends, 2)[1:-1]
     curvature = np.array([k for _, start, end in pieces for k in (start, end)])
-    return Part(s, curvature, thickness)
+    return WantedPart(s, curvature, thickness)
 
 
 def _nose(
@@ -211,8 +219,11 @@ def _to_middle(
         The profile curls tighter than the sheet allows.
     """
     away = -target.to_middle(0.0, thickness)  # toward the centre
-    tightest = TIGHTEST / thickness
-    if np.any(np.abs(curvature) > tightest * (1.0 - away * curvature) + STRAIGHT):
+    tightest = MAX_THICKNESS_OVER_RADIUS / thickness
+    if np.any(
+        np.abs(curvature)
+        > tightest * (1.0 - away * curvature) + STRAIGHT_CURVATURE_SHARE
+    ):
         message = "the profile curls too tightly for its thickness"
         raise InputError(
             message,
@@ -223,7 +234,7 @@ def _to_middle(
         )
     if away == 0.0:
         return s, curvature
-    parts = np.maximum(1, np.ceil(np.diff(s) / SPACING)).astype(int)
+    parts = np.maximum(1, np.ceil(np.diff(s) / OUTLINE_SPACING_MM)).astype(int)
     parts[np.diff(curvature) == 0.0] = 1
     fine_s, fine_k = [s[:1]], [curvature[:1]]
     for i, count in enumerate(parts):

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from pinchline.errors import InputError
 from pinchline.results.schema import (
-    GROUPS,
-    SCHEMA,
+    RESULT_GROUPS,
+    RUN_SCHEMA,
     SCHEMA_VERSION,
     Event,
     Field,
@@ -91,7 +91,7 @@ def _check_schema(file: h5py.File, path: str | Path) -> None:
         version = int(file.attrs.get("schema_version", 0))
     except (OSError, RuntimeError, TypeError, ValueError):
         schema, version = None, 0
-    if schema != SCHEMA or version < 1:
+    if schema != RUN_SCHEMA or version < 1:
         _refuse(path, "the file is HDF5 but not a result of pinchline")
     if version > SCHEMA_VERSION:
         message = f"the file has schema version {version}, made by a later pinchline"
@@ -100,7 +100,7 @@ def _check_schema(file: h5py.File, path: str | Path) -> None:
 
 
 def _read(file: h5py.File) -> Result:
-    groups = {name: _read_group(file, name) for name in GROUPS}
+    groups = {name: _read_group(file, name) for name in RESULT_GROUPS}
     events = groups.pop("events")
     result = Result(
         title=str(file.attrs["title"]),

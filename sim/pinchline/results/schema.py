@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-SCHEMA = "pinchline-run"
+RUN_SCHEMA = "pinchline-run"
 SCHEMA_VERSION = 2
 
 ROLLS = ("upper", "lower", "rear")
@@ -63,7 +63,7 @@ class Event:
 
 @dataclass(eq=False)
 class Result:
-    """All results of a run; the arrays and scalars are listed in ``FIELDS``.
+    """All results of a run; the arrays and scalars are listed in ``RESULT_DATASETS``.
 
     Attributes
     ----------
@@ -139,10 +139,10 @@ class Result:
         InputError
             where there is no such group, or xarray is not installed
         """
-        if group not in GROUPS:
-            hint = did_you_mean(group, list(GROUPS))
+        if group not in RESULT_GROUPS:
+            hint = did_you_mean(group, list(RESULT_GROUPS))
             message = f"there is no group of that name{hint}"
-            raise InputError(message, value=group, allowed=", ".join(GROUPS))
+            raise InputError(message, value=group, allowed=", ".join(RESULT_GROUPS))
         values = columns(self.events) if group == "events" else getattr(self, group)
         variables: dict[str, Any] = {}
         coordinates: dict[str, Any] = {}
@@ -347,7 +347,7 @@ _EVENTS = _fields(
     ("value", "1", "the number that made it an event, unit as in the message"),
 )
 
-FIELDS: tuple[Field, ...] = (
+RESULT_DATASETS: tuple[Field, ...] = (
     *_INPUTS,
     *_SHEET,
     *_STEPS,
@@ -355,12 +355,14 @@ FIELDS: tuple[Field, ...] = (
     *_SUMMARY,
     *_EVENTS,
 )
-GROUPS: tuple[str, ...] = tuple(dict.fromkeys(entry.group for entry in FIELDS))
+RESULT_GROUPS: tuple[str, ...] = tuple(
+    dict.fromkeys(entry.group for entry in RESULT_DATASETS)
+)
 
 
 def fields_of(group: str) -> tuple[Field, ...]:
     """Datasets of one group, in order."""
-    return tuple(entry for entry in FIELDS if entry.group == group)
+    return tuple(entry for entry in RESULT_DATASETS if entry.group == group)
 
 
 def columns(events: list[Event]) -> dict[str, list[Any]]:
@@ -377,7 +379,7 @@ def check(result: Result) -> None:
     ValueError
         where a dataset is missing, unknown, or of a length unlike its neighbours'
     """
-    for group in GROUPS:
+    for group in RESULT_GROUPS:
         if group == "events":
             continue
         values: dict[str, Any] = getattr(result, group)

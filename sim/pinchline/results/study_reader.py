@@ -12,8 +12,8 @@ from pinchline.results.study_schema import (
     DONE,
     EVENT,
     MESSAGE,
-    SCHEMA,
     SCHEMA_VERSION,
+    STUDY_SCHEMA,
     StudyResult,
     Variable,
 )
@@ -33,7 +33,7 @@ def is_study(path: str | Path) -> bool:
 
     try:
         with h5py.File(path, "r", locking=False) as file:
-            return bool(file.attrs.get("schema") == SCHEMA)
+            return bool(file.attrs.get("schema") == STUDY_SCHEMA)
     except (OSError, RuntimeError, ValueError):
         return False
 
@@ -71,7 +71,7 @@ def read_study(path: str | Path) -> StudyResult:
         _refuse(path, "the file cannot be read, or is not HDF5")
     with file:
         try:
-            if file.attrs.get("schema") != SCHEMA:
+            if file.attrs.get("schema") != STUDY_SCHEMA:
                 _refuse(path, "the file is no study")
             version = int(file.attrs["schema_version"])
             if version > SCHEMA_VERSION:

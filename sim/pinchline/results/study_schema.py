@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-SCHEMA = "pinchline-study"
+STUDY_SCHEMA = "pinchline-study"
 SCHEMA_VERSION = 1
 
 EVENT_BYTES, MESSAGE_BYTES = 48, 240

@@ -23,11 +23,11 @@ from pinchline.results.study_schema import (
     EVENT_BYTES,
     MESSAGE,
     MESSAGE_BYTES,
-    SCHEMA,
     SCHEMA_VERSION,
+    STUDY_SCHEMA,
     Variable,
 )
-from pinchline.results.writer import beside, check_writable, plain
+from pinchline.results.writer import check_writable, hdf5_text, partial_path
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -152,7 +152,7 @@ class StudyFile:
 
     def _check(self, about: Mapping[str, str], path: Path) -> None:
         """Refuse a file that is no study, or of another one."""
-        if self.file.attrs.get("schema") != SCHEMA:
+        if self.file.attrs.get("schema") != STUDY_SCHEMA:
             _refuse("the file is no study", path, "a file of `pinchline study`")
         words = {
             "study": "the study has changed since",
@@ -175,7 +175,7 @@ class StudyFile:
         """Put a file without results under the name, whole."""
         import h5py
 
-        partial = beside(self.path)
+        partial = partial_path(self.path)
         try:
             with h5py.File(partial, "w", locking=False) as file:
                 _lay_out(file, about, dimensions, coordinates, results)
@@ -251,10 +251,10 @@ def _lay_out(
     results: Sequence[Variable],
 ) -> None:
     """Make every dataset in its final size: results NaN, no point done."""
-    file.attrs["schema"] = SCHEMA
+    file.attrs["schema"] = STUDY_SCHEMA
     file.attrs["schema_version"] = SCHEMA_VERSION
     for name, text in about.items():
-        file.attrs[name] = plain(text)
+        file.attrs[name] = hdf5_text(text)
     aside = [c.name for c in coordinates if (c.name,) != c.dimensions]
     if aside:
         file.attrs["coordinates"] = " ".join(aside)
@@ -306,4 +306,4 @@ def _dataset(file: h5py.File, variable: Variable) -> h5py.Dataset:
 
 
 def _word(value: object) -> str:
-    return str(value).lower() if isinstance(value, bool) else plain(str(value))
+    return str(value).lower() if isinstance(value, bool) else hdf5_text(str(value))

@@ -22,7 +22,7 @@ from pinchline.results.writer import check_writable, write_whole
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-SUFFIXES = (".h5", ".csv", ".parquet")
+TABLE_SUFFIXES = (".h5", ".csv", ".parquet")
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Table:
 
 def check_table_path(path: Path) -> None:
     """Refuse a file that cannot be written, or of a kind that is not known."""
-    if path.suffix.lower() not in SUFFIXES:
+    if path.suffix.lower() not in TABLE_SUFFIXES:
         message = "the table cannot be written in that format"
         allowed = "a name that ends in .h5, .csv or .parquet"
         raise InputError(message, file=path, allowed=allowed)

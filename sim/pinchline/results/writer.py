@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 from pinchline.errors import InputError
 from pinchline.results.schema import (
     DIMENSIONS,
-    GROUPS,
+    RESULT_GROUPS,
     ROLLS,
-    SCHEMA,
+    RUN_SCHEMA,
     SCHEMA_VERSION,
     Field,
     Result,
@@ -27,7 +27,7 @@ from pinchline.results.schema import (
 if TYPE_CHECKING:
     import h5py
 
-SUFFIXES = (".h5", ".hdf5")
+RESULT_SUFFIXES = (".h5", ".hdf5")
 _ALLOWED = "a file name in a folder that exists and can be written to"
 _MIN_PACKED_BYTES = 4096  # bytes
 _COORDINATES = {"sheet": "s s_node", "steps": "", "frames": "", "events": ""}
@@ -77,7 +77,7 @@ def check_result_path(path: Path) -> None:
     InputError
         that names the file and what is allowed
     """
-    if path.suffix.lower() not in SUFFIXES:
+    if path.suffix.lower() not in RESULT_SUFFIXES:
         message = "a result is an HDF5 file"
         raise InputError(message, file=path, allowed="a name that ends in .h5 or .hdf5")
     check_writable(path)
@@ -119,7 +119,7 @@ def check_writable(path: str | Path) -> Path:
             if not os.access(target, os.W_OK):
                 message = "the output cannot be written: the file is write-protected"
                 raise InputError(message, file=path, allowed=_ALLOWED)
-        trial = beside(target)
+        trial = partial_path(target)
         trial.touch(exist_ok=False)
         trial.unlink()
     except (OSError, ValueError, RuntimeError) as error:
@@ -133,13 +133,13 @@ def _refused(path: str | Path, error: Exception) -> InputError:
     return InputError(message, file=path, allowed=_ALLOWED)
 
 
-def beside(target: Path) -> Path:
+def partial_path(target: Path) -> Path:
     """Name a file in the same folder, so that the rename stays on one disk."""
     return target.with_name(f".pinchline-{uuid.uuid4().hex}.part")
 
 
 def _replace(target: Path, image: bytes) -> None:
-    partial = beside(target)
+    partial = partial_path(target)
     try:
         with partial.open("xb") as stream:
             stream.write(image)
@@ -157,14 +157,14 @@ def _image(result: Result) -> bytes:
 
     buffer = io.BytesIO()
     with h5py.File(buffer, "w") as file:
-        file.attrs["schema"] = SCHEMA
+        file.attrs["schema"] = RUN_SCHEMA
         file.attrs["schema_version"] = SCHEMA_VERSION
-        file.attrs["title"] = plain(result.title)
-        file.attrs["case"] = plain(result.case_text)
-        file.attrs["case_path"] = plain(result.case_path)
+        file.attrs["title"] = hdf5_text(result.title)
+        file.attrs["case"] = hdf5_text(result.case_text)
+        file.attrs["case_path"] = hdf5_text(result.case_path)
         file.attrs["versions"] = json.dumps(result.versions)
         file.attrs["labels"] = json.dumps(result.labels)
-        for name in GROUPS:
+        for name in RESULT_GROUPS:
             values = (
                 columns(result.events) if name == "events" else getattr(result, name)
             )
@@ -204,7 +204,7 @@ def _write_dataset(group: h5py.Group, field: Field, value: Any) -> h5py.Dataset:
 
     data: Any
     if field.dtype == "text":
-        data = np.array([plain(text) for text in value], dtype=object)
+        data = np.array([hdf5_text(text) for text in value], dtype=object)
         options: dict[str, Any] = {"dtype": h5py.string_dtype()}
     else:
         data = np.asarray(value, dtype=field.dtype)
@@ -221,6 +221,6 @@ def _describe(dataset: h5py.Dataset, units: str, long_name: str) -> None:
     dataset.attrs["long_name"] = long_name
 
 
-def plain(text: str) -> str:
+def hdf5_text(text: str) -> str:
     """Text that HDF5 can hold: no NUL, no halves of characters."""
     return text.replace("\0", "\ufffd").encode("utf-8", "replace").decode("utf-8")

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.case.metal.curve import OFFSET
+from pinchline.case.metal.curve import PROOF_STRAIN
 from pinchline.physics import section
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def hardening_curve(
     """
     if curve.exponent is not None:
         plastic = np.geomspace(1.0e-9, 2.0 * _LAST, 2000)
-        stress = offset * (plastic / OFFSET) ** (1.0 / curve.exponent)
+        stress = offset * (plastic / PROOF_STRAIN) ** (1.0 / curve.exponent)
         start = float(stress[0])
     else:
         stress = np.asarray(curve.stress)

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 Row = tuple[str, float, float]  # what, published value, computed value
 Verdict = Literal["holds", "FAILS", "finding"]
 
-NOTHING = 0.01  # of a tolerance: below it rows of a table are equally good
+EQUAL_TOLERANCE_SHARE = (
+    0.01  # of a tolerance: below it rows of a table are equally good
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,7 +98,9 @@ def worst(checks: Sequence[Check], of: str) -> Check:
         value = abs(check.difference) / check.tolerance
         if not math.isfinite(value):
             return math.inf
-        return value if value > NOTHING else 0.0  # rounding: the first row stands
+        return (
+            value if value > EQUAL_TOLERANCE_SHARE else 0.0
+        )  # rounding: the first row stands
 
     found = max(checks, key=share)
     return replace(found, what=f"{of}, worst of {len(checks)}: {found.what}")

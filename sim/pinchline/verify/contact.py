@@ -45,8 +45,8 @@ HERTZ = [
 JOHNSON = "K. L. Johnson, Contact Mechanics (1985)"
 FOUNDATION = f"elastic foundation, {JOHNSON} section 4.3, from memory, derived again"
 
-GRIPPED = 20.0  # N/mm of clamp
-RIGID, CLAMPED = 'clearance = "0.05 mm"', f'clamp = "{GRIPPED} N/mm"'
+CLAMP_FORCE = 20.0  # N/mm of clamp
+RIGID, CLAMPED = 'clearance = "0.05 mm"', f'clamp = "{CLAMP_FORCE} N/mm"'
 SHEET = f"""
 [sheet]
 material = "2024-T3"
@@ -144,9 +144,9 @@ def _clamp(k: float) -> Check:
     case = parse_case(SHEET.replace(RIGID, CLAMPED), path="verify")
     depth, _ = clamped_depths(case, k)
     return Check(
-        what=f"force of a roll as deep as a clamp of {GRIPPED:g} N/mm sinks it",
+        what=f"force of a roll as deep as a clamp of {CLAMP_FORCE:g} N/mm sinks it",
         source=FOUNDATION,
-        published=GRIPPED,
+        published=CLAMP_FORCE,
         computed=press(depth, k, case.machine.rolls.upper_radius).force,
         unit="N/mm",
         tolerance=1.0e-3,

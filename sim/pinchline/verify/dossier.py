@@ -7,7 +7,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from pinchline.errors import PinchlineError
-from pinchline.verify.check import NOTHING, Check
+from pinchline.verify.check import EQUAL_TOLERANCE_SHARE, Check
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -166,7 +166,7 @@ def _difference(check: Check) -> str:
     value = check.difference
     if not math.isfinite(value):
         return "none"
-    if abs(value) <= NOTHING * check.tolerance:
+    if abs(value) <= EQUAL_TOLERANCE_SHARE * check.tolerance:
         return "0"
     return _share(value, check)
 

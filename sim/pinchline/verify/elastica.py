@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from pinchline.solvers.layers import SectionLaw
 
 LENGTH, THICKNESS = 100.0, 1.0
-NEVER = 1.0e6  # a flow stress over the modulus that no check reaches
+UNREACHED_YIELD_STRAIN = 1.0e6  # a flow stress over the modulus that no check reaches
 
 # Mattiasson (1981), table 1, and elliptic integrals (references.md 1.1): alpha, w/L,
 # u/L, tip slope (rad), root curvature times L
@@ -65,12 +65,12 @@ KNIFE_EDGES = [
 ]
 HALF_SPAN, EDGE = 100.0, 5.0  # distance of the supports from the load; their radius
 
-TURNS = (0.25, 0.5, 1.0, 1.5, 2.0)  # of an end moment, in half circles
+END_MOMENT_TURNS = (0.25, 0.5, 1.0, 1.5, 2.0)  # of an end moment, in half circles
 
 
 def elastic(thickness: float = THICKNESS) -> SectionLaw:
     """Return a narrow beam that never yields."""
-    return beam_profile(1.0, NEVER, thickness)
+    return beam_profile(1.0, UNREACHED_YIELD_STRAIN, thickness)
 
 
 def cantilevers(
@@ -256,7 +256,7 @@ def _end_moment() -> Check:
                 reason="200 chords in place of arcs: phi^2 / 24 n^2",
                 relative=False,
             )
-            for turn in TURNS
+            for turn in END_MOMENT_TURNS
         ],
         "end moment rolls a strip up",
     )

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Result
 
 THICKNESS = 1.0  # mm
-TOP_ROLL = 30.0  # radius, mm
+TOP_ROLL_RADIUS = 30.0  # radius, mm
 
 
 def place(at: float) -> str:
@@ -33,7 +33,7 @@ def feed(toward: str, *, by: float | None = None, leave: float | None = None) ->
     return f'[[move]]\nkind = "feed"\ntoward = "{toward}"\n{length}\n'
 
 
-def plain(kind: str) -> str:
+def bare_move(kind: str) -> str:
     """Make a move without keys: lower, turn or release."""
     return f'[[move]]\nkind = "{kind}"\n'
 

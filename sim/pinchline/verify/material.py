@@ -31,14 +31,14 @@ ALLOWABLES = [
 # typical values in tension (references.md 4.2): card, Fty (MPa), density (kg/m^3)
 TYPICAL = [("3003-H14", 145.0, 2730.0)]
 # from memory there: card, Fty (ksi)
-REMEMBERED = [("1100-O", 5.0), ("2024-O", 11.0)]
+YIELDS_FROM_MEMORY = [("1100-O", 5.0), ("2024-O", 11.0)]
 POUND_PER_CUBIC_INCH = 27679.9  # kg/m^3, exact to six digits
 # the same handbook's metric column, rounded (references.md 4.1): 2024-T3, 0.032 in
 METRIC = [("L", 324.0, 269.0), ("LT", 290.0, 310.0)]
 METRIC_MODULUS, METRIC_DENSITY = 72.4e3, 2768.0
 # clad 2024-T3, table 3.2.3.0(e1), basis A: Fty and Fcy (ksi) of the whole sheet, either
 # side of the step in cladding at 0.063 in
-CLAD = [
+CLAD_STRENGTHS = [
     (0.062, 0.05, "L", 44.0, 36.0),
     (0.062, 0.05, "LT", 39.0, 42.0),
     (0.063, 0.025, "L", 45.0, 37.0),
@@ -160,7 +160,7 @@ def _typical() -> Iterator[Check]:
     ]
     rows += [
         (f"Fty of {name}", ksi * KSI, "MPa", "from memory", name, "yield_strength")
-        for name, ksi in REMEMBERED
+        for name, ksi in YIELDS_FROM_MEMORY
     ]
     for what, published, unit, source, name, key in rows:
         card = load_material(name, "L", 0.040 * INCH, "verify")
@@ -176,7 +176,7 @@ def _typical() -> Iterator[Check]:
 
 
 def _clad() -> Iterator[Row]:
-    for inch, share, direction, tension, compression in CLAD:
+    for inch, share, direction, tension, compression in CLAD_STRENGTHS:
         card = load_material("2024-T3-clad", direction, inch * INCH, "verify")
         clad = card.clad
         for what, published, core in (

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 SPAN, MODULUS, POISSON = 520.0, 206.0e3, 0.3
 # shear deflects a shaft this slim by 2e-12 of what bending does
-HAIR = Shaft(SPAN, 1.0e-6 * SPAN, 0.0, MODULUS, POISSON, math.inf)
-STIFFNESS = MODULUS * math.pi * HAIR.diameter**4 / 64.0
-SLIM = "closed forms; shear is 2e-12 of the bending of a shaft this slim"
+SLIM_SHAFT = Shaft(SPAN, 1.0e-6 * SPAN, 0.0, MODULUS, POISSON, math.inf)
+STIFFNESS = MODULUS * math.pi * SLIM_SHAFT.diameter**4 / 64.0
+SLIM_SHAFT_SOURCE = "closed forms; shear is 2e-12 of the bending of a shaft this slim"
 
 
 def checks() -> Iterator[Check]:
@@ -32,14 +32,14 @@ def checks() -> Iterator[Check]:
         "uniform load q over the whole span, over q L^4/384 EI",
         "Roark's Formulas for Stress and Strain, table 8.1 case 2e, from memory",
         5.0,
-        middle_compliance(HAIR, SPAN, 0.0) * 384.0 * STIFFNESS / SPAN**4,
+        middle_compliance(SLIM_SHAFT, SPAN, 0.0) * 384.0 * STIFFNESS / SPAN**4,
     )
     c = 400.0
     yield _closed(
         "load w over the central 400 of 520 mm, over w c/384 EI, mm3",
         "8 L^3 - 4 L c^2 + c^3, handbooks of beams, from memory",
         8.0 * SPAN**3 - 4.0 * SPAN * c**2 + c**3,
-        middle_compliance(HAIR, c, 0.0) * 384.0 * STIFFNESS / c,
+        middle_compliance(SLIM_SHAFT, c, 0.0) * 384.0 * STIFFNESS / c,
     )
     yield from _point_loads()
     yield Check(
@@ -52,7 +52,7 @@ def checks() -> Iterator[Check]:
         reason="three decimals are printed",
     )
     left, right = bearing_loads(
-        HAIR, np.array([100.0]), np.array([300.0]), np.array([2.0])
+        SLIM_SHAFT, np.array([100.0]), np.array([300.0]), np.array([2.0])
     )
     yield _closed(
         "share of a load at 200 of 520 mm that the right bearing carries",
@@ -71,7 +71,7 @@ def _closed(what: str, source: str, published: float, computed: float) -> Check:
         published=published,
         computed=computed,
         tolerance=1.0e-9,
-        reason=SLIM,
+        reason=SLIM_SHAFT_SOURCE,
     )
 
 
@@ -82,7 +82,7 @@ def _point_loads() -> Iterator[Check]:
         ("point load at 0.3 L, under it, over P a^2 b^2/3 E I L", 0.3, 3.0, 0.0441),
     ):
         place = np.array([share * SPAN])
-        sink = influence(HAIR, place, place - 0.5 * width, place + 0.5 * width)
+        sink = influence(SLIM_SHAFT, place, place - 0.5 * width, place + 0.5 * width)
         yield Check(
             what=what,
             source="any handbook of beams, from memory",

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 # references.md 2: c and (c - m)/c for each share of hardening; exact at any c where
 # unloading stays elastic, as it does with isotropic hardening
-LEFT = [
+CURVATURE_LEFT = [
     (1.5, 0.148148, 0.146667, 0.133333),
     (2.0, 0.312500, 0.309375, 0.281250),
     (3.0, 0.518519, 0.513333, 0.466667),
@@ -105,7 +105,7 @@ def checks() -> Iterator[Check]:
 def _left() -> Check:
     t = 1.3
     rows = []
-    for c, *published in LEFT:
+    for c, *published in CURVATURE_LEFT:
         for h, share in zip(HARDENINGS, published, strict=True):
             law = beam_profile(70.0e3, 250.0, t, hardening=h)
             bend = c * law.yield_curvature

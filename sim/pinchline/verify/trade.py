@@ -9,12 +9,12 @@ from pinchline.verify.check import Check
 from pinchline.verify.contact import CONTACT_MODULUS, JOHNSON
 from pinchline.verify.job import (
     THICKNESS,
-    TOP_ROLL,
+    TOP_ROLL_RADIUS,
+    bare_move,
     feed,
     lift,
     mean_over,
     place,
-    plain,
     roll,
 )
 
@@ -23,14 +23,19 @@ if TYPE_CHECKING:
 
     from pinchline.results.schema import Result
 
-DISTANCE = 64.0  # nip line to rear roll of the machine, mm
-LEFT = 2.0  # mm of sheet in hand at the operator's edge when the feed stops
-RAISED = 26.0  # mm of lift of the pass
+REAR_DISTANCE_MM = 64.0  # nip line to rear roll of the machine, mm
+SHEET_LEFT_MM = 2.0  # mm of sheet in hand at the operator's edge when the feed stops
+PASS_LIFT_MM = 26.0  # mm of lift of the pass
 THOMAS = 'G. H. Thomas, "Workshop bending rolls", Model Engineer, Oct 1976'
 FABRICATOR = "The Fabricator, Feb 2021"
 
-ONE_PASS = place(230) + lift(RAISED) + feed("rear", leave=LEFT) + plain("lower")
-TURNED = ONE_PASS + plain("turn") + ONE_PASS.replace("230", "70")
+ONE_PASS = (
+    place(230)
+    + lift(PASS_LIFT_MM)
+    + feed("rear", leave=SHEET_LEFT_MM)
+    + bare_move("lower")
+)
+TURNED = ONE_PASS + bare_move("turn") + ONE_PASS.replace("230", "70")
 AT_WRAP = place(40) + lift(34) + feed("operator", by=60)
 
 
@@ -59,7 +64,7 @@ def _flats(one: Result) -> Iterator[Check]:
         source="a flat forms between front and back rolls, hobby account; half the "
         f"span of a pyramid set, {THOMAS}",
         published=1.0,
-        computed=lead / DISTANCE,
+        computed=lead / REAR_DISTANCE_MM,
         tolerance=0.25,
         reason="'about' in the sources; the rear contact nears the nip as it rises",
     )
@@ -77,7 +82,7 @@ def _flats(one: Result) -> Iterator[Check]:
         "machine builder's public note",
         published=1.0,
         upper=math.inf,
-        computed=one.summary["flat_operator_moment"] / LEFT,
+        computed=one.summary["flat_operator_moment"] / SHEET_LEFT_MM,
         reason="a bound",
     )
     turned = roll(TURNED)
@@ -98,7 +103,7 @@ def _mechanics(one: Result) -> Iterator[Check]:
         source=f"the moment is greatest at the nip, {THOMAS}",
         published=0.0,
         upper=0.1,
-        computed=mean_over(one, "moment_peak_place", *zone) / DISTANCE,
+        computed=mean_over(one, "moment_peak_place", *zone) / REAR_DISTANCE_MM,
         reason="at the nip; a tenth is our reading, no number in the source",
     )
     loaded, moment, left = (
@@ -139,7 +144,7 @@ def yielding_force(strength: float) -> float:
 
     The pair's modulus is that of steel on 2024-T3, 3 % above that of 5052.
     """
-    return (1.79 * strength) ** 2 * math.pi * TOP_ROLL / CONTACT_MODULUS
+    return (1.79 * strength) ** 2 * math.pi * TOP_ROLL_RADIUS / CONTACT_MODULUS
 
 
 def _smallest() -> Iterator[Check]:
@@ -159,7 +164,7 @@ def _smallest() -> Iterator[Check]:
         what="radius under the rolls at wrap over that of roll and half thickness",
         source="geometry: the sheet lies on the rigid roll",
         published=1.0,
-        computed=1.0 / loaded / (TOP_ROLL + 0.5 * THICKNESS),
+        computed=1.0 / loaded / (TOP_ROLL_RADIUS + 0.5 * THICKNESS),
         tolerance=0.01,
         reason="the contact's patch gives a little",
     )
@@ -174,7 +179,7 @@ def _smallest() -> Iterator[Check]:
             source=f"1.2 to 1.5, {FABRICATOR}",
             published=1.2,
             upper=1.5,
-            computed=inside / TOP_ROLL,
+            computed=inside / TOP_ROLL_RADIUS,
             tolerance=0.15 if finding else 0.0,
             reason="the trade's own range",
             finding=finding,

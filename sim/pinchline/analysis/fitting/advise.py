@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pinchline.analysis.fitting.solution import NINETY_FIVE
+from pinchline.analysis.fitting.solution import QUANTILE_95
 from pinchline.analysis.fitting.strip_model import StripModel, lift_error
 from pinchline.analysis.limits.single_pass import longest_lift
-from pinchline.analysis.limits.sweep import Climb
+from pinchline.analysis.limits.sweep import LiftContinuation
 from pinchline.case.demand import LimitKind
 from pinchline.case.measured.strips import ScrapStrip
 from pinchline.case.moves import Feed
@@ -65,7 +65,7 @@ class Identifiability(NamedTuple):
     far: tuple[str, ...]
 
 
-def learned(found: Fit) -> Identifiability:
+def identifiability(found: Fit) -> Identifiability:
     """Compute what the strips determine, and what they cannot separate."""
     names = [p.name for p in found.parameters]
     deviations = np.sqrt(np.diag(found.covariance))
@@ -139,14 +139,14 @@ class Forecast:
         """
         middle = self.at(lift, way, prior=prior)
         if not prior:
-            reach = math.exp(NINETY_FIVE * middle.deviation(self.found.covariance))
+            reach = math.exp(QUANTILE_95 * middle.deviation(self.found.covariance))
             return middle.curvature, middle.curvature / reach, middle.curvature * reach
         size = float(np.linalg.norm(middle.slope))
         if not size > 0.0:
             return middle.curvature, math.nan, math.nan
         model = self._models[way]
         shift = lift - model.strip.setting
-        furthest = NINETY_FIVE * middle.slope / size
+        furthest = QUANTILE_95 * middle.slope / size
         low, high = (model.bent(s * furthest, shift).curvature for s in (-1.0, 1.0))
         return middle.curvature, low, high
 
@@ -290,7 +290,7 @@ def _candidates(found: Fit) -> Iterator[PassPrediction]:
     longest = min(longest, best.machine.rear.travel)
     forecast = Forecast(found)
     for way in _WAYS:
-        continuation = Climb(best, way)
+        continuation = LiftContinuation(best, way)
         lifts = np.linspace(0.2, 0.97, CANDIDATE_LIFTS) * longest
         for lift in sorted(
             {LIFT_ROUNDING_MM * round((v - offset) / LIFT_ROUNDING_MM) for v in lifts}

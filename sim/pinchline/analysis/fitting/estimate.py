@@ -17,9 +17,13 @@ import numpy as np
 
 from pinchline import parallel
 from pinchline.analysis.fitting.solution import Estimate, Fit, Residual
-from pinchline.analysis.fitting.strip_model import FURTHEST, StripModel, parameters_of
+from pinchline.analysis.fitting.strip_model import (
+    MAX_PRIOR_DEVIATIONS,
+    StripModel,
+    parameters_of,
+)
 from pinchline.analysis.limits.single_pass import one_pass, run_out_flat
-from pinchline.case.measured.readings import predicted, sigma, told
+from pinchline.case.measured.readings import in_error_measure, predicted, sigma
 from pinchline.case.measured.strips import read_strips
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.measure import FLAT_CURVATURE
@@ -32,7 +36,7 @@ if TYPE_CHECKING:
 
     from pinchline.analysis.limits.single_pass import Way
     from pinchline.case.case import Case
-    from pinchline.case.measured.readings import Bent, Reading
+    from pinchline.case.measured.readings import PredictedStrip, Reading
     from pinchline.case.measured.strips import ScrapStrip
 
     Array = NDArray[np.float64]
@@ -139,7 +143,7 @@ class _Problem:
             )
         return good
 
-    def _bents(self, z: Array) -> list[Bent]:
+    def _bents(self, z: Array) -> list[PredictedStrip]:
         x = z[: self.count]
         return [
             m.bent(x, m.lift_error * float(z[self.count + i]))
@@ -157,10 +161,13 @@ class _Problem:
         rows = [self._off(i, bent) for i, bent in enumerate(bents)]
         return np.concatenate((*rows, z))
 
-    def _off(self, number: int, bent: Bent) -> Array:
+    def _off(self, number: int, bent: PredictedStrip) -> Array:
         """Residuals of a strip's readings, in standard deviations."""
         readings = self.models[number].strip.readings
-        apart = [told(r, r.value) - told(r, predicted(r, bent)) for r in readings]
+        apart = [
+            in_error_measure(r, r.value) - in_error_measure(r, predicted(r, bent))
+            for r in readings
+        ]
         off: Array = np.array(apart) / self.sigmas[number]
         return off
 
@@ -261,7 +268,7 @@ class _Problem:
             self.residuals,
             start,
             jac=self.jacobian,
-            bounds=(-FURTHEST, FURTHEST),
+            bounds=(-MAX_PRIOR_DEVIATIONS, MAX_PRIOR_DEVIATIONS),
             # a thousandth of the sum of squares: what the solver's mesh scatters by
             xtol=1.0e-3,
             ftol=1.0e-3,
@@ -337,7 +344,7 @@ class _Problem:
             readings=readings,
             chance=chance,
             widened=widened,
-            strange=tuple(self._strange(off, table, covariance)),
+            outliers=tuple(self._strange(off, table, covariance)),
             corrected=tuple(self.stepped),
             notes=tuple(self.notes),
         )
@@ -394,17 +401,17 @@ class _Problem:
         return sorted(found, key=lambda pair: pair[1])
 
 
-def measured_curvature(reading: Reading, bent: Bent) -> float:
+def measured_curvature(reading: Reading, bent: PredictedStrip) -> float:
     """Mid-line curvature (1/mm) implied by a reading alone, by Newton."""
     k = max(bent.curvature, 1.0e-5)
     for _ in range(30):
-        here = told(reading, predicted(reading, bent._replace(curvature=k)))
+        here = in_error_measure(reading, predicted(reading, bent._replace(curvature=k)))
         step = 1.0e-4 * k
         more = bent._replace(curvature=k + step)
-        slope = (told(reading, predicted(reading, more)) - here) / step
+        slope = (in_error_measure(reading, predicted(reading, more)) - here) / step
         if slope == 0.0:
             break
-        change = (told(reading, reading.value) - here) / slope
+        change = (in_error_measure(reading, reading.value) - here) / slope
         k = max(k + change, 0.2 * k)
         if abs(change) < 1.0e-9 * k:
             break

@@ -12,14 +12,14 @@ from pinchline.analysis.fitting.strip_model import varied
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.analysis.fitting.strip_model import Name, Parameter
+    from pinchline.analysis.fitting.strip_model import Parameter, ParameterName
     from pinchline.case.case import Case
     from pinchline.case.measured.readings import Reading
     from pinchline.case.measured.strips import ScrapStrip
 
     Array = NDArray[np.float64]
 
-NINETY_FIVE = 1.959964
+QUANTILE_95 = 1.959964
 
 
 class Estimate(NamedTuple):
@@ -37,7 +37,7 @@ class Estimate(NamedTuple):
     @property
     def interval(self) -> tuple[float, float]:
         """Where the value lies with 95 %, internal unit."""
-        reach = NINETY_FIVE * self.deviation
+        reach = QUANTILE_95 * self.deviation
         return self.parameter.value(self.x - reach), self.parameter.value(
             self.x + reach
         )
@@ -46,8 +46,8 @@ class Estimate(NamedTuple):
     def prior(self) -> tuple[float, float]:
         """Where the prior lets it lie with 95 %, internal unit."""
         return (
-            self.parameter.value(-NINETY_FIVE),
-            self.parameter.value(NINETY_FIVE),
+            self.parameter.value(-QUANTILE_95),
+            self.parameter.value(QUANTILE_95),
         )
 
 
@@ -100,7 +100,7 @@ class Fit:
     readings: int
     chance: float
     widened: float
-    strange: tuple[tuple[str, float], ...]
+    outliers: tuple[tuple[str, float], ...]
     corrected: tuple[float, ...]
     notes: tuple[str, ...]
 
@@ -115,7 +115,7 @@ class Fit:
         return np.array([e.x for e in self.estimates])
 
     @property
-    def values(self) -> dict[Name, float]:
+    def values(self) -> dict[ParameterName, float]:
         """Estimates by name, internal units."""
         return {e.parameter.name: e.value for e in self.estimates}
 
@@ -125,6 +125,6 @@ class Fit:
         offset = {"machine.rear.touch_offset": self.values["touch offset"]}
         return varied(self.case, self.values).replace(offset)
 
-    def estimate(self, name: Name) -> Estimate:
+    def estimate(self, name: ParameterName) -> Estimate:
         """Give the estimate of a parameter."""
         return next(e for e in self.estimates if e.parameter.name == name)

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
-from pinchline.case.measured.readings import Bent, gapes_after
-from pinchline.case.measured.strips import LIFT_ERROR
+from pinchline.case.measured.readings import PredictedStrip, straightedge_length
+from pinchline.case.measured.strips import LIFT_ERROR_MM
 from pinchline.case.metal.material import typical_values
 from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-Name = Literal[
+ParameterName = Literal[
     "yield strength",
     "tangent modulus",
     "touch offset",
@@ -45,22 +45,22 @@ YIELD_SD, TANGENT_SD, STIFFNESS_SD, PLAY_SD = 0.10, 0.40, 0.50, 0.70  # logarith
 TOUCH_SD_MM = 0.3  # mm
 THICKNESS_SD = 0.02
 LEAST_PLAY_MM = 0.02  # mm, where the card has none: no machine has none
-FURTHEST = 5.0  # standard deviations: as far as a fit looks
+MAX_PRIOR_DEVIATIONS = 5.0  # standard deviations: as far as a fit looks
 # steps of the derivatives: logarithms, and mm for the touch offset
-_STEP: dict[Name, float] = {
+_STEP: dict[ParameterName, float] = {
     "yield strength": 0.01,
     "thickness": 0.01,
     "touch offset": 0.05,
 }
 _COARSE_STEP = 0.1
-_KEYS: dict[Name, str] = {
+_KEYS: dict[ParameterName, str] = {
     "thickness": "sheet.thickness",
     "nip play": "machine.nip.play",
     "clearance": "machine.nip.clearance",
     "nip stiffness": "machine.nip.stiffness",
     "bearing stiffness": "machine.rolls.shaft.bearing_stiffness",
 }
-FITTED = "measured strips"  # basis of a card that a fit wrote
+FITTED_BASIS = "measured strips"  # basis of a card that a fit wrote
 # of the distance to the rear roll: the flat at its edge, at first
 FIRST_RUN_OUT_SHARE = 0.6
 # mm: error of that, and of the stepped solver's flats (continuum: 0.1 to 0.6)
@@ -74,7 +74,7 @@ class Parameter(NamedTuple):
     its logarithm, or (``log`` false) of itself; source: of the spread, in words.
     """
 
-    name: Name
+    name: ParameterName
     dimension: Dimension
     median: float
     spread: float
@@ -129,7 +129,7 @@ def parameters_of(case: Case) -> tuple[Parameter, ...]:
 
 
 def _positive(
-    name: Name, dimension: Dimension, median: float, spread: float, source: str
+    name: ParameterName, dimension: Dimension, median: float, spread: float, source: str
 ) -> Parameter:
     return Parameter(name, dimension, median, spread, log=True, source=source)
 
@@ -143,7 +143,7 @@ def _yield_spread(case: Case) -> tuple[float, str]:
     plain = "10 %; assumed: sheet of one temper"
     own = case.table["sheet"]["material"]
     typical = typical_values(own, case.path) if isinstance(own, str) else None
-    if typical is None or case.sheet.material.basis == FITTED:
+    if typical is None or case.sheet.material.basis == FITTED_BASIS:
         return YIELD_SD, plain
     apart = abs(math.log(typical.yield_strength / case.sheet.material.yield_strength))
     if apart <= YIELD_SD:
@@ -154,7 +154,7 @@ def _yield_spread(case: Case) -> tuple[float, str]:
 def _nip_parameters(case: Case) -> list[Parameter]:
     nip, shaft = case.machine.nip, case.machine.rolls.shaft
     slack = nip.play if nip.gives else nip.opening
-    name: Name = "nip play" if nip.gives else "clearance"
+    name: ParameterName = "nip play" if nip.gives else "clearance"
     source = "a factor of 2; assumed: nobody knows a hand machine's play"
     if slack < LEAST_PLAY_MM:
         slack, source = LEAST_PLAY_MM, f"{source}, {LEAST_PLAY_MM:g} mm at the middle"
@@ -173,7 +173,7 @@ def _nip_parameters(case: Case) -> list[Parameter]:
     return found
 
 
-def varied(case: Case, values: dict[Name, float]) -> Case:
+def varied(case: Case, values: dict[ParameterName, float]) -> Case:
     """Give the case with the parameters of a fit; the touch offset is the screws'."""
     material = case.sheet.material
     if "yield strength" in values:
@@ -210,7 +210,7 @@ class StripModel:
             return lift_of_gap(case, self.strip.setting)
         return self.strip.setting
 
-    def values(self, x: Array) -> dict[Name, float]:
+    def values(self, x: Array) -> dict[ParameterName, float]:
         """Values of the parameters at ``x``."""
         return {
             p.name: p.value(float(v)) for p, v in zip(self.parameters, x, strict=True)
@@ -225,25 +225,27 @@ class StripModel:
             lift += values["touch offset"]
         return case, lift
 
-    def bent(self, x: Array, shift: float) -> Bent:
+    def bent(self, x: Array, shift: float) -> PredictedStrip:
         """Predict the strip."""
         try:
             case, lift = self.setting(x, shift)
         except InputError:  # more play than the sheet is thick: no such machine
-            return Bent(math.nan, math.nan, self.values(x)["thickness"])
+            return PredictedStrip(math.nan, math.nan, self.values(x)["thickness"])
         t, edge = case.sheet.thickness, (self.run_out, case.measure.straightedge_gap)
         if lift <= 0.0:
-            return Bent(0.0, math.nan, t, *edge)
+            return PredictedStrip(0.0, math.nan, t, *edge)
         one = self._follower.near(case, lift)
         if one.status != SOLVED:
-            return Bent(math.nan, math.nan, t)
+            return PredictedStrip(math.nan, math.nan, t)
         demand = demand_of_pass(case, one)
-        return Bent(self.correction * one.residual, demand.hand_force, t, *edge)
+        return PredictedStrip(
+            self.correction * one.residual, demand.hand_force, t, *edge
+        )
 
     def set_run_out(self, flat: float, radius: float) -> None:
         """Take over what the stepped solver leaves flat (mm), and its radius (mm)."""
         gap = self.case.measure.straightedge_gap
-        self.run_out = flat - gapes_after(1.0 / radius, gap)
+        self.run_out = flat - straightedge_length(1.0 / radius, gap)
         self.run_out_error = FINE_RUN_OUT_ERROR_MM
 
 
@@ -251,7 +253,7 @@ def lift_error(case: Case, strip: ScrapStrip) -> float:
     """Error with which a strip's lift was set, mm."""
     error = strip.setting_error
     if error is None:
-        return LIFT_ERROR
+        return LIFT_ERROR_MM
     return error * (case.machine.rear.screw_pitch if strip.screw == "turns" else 1.0)
 
 

@@ -18,9 +18,14 @@ import numpy as np
 
 from pinchline import parallel
 from pinchline._version import __version__
-from pinchline.analysis.limits.tightest import STEPPED, Tightest, checked, tightest
-from pinchline.case.checks import THICKEST
-from pinchline.case.metal.material import covered
+from pinchline.analysis.limits.tightest import (
+    STEPPED,
+    TightestPass,
+    check_by_stepping,
+    tightest,
+)
+from pinchline.case.checks import MAX_THICKNESS_OVER_RADIUS
+from pinchline.case.metal.material import covered_thicknesses
 from pinchline.case.metal.tempers import covered_by_all, own_source, tempers
 from pinchline.case.moves import Place
 from pinchline.errors import InputError
@@ -35,15 +40,15 @@ if TYPE_CHECKING:
 
     Progress = Callable[[float, str], None]
 
-Kind = Literal["alloy", "yield"]
-KINDS: tuple[Kind, ...] = ("alloy", "yield")
-POINTS = 30  # each way
+MapKind = Literal["alloy", "yield"]
+MAP_KINDS: tuple[MapKind, ...] = ("alloy", "yield")
+POINTS_PER_AXIS = 30  # each way
 FEWEST_POINTS, MOST_POINTS = 4, 200
 SAMPLE = 10  # points at which the stepped solver is asked as well
 POINTS_PER_TASK = 5  # points that a process takes at a time
-SAVED = 1.0  # s between two states of the map
+SAVE_INTERVAL_S = 1.0  # s between two states of the map
 SPAN_SHARE_OF_TIME = 0.9  # of the time: the points; the rest is the sample
-ALMOST_FLAT = 10.0e3  # mm; a larger radius is no bend to be compared
+ALMOST_FLAT_RADIUS_MM = 10.0e3  # mm; a larger radius is no bend to be compared
 GOLDEN_SECTION = 0.6180339887498949
 # a card without ranges: from a fourth to four times the case's thickness
 DEFAULT_THICKNESS_RATIO = 4.0
@@ -62,8 +67,8 @@ class MapPoint(NamedTuple):
     material: str
     thickness: float
     yield_strength: float
-    found: Tightest
-    stepped: Tightest | None
+    found: TightestPass
+    stepped: TightestPass | None
 
     @property
     def error(self) -> float:
@@ -77,7 +82,7 @@ class MapPoint(NamedTuple):
 class LimitMap:
     """All points of a map, row by row: each alloy or yield strength by thickness."""
 
-    kind: Kind
+    kind: MapKind
     points: tuple[MapPoint, ...]
 
     @property
@@ -89,9 +94,9 @@ class LimitMap:
 
 def limit_map(
     case: Case,
-    kind: Kind,
+    kind: MapKind,
     *,
-    points: int = POINTS,
+    points: int = POINTS_PER_AXIS,
     state: Path | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
@@ -146,7 +151,7 @@ def limit_map(
     return LimitMap(kind, tuple(_point(*row) for row in rows))
 
 
-def _point(case: Case, found: Tightest, stepped: Tightest | None) -> MapPoint:
+def _point(case: Case, found: TightestPass, stepped: TightestPass | None) -> MapPoint:
     sheet = case.sheet
     strength = sheet.material.yield_strength
     return MapPoint(sheet.material.name, sheet.thickness, strength, found, stepped)
@@ -159,27 +164,27 @@ def _chunks(
     return [[(i, sheets[i]) for i in some] for some in numbers]
 
 
-def _ask(job: list[tuple[int, Case]]) -> list[tuple[int, Tightest]]:
+def _ask(job: list[tuple[int, Case]]) -> list[tuple[int, TightestPass]]:
     return [(number, tightest(case)) for number, case in job]
 
 
-def _check_point(job: tuple[int, Case, Tightest]) -> tuple[int, Tightest]:
+def _check_point(job: tuple[int, Case, TightestPass]) -> tuple[int, TightestPass]:
     number, case, found = job
-    return number, checked(case, found)
+    return number, check_by_stepping(case, found)
 
 
-def _sample(found: list[Tightest]) -> list[int]:
+def _sample(found: list[TightestPass]) -> list[int]:
     """Choose points that leave a bend, spread by the golden section."""
     bent = [
         i
         for i, answer in enumerate(found)
-        if answer.radius < ALMOST_FLAT and answer.by != STEPPED
+        if answer.radius < ALMOST_FLAT_RADIUS_MM and answer.by != STEPPED
     ]
     places = ((0.5 + GOLDEN_SECTION * number) % 1.0 for number in range(SAMPLE))
     return sorted({bent[int(place * len(bent))] for place in places}) if bent else []
 
 
-def _sheets(case: Case, kind: Kind, points: int) -> Iterator[Case]:
+def _sheets(case: Case, kind: MapKind, points: int) -> Iterator[Case]:
     """Every sheet of a map, row by row."""
     if not FEWEST_POINTS <= points <= MOST_POINTS:
         allowed = f"{FEWEST_POINTS} to {MOST_POINTS}"
@@ -203,7 +208,7 @@ def _by_yield(case: Case, points: int) -> Iterator[Case]:
         key = "sheet.material"
         raise InputError(message, file=case.path, key=key, allowed=allowed)
     t = case.sheet.thickness
-    spread = covered(own_source(case), case.path) or (
+    spread = covered_thicknesses(own_source(case), case.path) or (
         t / DEFAULT_THICKNESS_RATIO,
         t * DEFAULT_THICKNESS_RATIO,
     )
@@ -231,7 +236,7 @@ def _thicknesses(case: Case, spread: tuple[float, float], points: int) -> list[f
         THINNEST_OVER_ROLL_RADIUS * machine.rolls.upper_radius,
         CLEARANCE_MARGIN * max(nip.opening, nip.play, rear.play),
     )
-    high = min(spread[1], THICKEST * machine.rolls.upper_radius)
+    high = min(spread[1], MAX_THICKNESS_OVER_RADIUS * machine.rolls.upper_radius)
     if low >= high:
         message = "the machine takes no sheet that the cards cover"
         raise InputError(
@@ -260,7 +265,7 @@ def _with_sheet(case: Case, thickness: float, material: Material) -> Case:
     return case.replace(changes)
 
 
-def _fingerprint(kind: Kind, sheets: list[Case]) -> str:
+def _fingerprint(kind: MapKind, sheets: list[Case]) -> str:
     """Digest of everything that the points of a map are computed from."""
     digest = hashlib.sha256(f"{kind} {__version__}".encode())
     for case in sheets:
@@ -277,18 +282,18 @@ class _State:
 
     def __init__(self, path: Path | None, fingerprint: str) -> None:
         self.path, self.fingerprint = path, fingerprint
-        self.found: dict[int, Tightest] = {}
-        self.stepped: dict[int, Tightest] = {}
+        self.found: dict[int, TightestPass] = {}
+        self.stepped: dict[int, TightestPass] = {}
         self._saved = time.monotonic()
         if path is not None and path.exists():
             self._read(path)
 
     def add(
-        self, part: Literal["found", "stepped"], done: list[tuple[int, Tightest]]
+        self, part: Literal["found", "stepped"], done: list[tuple[int, TightestPass]]
     ) -> None:
         """Add completed points; at intervals the file is written."""
         (self.found if part == "found" else self.stepped).update(done)
-        if time.monotonic() - self._saved > SAVED:
+        if time.monotonic() - self._saved > SAVE_INTERVAL_S:
             self.save()
 
     def save(self) -> None:
@@ -315,7 +320,7 @@ class _State:
             kept = json.loads(path.read_bytes())
             same = kept["map"] == self.fingerprint
             for part, into in (("found", self.found), ("stepped", self.stepped)):
-                into.update((int(i), Tightest.read(row)) for i, *row in kept[part])
+                into.update((int(i), TightestPass.read(row)) for i, *row in kept[part])
         except OSError as error:
             same, message = False, f"the file cannot be read: {error.strerror}"
         except (ValueError, TypeError, KeyError):

@@ -13,9 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import parallel
-from pinchline.analysis.limits.single_pass import Pass, Way, longest_lift, one_pass
-from pinchline.analysis.limits.sweep import Climb, Raises
-from pinchline.analysis.limits.tightest import LAST
+from pinchline.analysis.limits.single_pass import (
+    SinglePass,
+    Way,
+    longest_lift,
+    one_pass,
+)
+from pinchline.analysis.limits.sweep import LiftContinuation, LiftsInPlace
+from pinchline.analysis.limits.tightest import LAST_LIFT_SHARE
 from pinchline.case.demand import LimitKind
 
 if TYPE_CHECKING:
@@ -33,7 +38,7 @@ SAME_RADIUS_TOLERANCE = 0.01  # of the radius: no tighter
 
 
 @dataclass(frozen=True)
-class OneWay:
+class DirectionLimits:
     """Passes in one feed direction by rising lift, and the tightest feasible one.
 
     tightest: None where no pass leaves a set; binds: what keeps it from being tighter;
@@ -41,8 +46,8 @@ class OneWay:
     """
 
     way: Way
-    passes: tuple[Pass, ...]
-    tightest: Pass | None
+    passes: tuple[SinglePass, ...]
+    tightest: SinglePass | None
     binds: LimitKind | None
     beyond: float
 
@@ -51,18 +56,18 @@ class OneWay:
 class Limits:
     """Limits of a sheet on a machine in both directions; longest lift (mm), its end."""
 
-    ways: tuple[OneWay, OneWay]
+    ways: tuple[DirectionLimits, DirectionLimits]
     longest: float
     end: LimitKind
 
     @property
-    def tightest(self) -> OneWay | None:
+    def tightest(self) -> DirectionLimits | None:
         """The direction with the smaller radius; None where neither leaves a set."""
         made = [way for way in self.ways if way.tightest is not None]
         return min(made, key=_radius, default=None)
 
 
-def _radius(way: OneWay) -> float:
+def _radius(way: DirectionLimits) -> float:
     return math.inf if way.tightest is None else way.tightest.radius
 
 
@@ -84,15 +89,17 @@ def limits(
     progress : called with the share done (0..1) and what is being rolled
     """
     longest, end = longest_lift(case)
-    lifts = np.linspace(longest / SWEEP_LIFTS, LAST * longest, SWEEP_LIFTS)
-    lifts_in_place = Raises(case)
+    lifts = np.linspace(longest / SWEEP_LIFTS, LAST_LIFT_SHARE * longest, SWEEP_LIFTS)
+    lifts_in_place = LiftsInPlace(case)
     continuations = (
-        {way: Climb(case, way, lifts_in_place) for way in WAYS} if quick else {}
+        {way: LiftContinuation(case, way, lifts_in_place) for way in WAYS}
+        if quick
+        else {}
     )
     jobs = [(case, float(lift), way) for way in WAYS for lift in lifts]
     rounds = 1 + REFINEMENT_ROUNDS
     total = len(jobs) + REFINEMENT_ROUNDS * PASSES_PER_REFINEMENT * len(WAYS)
-    made: list[Pass] = []
+    made: list[SinglePass] = []
     with parallel.workers(workers, len(jobs)) as do_all:
         for _ in range(rounds):
             for found in _rolled(jobs, continuations, do_all):
@@ -107,9 +114,9 @@ def limits(
 
 def _rolled(
     jobs: list[tuple[Case, float, Way]],
-    continuations: dict[Way, Climb],
+    continuations: dict[Way, LiftContinuation],
     do_all: parallel.Map,
-) -> Iterator[Pass]:
+) -> Iterator[SinglePass]:
     """Solve every pass by continuation where it converges, else by stepping."""
     left = []
     for job in jobs:
@@ -122,15 +129,15 @@ def _rolled(
     yield from do_all(_roll, left)
 
 
-def _roll(jobs: tuple[Case, float, Way]) -> Pass:
+def _roll(jobs: tuple[Case, float, Way]) -> SinglePass:
     return one_pass(*jobs)
 
 
-def _passes_in_direction(made: list[Pass], way: Way) -> list[Pass]:
+def _passes_in_direction(made: list[SinglePass], way: Way) -> list[SinglePass]:
     return sorted((p for p in made if p.way == way), key=lambda p: p.lift)
 
 
-def _tightest(passes: list[Pass]) -> int | None:
+def _tightest(passes: list[SinglePass]) -> int | None:
     """Index of the lowest lift that comes as tight as any pass that can be made."""
     good = [i for i, p in enumerate(passes) if p.possible and math.isfinite(p.radius)]
     least = min((passes[i].radius for i in good), default=math.inf)
@@ -140,7 +147,7 @@ def _tightest(passes: list[Pass]) -> int | None:
     )
 
 
-def _between(made: list[Pass], way: Way) -> list[float]:
+def _between(made: list[SinglePass], way: Way) -> list[float]:
     """Lifts between the tightest pass and a neighbour that cannot be made."""
     passes = _passes_in_direction(made, way)
     best = _tightest(passes)
@@ -150,12 +157,14 @@ def _between(made: list[Pass], way: Way) -> list[float]:
     return [float(x) for x in np.linspace(low, high, PASSES_PER_REFINEMENT + 2)[1:-1]]
 
 
-def _direction_limits(made: list[Pass], way: Way, end: LimitKind) -> OneWay:
+def _direction_limits(
+    made: list[SinglePass], way: Way, end: LimitKind
+) -> DirectionLimits:
     passes = _passes_in_direction(made, way)
     best = _tightest(passes)
     if best is None:
         binds = next((p.limit for p in reversed(passes) if p.limit), None)
-        return OneWay(way, tuple(passes), None, binds, math.nan)
+        return DirectionLimits(way, tuple(passes), None, binds, math.nan)
     tightest = passes[best]
     later = passes[best + 1 :]
     beyond = next((p.lift for p in later if not p.possible), math.nan)
@@ -165,4 +174,4 @@ def _direction_limits(made: list[Pass], way: Way, end: LimitKind) -> OneWay:
         binds = later[0].limit
     else:
         binds = end
-    return OneWay(way, tuple(passes), tightest, binds, beyond)
+    return DirectionLimits(way, tuple(passes), tightest, binds, beyond)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from pinchline.case.case import Measures
-from pinchline.case.demand import CLOSED_CURLS, NO_DEMAND, Demand, LimitKind
+from pinchline.case.demand import CURL_LIMITS, NO_DEMAND, Demand, LimitKind
 from pinchline.case.moves import Feed, Lift, Place
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.measure import FLAT_CURVATURE
@@ -37,7 +37,7 @@ LEAST_FEED_THICKNESSES = 32.0
 WRAPPED_CURVATURE_SHARE = 0.99  # of the upper roll's curvature
 
 
-class Pass(NamedTuple):
+class SinglePass(NamedTuple):
     """Result of one pass at a fixed lift.
 
     lift: mm; way: fed toward; radius, loaded: of the mid-line once free and under the
@@ -101,18 +101,20 @@ def longest_lift(case: Case) -> tuple[float, LimitKind]:
     return (jam, LimitKind.JAM) if jam <= travel else (travel, LimitKind.TRAVEL)
 
 
-def one_pass(case: Case, lift: float, way: Way) -> Pass:
+def one_pass(case: Case, lift: float, way: Way) -> SinglePass:
     """Roll one pass at a lift (mm) with the stepped solver."""
-    nothing = Pass(lift, way, *(math.nan,) * 3, LimitKind.SOLVER, NO_DEMAND, math.nan)
+    nothing = SinglePass(
+        lift, way, *(math.nan,) * 3, LimitKind.SOLVER, NO_DEMAND, math.nan
+    )
     try:
         result = run_case(pass_case(case, lift, way))
     except SolverError:
         return nothing
     except InputError:  # curved sheet: so long a blank closes on itself
-        return nothing._replace(limit=CLOSED_CURLS[1])
+        return nothing._replace(limit=CURL_LIMITS[1])
     values = result.summary
     radius, loaded = _just_bent(result, way)
-    return Pass(
+    return SinglePass(
         lift=lift,
         way=way,
         radius=radius,
@@ -195,7 +197,7 @@ def _limit(
     case: Case, result: Result, radius: float, loaded: float
 ) -> LimitKind | None:
     stops = [LimitKind(event.kind) for event in result.events if event.level == "stop"]
-    serious = [kind for kind in stops if kind not in CLOSED_CURLS]
+    serious = [kind for kind in stops if kind not in CURL_LIMITS]
     if serious:
         return serious[0]
     if math.isnan(radius):

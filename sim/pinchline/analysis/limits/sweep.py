@@ -15,7 +15,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from pinchline.analysis.limits.single_pass import (
-    Pass,
+    SinglePass,
     Way,
     needed_length,
     sheet_limit,
@@ -45,7 +45,7 @@ LYING_CURVATURE_SHARE = 0.995  # of the upper roll's curvature: more lift does n
 # peaks of 59 passes (ten sheets of 1.1 to 6.3 mm, yield 30 to 490 MPa): half within
 # 0.01, nine of ten within 0.035, up to 0.11 where hardly anything is left bent
 DRIVE_PEAK_FIT = (0.24, 2.1)
-TRIALS = 2  # lifts without convergence
+MAX_UNCONVERGED_LIFTS = 2  # lifts without convergence
 
 
 def _without_bulge(case: Case) -> Case:
@@ -57,12 +57,12 @@ def _without_bulge(case: Case) -> Case:
 class RatedPass(NamedTuple):
     """A pass and the limit that governs it, with demand over rating of that limit."""
 
-    rolled: Pass
+    rolled: SinglePass
     governing_limit: LimitKind
     utilisation: float
 
 
-class Raises:
+class LiftsInPlace:
     """Lifts in place of a case by continuation, shared by both directions.
 
     Where one does not converge, deep in wrap, the highest solved counts for all above:
@@ -79,7 +79,9 @@ class Raises:
         """Give the lift in place to a lift (mm); None as long as none has converged."""
         if lift in self._solved:
             return self._solved[lift]
-        if lift < self._end and (self._solved or self._unconverged < TRIALS):
+        if lift < self._end and (
+            self._solved or self._unconverged < MAX_UNCONVERGED_LIFTS
+        ):
             in_place = self._follower.at(lift)
             if in_place.status == SOLVED:
                 self._solved[lift] = in_place
@@ -91,18 +93,18 @@ class Raises:
         return self._solved[max(below)] if below else None
 
 
-class Climb:
+class LiftContinuation:
     """Continuation in lift of the passes one way, each with its lift in place."""
 
     def __init__(
-        self, case: Case, way: Way, lifts_in_place: Raises | None = None
+        self, case: Case, way: Way, lifts_in_place: LiftsInPlace | None = None
     ) -> None:
         self.case, self.way = case, way
         self.bound = wrap_curvature(case.machine, case.sheet.thickness)
         self._passes = Follower(_without_bulge(case), way, case.sheet.curvature)
-        self._lifts_in_place = lifts_in_place or Raises(case)
+        self._lifts_in_place = lifts_in_place or LiftsInPlace(case)
 
-    def at(self, lift: float) -> Pass | None:
+    def at(self, lift: float) -> SinglePass | None:
         """Give the pass at a lift (mm); None where it does not converge."""
         rated_pass = self.rated(lift)
         return None if rated_pass is None else rated_pass.rolled
@@ -117,7 +119,7 @@ class Climb:
         rated_pass = self._passes.here
         return None if math.isnan(rated_pass) else self.rated(rated_pass)
 
-    def lies_on_roll(self, p: Pass) -> bool:
+    def lies_on_roll(self, p: SinglePass) -> bool:
         """Whether the sheet lies on the upper roll, so that more lift does nothing."""
         return 1.0 / p.loaded >= LYING_CURVATURE_SHARE * self.bound
 
@@ -142,7 +144,7 @@ class Climb:
             LimitCheck(LimitKind.EDGE, length, sheet.length),
             LimitCheck(LimitKind.STRAIN, strain, Rating.of(case).surface_strain),
         )
-        rolled = Pass(
+        rolled = SinglePass(
             lift=steady.lift,
             way=self.way,
             radius=radius,

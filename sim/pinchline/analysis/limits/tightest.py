@@ -11,15 +11,20 @@ import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pinchline.analysis.limits.single_pass import (
-    Pass,
+    SinglePass,
     Way,
     longest_lift,
     one_pass,
     sheet_limit,
     surface_strain,
 )
-from pinchline.analysis.limits.sweep import TRIALS, Climb, Raises, RatedPass
-from pinchline.case.demand import LIFT_ENDS, NO_DEMAND, Demand, LimitKind
+from pinchline.analysis.limits.sweep import (
+    MAX_UNCONVERGED_LIFTS,
+    LiftContinuation,
+    LiftsInPlace,
+    RatedPass,
+)
+from pinchline.case.demand import LIFT_LIMITS, NO_DEMAND, Demand, LimitKind
 from pinchline.solvers.layers import section_law
 from pinchline.solvers.regime import width_regime
 from pinchline.solvers.rolls import wrap_curvature
@@ -29,7 +34,7 @@ if TYPE_CHECKING:
     from pinchline.case.case import Case
 
 CONTINUATION_LIFTS = 16  # to the longest
-LAST = 0.998  # of the longest lift
+LAST_LIFT_SHARE = 0.998  # of the longest lift
 FIRST_LIFT = 2  # of those lifts: below it hardly anything is bent
 # what a pass asks over what is allowed: aimed at, and near enough to the limit
 AIMED_UTILISATION, ACCEPTED_UTILISATION = 0.9995, 0.999
@@ -42,7 +47,7 @@ STEPPED_HALVINGS = 6
 CHECK_STEP_SHARE, MAX_CHECKS, CHECK_HALVINGS = 0.02, 6, 6
 
 
-class Tightest(NamedTuple):
+class TightestPass(NamedTuple):
     """Tightest pass of one sheet on one machine, in either direction.
 
     radius, loaded: of the mid-line, free and under the rolls (mm); NaN where no pass
@@ -60,22 +65,22 @@ class Tightest(NamedTuple):
     demand: Demand
 
     @classmethod
-    def read(cls, row: list[Any]) -> Tightest:
+    def read(cls, row: list[Any]) -> TightestPass:
         """Read one from the row of a file: its fields, the demand a row of its own."""
         found = cls(*row)
         limit = None if found.limit is None else LimitKind(found.limit)
         return found._replace(limit=limit, demand=Demand(*found.demand))
 
 
-def _no_pass(limit: LimitKind | None, by: str) -> Tightest:
+def _no_pass(limit: LimitKind | None, by: str) -> TightestPass:
     nan = math.nan
-    return Tightest(nan, nan, nan, nan, "", limit, by, NO_DEMAND)
+    return TightestPass(nan, nan, nan, nan, "", limit, by, NO_DEMAND)
 
 
 class _DirectionResult(NamedTuple):
     """Best pass in one direction, if any, and its limit; None if not converged."""
 
-    best: Pass | None
+    best: SinglePass | None
     limit: LimitKind | None
 
     @property
@@ -84,14 +89,16 @@ class _DirectionResult(NamedTuple):
         return math.inf if self.best is None else self.best.radius
 
 
-def _one_way(case: Case, way: Way, lifts_in_place: Raises) -> _DirectionResult:
+def _one_way(case: Case, way: Way, lifts_in_place: LiftsInPlace) -> _DirectionResult:
     """Continue the passes in one direction up to the first limit."""
     longest, end = longest_lift(case)
-    continuation = Climb(case, way, lifts_in_place)
+    continuation = LiftContinuation(case, way, lifts_in_place)
     best: RatedPass | None = None
     unconverged = 0
     for number in range(FIRST_LIFT, CONTINUATION_LIFTS + 1):
-        there = continuation.rated(LAST * longest * number / CONTINUATION_LIFTS)
+        there = continuation.rated(
+            LAST_LIFT_SHARE * longest * number / CONTINUATION_LIFTS
+        )
         found = there is not None
         if there is None:
             unconverged += 1
@@ -101,13 +108,13 @@ def _one_way(case: Case, way: Way, lifts_in_place: Raises) -> _DirectionResult:
         best = there or best
         if best is not None and continuation.lies_on_roll(best.rolled):
             return _DirectionResult(best.rolled, LimitKind.WRAP)
-        if unconverged > TRIALS:
+        if unconverged > MAX_UNCONVERGED_LIFTS:
             break
     return _DirectionResult(best and best.rolled, end if found else None)
 
 
 def _pass_at_rating(
-    continuation: Climb, good: RatedPass | None, bad: RatedPass
+    continuation: LiftContinuation, good: RatedPass | None, bad: RatedPass
 ) -> _DirectionResult:
     """Find the pass between two whose demand just meets the rating.
 
@@ -135,7 +142,7 @@ def _pass_at_rating(
     return _DirectionResult(good and good.rolled, bad.governing_limit)
 
 
-def tightest(case: Case, *, back_only: bool = False) -> Tightest:
+def tightest(case: Case, *, back_only: bool = False) -> TightestPass:
     """Find the tightest pass of a case's sheet on its machine, in either direction.
 
     ``back_only``: toward the operator, as plans bend.
@@ -145,7 +152,7 @@ def tightest(case: Case, *, back_only: bool = False) -> Tightest:
     the same thickness that does lie on the roll shows that this one does, and the
     section's law says what it springs back to; without one the stepped solver answers.
     """
-    lifts_in_place = Raises(case)
+    lifts_in_place = LiftsInPlace(case)
     back = _one_way(case, "operator", lifts_in_place)
     if back.limit == LimitKind.WRAP:
         return _answer(back.best, LimitKind.WRAP, SPAN)
@@ -158,19 +165,19 @@ def tightest(case: Case, *, back_only: bool = False) -> Tightest:
     return _answer(best.best, best.limit, SPAN)
 
 
-def _answer(p: Pass | None, limit: LimitKind | None, by: str) -> Tightest:
+def _answer(p: SinglePass | None, limit: LimitKind | None, by: str) -> TightestPass:
     """Build the result from the tightest feasible pass and its limit."""
     if p is None or math.isinf(p.radius):
         # of itself the sheet stays flat where only the lift or the roll ends it
         return _no_pass(
-            LimitKind.NO_SET if limit in (LimitKind.WRAP, *LIFT_ENDS) else limit, by
+            LimitKind.NO_SET if limit in (LimitKind.WRAP, *LIFT_LIMITS) else limit, by
         )
     values = p._asdict()
-    kept = {name: values[name] for name in Tightest._fields if name in values}
-    return Tightest(**(kept | {"limit": limit, "by": by}))
+    kept = {name: values[name] for name in TightestPass._fields if name in values}
+    return TightestPass(**(kept | {"limit": limit, "by": by}))
 
 
-def _wrapped_sheet(case: Case) -> Tightest | None:
+def _wrapped_sheet(case: Case) -> TightestPass | None:
     """Bend the section to the upper roll; efforts are those of a harder sheet."""
     sheet = case.sheet
     if sheet.curvature or sheet.material.curve is not None:
@@ -187,7 +194,7 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
     for times in YIELD_FACTORS:
         strength = times * sheet.material.yield_strength
         harder = case.replace({"sheet.material.yield_strength": strength})
-        found = _one_way(harder, "operator", Raises(harder))
+        found = _one_way(harder, "operator", LiftsInPlace(harder))
         if found.limit == LimitKind.WRAP and found.best is not None:
             strain = surface_strain(case, bent.loaded)
             on_roll = found.best._replace(
@@ -197,16 +204,18 @@ def _wrapped_sheet(case: Case) -> Tightest | None:
     return None
 
 
-def _by_steps(case: Case) -> Tightest:
+def _by_steps(case: Case) -> TightestPass:
     """Answer by the stepped solver, toward the operator: halving of the lift."""
     longest, end = longest_lift(case)
-    high = one_pass(case, LAST * longest, "operator")
+    high = one_pass(case, LAST_LIFT_SHARE * longest, "operator")
     if high.possible:
         return _stepped(high, end)
     return _halved(case, None, high, STEPPED_HALVINGS)
 
 
-def checked(case: Case, found: Tightest, halvings: int = CHECK_HALVINGS) -> Tightest:
+def check_by_stepping(
+    case: Case, found: TightestPass, halvings: int = CHECK_HALVINGS
+) -> TightestPass:
     """Find the tightest pass by the stepped solver, from the span solver's result.
 
     Up or down in steps of the lift until a pass that can be made lies beside one that
@@ -220,17 +229,19 @@ def checked(case: Case, found: Tightest, halvings: int = CHECK_HALVINGS) -> Tigh
     good, bad = (here, None) if here.possible else (None, here)
     step = CHECK_STEP_SHARE if here.possible else -CHECK_STEP_SHARE
     for number in range(1, MAX_CHECKS + 1):
-        lift = min((1.0 + step * number) * found.lift, LAST * longest)
+        lift = min((1.0 + step * number) * found.lift, LAST_LIFT_SHARE * longest)
         there = one_pass(case, lift, way)
         good, bad = (there, bad) if there.possible else (good, there)
-        if good is not None and (bad is not None or lift == LAST * longest):
+        if good is not None and (bad is not None or lift == LAST_LIFT_SHARE * longest):
             break
     if bad is None:
         return _stepped(good, end)
     return _halved(case, good, bad, halvings)
 
 
-def _halved(case: Case, good: Pass | None, bad: Pass, halvings: int) -> Tightest:
+def _halved(
+    case: Case, good: SinglePass | None, bad: SinglePass, halvings: int
+) -> TightestPass:
     """Halve the lift between a pass that can be made and one that cannot."""
     for _ in range(halvings):
         lift = 0.5 * ((good.lift if good else 0.0) + bad.lift)
@@ -239,6 +250,6 @@ def _halved(case: Case, good: Pass | None, bad: Pass, halvings: int) -> Tightest
     return _stepped(good, bad.limit)
 
 
-def _stepped(p: Pass | None, limit: LimitKind | None) -> Tightest:
+def _stepped(p: SinglePass | None, limit: LimitKind | None) -> TightestPass:
     wraps = p is not None and p.limit == LimitKind.WRAP
     return _answer(p, LimitKind.WRAP if wraps else limit, STEPPED)

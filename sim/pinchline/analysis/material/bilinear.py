@@ -35,7 +35,9 @@ if TYPE_CHECKING:
 RANGE_START_SHARE = 0.6
 # loaded radii at which the lines are judged, over that of the tightest bend
 COMPARED_RADIUS_RATIOS = (2.0, 1.6, 1.3, 1.0, 0.8)
-FREE = 10.0  # times the loaded radius: past this the part is as good as flat
+FLAT_RADIUS_RATIO = (
+    10.0  # times the loaded radius: past this the part is as good as flat
+)
 MAX_THICKNESS_OVER_RADIUS = 0.25  # thickness over radius, as far as beam theory holds
 _TRIAL_RADIUS_RATIO = 1.25  # from one trial radius to the next
 _KINEMATIC = ModelOptions(section="layered", hardening=1.0)
@@ -53,7 +55,7 @@ class BendComparison(NamedTuple):
     plain: float
 
 
-class TwoLines(NamedTuple):
+class BilinearFit(NamedTuple):
     """Bilinear fit of a metal's curve for a range of bends.
 
     strength, tangent: MPa; weak, tight: loaded radii (mm) between which the moments
@@ -69,7 +71,9 @@ class TwoLines(NamedTuple):
     judged: tuple[BendComparison, ...]
 
 
-def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoLines:
+def fit_bilinear(
+    metal: Material, thickness: float, radii: Sequence[float]
+) -> BilinearFit:
     """Fit two straight lines to a metal's curve, for bends of a wide sheet.
 
     Parameters
@@ -97,7 +101,7 @@ def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoL
     youngs = metal.youngs_modulus
 
     def off(x: Array) -> Array:
-        lines = with_lines(metal, x[0] * start[0], x[1] * youngs)
+        lines = with_bilinear(metal, x[0] * start[0], x[1] * youngs)
         found = bend_and_release(_law(lines, thickness), [weak, tight])
         apart: Array = np.array([b.moment for b in found]) / aim - 1.0
         return apart
@@ -113,8 +117,8 @@ def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoL
         gtol=1.0e-14,
     )
     strength, tangent = float(best.x[0] * start[0]), float(best.x[1] * youngs)
-    lines = with_lines(metal, strength, tangent)
-    return TwoLines(
+    lines = with_bilinear(metal, strength, tangent)
+    return BilinearFit(
         strength=strength,
         tangent=tangent,
         weak=weak,
@@ -124,7 +128,7 @@ def two_lines(metal: Material, thickness: float, radii: Sequence[float]) -> TwoL
     )
 
 
-def with_lines(metal: Material, strength: float, tangent: float) -> Material:
+def with_bilinear(metal: Material, strength: float, tangent: float) -> Material:
     """Give the metal with yield and tangent modulus (MPa) instead of its curve."""
     keys = {
         "yield_strength": strength,
@@ -211,7 +215,7 @@ def _compared(
         reverse=True,
     )
     radii = [r for r in radii if r >= thickness / MAX_THICKNESS_OVER_RADIUS]
-    plain = with_lines(metal, metal.yield_strength, metal.tangent_modulus)
+    plain = with_bilinear(metal, metal.yield_strength, metal.tangent_modulus)
     sets: list[list[PureBend]] = [
         bend_and_release(_law(m, thickness), radii) for m in (metal, lines, plain)
     ]
@@ -223,5 +227,5 @@ def _compared(
             card.free / full.free - 1.0,
         )
         for full, two, card in zip(*sets, strict=True)
-        if full.free < FREE * full.loaded
+        if full.free < FLAT_RADIUS_RATIO * full.loaded
     )

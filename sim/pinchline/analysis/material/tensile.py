@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline import units
-from pinchline.case.metal.curve import OFFSET, Curve
+from pinchline.case.metal.curve import PROOF_STRAIN, Curve
 from pinchline.case.metal.material import Material
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.case.measured.tensile_test import Tensile
+    from pinchline.case.measured.tensile_test import TensileTest
 
     Array = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ METAL_MODULI_MPA = (10.0e3, 450.0e3)  # MPa: Young's moduli of metals
 _SLOPE_SUM_WEIGHT = 1.0e3  # weight of "the slopes make one", against 1 of a stress
 
 
-class Tested(NamedTuple):
+class TensileResult(NamedTuple):
     """Result of evaluating a tensile test.
 
     metal: with its curve, its yield strength at 0.2 % plastic strain and, as tangent
@@ -55,7 +55,7 @@ class Tested(NamedTuple):
     points: tuple[Array, Array]
 
 
-def metal_of(test: Tensile, card: Material | None = None) -> Tested:
+def metal_of(test: TensileTest, card: Material | None = None) -> TensileResult:
     """Give the metal of a tensile test.
 
     Parameters
@@ -88,13 +88,13 @@ def metal_of(test: Tensile, card: Material | None = None) -> Tested:
         stress, total = stress * (1.0 + total), np.log1p(total)
     knots, values, scatter = _smoothed(test, total, stress, youngs)
     plastic = knots - values / youngs
-    if plastic[-1] <= OFFSET:
+    if plastic[-1] <= PROOF_STRAIN:
         message = "the curve ends before 0.2 % plastic strain"
         allowed = "a test that goes on past yield"
         raise InputError(message, file=test.path, allowed=allowed)
-    strength = float(np.interp(OFFSET, plastic, values))
+    strength = float(np.interp(PROOF_STRAIN, plastic, values))
     rise = float(values[-1]) - strength
-    tangent = rise / (float(knots[-1]) - OFFSET - strength / youngs)
+    tangent = rise / (float(knots[-1]) - PROOF_STRAIN - strength / youngs)
     curve = Curve(
         strain=tuple(map(float, knots)),
         stress=tuple(map(float, values)),
@@ -103,10 +103,10 @@ def metal_of(test: Tensile, card: Material | None = None) -> Tested:
     )
     metal = _metal(test, card, youngs, strength, tangent, curve)
     end = (float(values[-1]), float(knots[-1]))
-    return Tested(metal, modulus, toe, scatter, *end, (total, stress))
+    return TensileResult(metal, modulus, toe, scatter, *end, (total, stress))
 
 
-def _no_metal(test: Tensile, modulus: float, allowed: str) -> InputError:
+def _no_metal(test: TensileTest, modulus: float, allowed: str) -> InputError:
     message = (
         f"the elastic part rises by {modulus / 1000.0:.4g} GPa; is a unit in the "
         "header wrong?"
@@ -114,7 +114,9 @@ def _no_metal(test: Tensile, modulus: float, allowed: str) -> InputError:
     return InputError(message, file=test.path, allowed=allowed)
 
 
-def _elastic_line(test: Tensile, strain: Array, stress: Array) -> tuple[float, float]:
+def _elastic_line(
+    test: TensileTest, strain: Array, stress: Array
+) -> tuple[float, float]:
     """Slope (MPa) of the elastic line and the strain at which it begins.
 
     Least squares over the points between 10 and 40 % of the yield strength, which the
@@ -146,7 +148,7 @@ def _elastic_line(test: Tensile, strain: Array, stress: Array) -> tuple[float, f
             allowed = "stress that rises with strain from the start"
             raise InputError(message, file=test.path, allowed=allowed)
         modulus, toe = float(slope), float(-start / slope)
-        beyond = stress < modulus * (strain - toe - OFFSET)
+        beyond = stress < modulus * (strain - toe - PROOF_STRAIN)
         crossed = beyond & (stress > high)
         found = float(stress[int(np.argmax(crossed))]) if crossed.any() else strength
         if abs(found - strength) <= 1.0e-3 * strength:
@@ -156,7 +158,7 @@ def _elastic_line(test: Tensile, strain: Array, stress: Array) -> tuple[float, f
 
 
 def _smoothed(
-    test: Tensile, strain: Array, stress: Array, youngs: float
+    test: TensileTest, strain: Array, stress: Array, youngs: float
 ) -> tuple[Array, Array, float]:
     """Knots of the smooth curve (strain, MPa), and its rms distance in MPa."""
     from scipy.optimize import nnls
@@ -198,7 +200,7 @@ def _smoothed(
 
 
 def _metal(
-    test: Tensile,
+    test: TensileTest,
     card: Material | None,
     youngs: float,
     strength: float,

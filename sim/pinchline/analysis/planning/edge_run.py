@@ -7,15 +7,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline.analysis.planning.job import Knot, Run
-from pinchline.analysis.planning.lift_control import follow, play, raise_until
-from pinchline.analysis.planning.lift_table import LAG, mend, thinned
+from pinchline.analysis.planning.lift_control import (
+    follow_curvature,
+    lift_until,
+    roll_run,
+)
+from pinchline.analysis.planning.lift_table import BEND_LAG, correct_run, thinned
 from pinchline.solvers.stepped.placing import place, take_out, turn
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.planning.lift_table import LiftTable
-    from pinchline.parts.assess import Made
+    from pinchline.parts.assess import FinishedPart
     from pinchline.solvers.stepped.state import State
 
     Array = NDArray[np.float64]
@@ -38,9 +42,9 @@ class DoesNotLieError(Exception):
     """The bent sheet, turned end for end, does not lie in the nip."""
 
 
-def find_edge(
+def find_edge_run(
     state: State,
-    made: Made,
+    made: FinishedPart,
     start: float,
     bend: float,
     table: LiftTable,
@@ -77,24 +81,24 @@ def find_edge(
     joint = float(even[0]) * made.element if even.size else made.arc_flats[1]
     until = joint + OVERLAP * distance
     slope, most = table.slope(bend), table.most
-    raise_until(state, bend, START_CURVATURE_FACTOR * bend, most)
-    trace = follow(state, lambda _: bend, until, slope, most)
+    lift_until(state, bend, START_CURVATURE_FACTOR * bend, most)
+    trace = follow_curvature(state, lambda _: bend, until, slope, most)
     run = edge_knots(trace, state.case.sheet.thickness)
     for replay in range(replays + 1):
         state.restore(laid)
-        play(state, run)
+        roll_run(state, run)
         take_out(state, 0)
         curve = state.chain.curvature
         if replay < replays:
-            run = mended_edge(run, curve, made.element, bend, table, distance)
-    inside = int((joint + JOINT_DEPTH_LAGS * LAG * distance) / made.element)
+            run = corrected_edge_run(run, curve, made.element, bend, table, distance)
+    inside = int((joint + JOINT_DEPTH_LAGS * BEND_LAG * distance) / made.element)
     arc_flat = inside * made.element - float(np.sum(curve[:inside])) * (
         made.element / bend
     )
     return run, arc_flat
 
 
-def mended_edge(
+def corrected_edge_run(
     run: Run,
     curve: Array,
     element: float,
@@ -103,12 +107,12 @@ def mended_edge(
     distance: float,
 ) -> Run:
     """Correct a second run by the curvature (1/mm) left, counted from its edge."""
-    u = np.asarray((np.arange(curve.size) + 0.5) * element - LAG * distance)
+    u = np.asarray((np.arange(curve.size) + 0.5) * element - BEND_LAG * distance)
     knots = run.knots
     here = (u >= knots[0].u) & (u <= knots[-1].u)
     missing = EAGER * (bend - curve[here])
     slopes = np.full(missing.size, table.slope(bend))
-    return mend(run, u[here], missing, slopes)
+    return correct_run(run, u[here], missing, slopes)
 
 
 def edge_knots(trace: list[Knot], thickness: float) -> Run:

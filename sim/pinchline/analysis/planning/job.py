@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 # mm: what a setting is rounded to
 LIFT_STEP_MM = 0.01
-STEP_S = 0.1
+PLACE_STEP_MM = 0.1
 SAME_LIFT_MM = 0.5 * LIFT_STEP_MM
 
 
@@ -36,7 +36,9 @@ class Run(NamedTuple):
 
     def rounded(self) -> Run:
         """Give the run as it is set: lifts and places rounded, no idle pieces."""
-        knots = [Knot(_to(k.u, STEP_S), _to(k.lift, LIFT_STEP_MM)) for k in self.knots]
+        knots = [
+            Knot(_to(k.u, PLACE_STEP_MM), _to(k.lift, LIFT_STEP_MM)) for k in self.knots
+        ]
         kept = knots[:1]
         for i, knot in enumerate(knots[1:], 1):
             if knot.u <= kept[-1].u:
@@ -85,14 +87,14 @@ def moves_of(runs: tuple[Run, ...], length: float) -> tuple[Move, ...]:
             moves.append(Turn())
             turned = not turned
         at = length - first.u if turned else first.u
-        moves += [Place(at=_to(at, STEP_S)), Lift(to=first.lift)]
+        moves += [Place(at=_to(at, PLACE_STEP_MM)), Lift(to=first.lift)]
         here = first
         for knot in rest:
             changed = abs(knot.lift - here.lift) >= SAME_LIFT_MM
             moves.append(
                 Feed(
                     toward="operator",
-                    by=_to(knot.u - here.u, STEP_S),
+                    by=_to(knot.u - here.u, PLACE_STEP_MM),
                     lift_to=knot.lift if changed else None,
                 )
             )
@@ -103,24 +105,24 @@ def moves_of(runs: tuple[Run, ...], length: float) -> tuple[Move, ...]:
 
 def job(case: Case, runs: tuple[Run, ...], length: float) -> Case:
     """Give the case with these runs and a blank of ``length`` (mm)."""
-    length = _to(length, STEP_S)
+    length = _to(length, PLACE_STEP_MM)
     moves = moves_of(tuple(run.rounded() for run in runs), length)
     return case.replace({"sheet.length": length, "move": moves})
 
 
-def text_in(case: Case, folder: Path) -> str:
+def toml_for_folder(case: Case, folder: Path) -> str:
     """Give the text of a case that is written into a folder: its paths start there."""
     import tomlkit
 
     document = tomlkit.parse(case.text)
-    tell_paths_from(document, Path(case.path).parent, folder)
+    rebase_paths(document, Path(case.path).parent, folder)
     return tomlkit.dumps(document)
 
 
 _PATHS = (("sheet", "material"), ("machine", "use"), ("target", "profile"))
 
 
-def tell_paths_from(document: Any, old: Path, new: Path) -> None:
+def rebase_paths(document: Any, old: Path, new: Path) -> None:
     """Change relative paths of a case so that they hold in another folder."""
     for table, key in _PATHS:
         value = document.get(table, {}).get(key)

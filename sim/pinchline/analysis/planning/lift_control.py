@@ -54,7 +54,7 @@ def _go_on() -> bool:
     return False
 
 
-def raise_until(state: State, least: float, wanted: float, most: float) -> float:
+def lift_until(state: State, least: float, wanted: float, most: float) -> float:
     """Raise the rear roll until the sheet under it keeps a set (1/mm); the lift, mm.
 
     Sheet that is curved already may not take all that is ``wanted``: beyond ``least``
@@ -82,7 +82,7 @@ def set_curvatures(state: State) -> Array:
     return state.chain.curvature - state.chain.moment / state.sheet.law.bending
 
 
-def follow(
+def follow_curvature(
     state: State,
     wanted: Callable[[float], float],
     until: float,
@@ -135,7 +135,7 @@ def follow(
     return trace
 
 
-def play(state: State, run: Run) -> None:
+def roll_run(state: State, run: Run) -> None:
     """Step a run with a sheet that is laid in: raise, then feed from knot to knot."""
     first, *rest = run.knots
     move_rear(state, first.lift, 0, _go_on)

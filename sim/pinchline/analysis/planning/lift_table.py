@@ -11,7 +11,7 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from pinchline import parallel
-from pinchline.analysis.limits.single_pass import Pass, longest_lift, one_pass
+from pinchline.analysis.limits.single_pass import SinglePass, longest_lift, one_pass
 from pinchline.analysis.planning.job import Knot, Run
 from pinchline.solvers.ratings import steady_limit
 from pinchline.solvers.steady.solver import SOLVED, climb_lifts
@@ -27,7 +27,9 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
     Row = tuple[float, float, float, LimitKind | None]  # lift, curvature, loaded, limit
 
-LAG = 0.06  # of the distance to the rear roll: that far ahead the sheet is bent most
+BEND_LAG = (
+    0.06  # of the distance to the rear roll: that far ahead the sheet is bent most
+)
 # of a knot's own weight: knots that nothing tells of stay where they are
 RIDGE_WEIGHT = 0.05
 TABULATED_LIFTS = 28  # passes tabulated
@@ -116,7 +118,7 @@ class LiftTable:
         return float(self.slopes(np.array(curvature)))
 
 
-def mend(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
+def correct_run(run: Run, u: Array, missing: Array, slopes: Array) -> Run:
     """Correct the lifts of a run so that missing curvature is made up.
 
     Parameters
@@ -221,5 +223,5 @@ def _by_steps(case: Case, most: float, workers: int | None) -> Iterator[Row]:
                 yield one.lift, 1.0 / one.radius, 1.0 / one.loaded, limit
 
 
-def _pass(job: tuple[Case, float]) -> Pass:
+def _pass(job: tuple[Case, float]) -> SinglePass:
     return one_pass(*job, "operator")

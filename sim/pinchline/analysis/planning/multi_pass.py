@@ -17,10 +17,14 @@ import numpy as np
 
 from pinchline.analysis.planning.edge_run import EAGER
 from pinchline.analysis.planning.job import Knot, Run, job
-from pinchline.analysis.planning.lift_control import follow, play, raise_until
+from pinchline.analysis.planning.lift_control import (
+    follow_curvature,
+    lift_until,
+    roll_run,
+)
 from pinchline.analysis.planning.search import GRIPPED, Draft, Search
 from pinchline.errors import InputError, SolverError
-from pinchline.parts.assess import FLATS, template_gap
+from pinchline.parts.assess import FLAT_QUANTITIES, template_gap
 from pinchline.parts.wanted import wanted_part
 from pinchline.solvers.stepped.placing import place, take_out
 from pinchline.solvers.stepped.program import run_to_state
@@ -89,7 +93,7 @@ def _bends_it(search: Search, draft: Draft) -> bool:
     own = search.target.model_copy(update={"flat_operator": None, "flat_rear": None})
     part = wanted_part(own, search.thickness, draft.made.arc_flats)
     apart = template_gap(draft.made, part)
-    good = all(d.good for d in draft.deviations if d.quantity not in FLATS)
+    good = all(d.good for d in draft.deviations if d.quantity not in FLAT_QUANTITIES)
     return good and apart <= search.target.tolerance_opening
 
 
@@ -117,7 +121,7 @@ def pass_lifts(
             stop = (
                 FOLLOW_DISTANCES + PASS_OVERRUN_DISTANCES * (count - number)
             ) * distance
-            play(state, Run((Knot(start, lift), Knot(stop, lift))))
+            roll_run(state, Run((Knot(start, lift), Knot(stop, lift))))
             take_out(state, 0)
             short = bend - _even_bend(state, FOLLOW_DISTANCES * distance)
             lift = min(lift + EAGER * short / table.slope(bend), table.most)
@@ -130,9 +134,11 @@ def _followed_lift(state: State, bend: float, table: LiftTable) -> float:
     """Lift (mm) at which a hand that follows a bend (1/mm) comes to rest."""
     distance = state.case.machine.rear.distance
     _lay_in(state, LAY_IN_DISTANCES * distance)
-    raise_until(state, bend, bend, table.most)
+    lift_until(state, bend, bend, table.most)
     until, slope = FOLLOW_DISTANCES * distance, table.slope(bend)
-    return follow(state, partial(_even, bend), until, slope, table.most)[-1].lift
+    return follow_curvature(state, partial(_even, bend), until, slope, table.most)[
+        -1
+    ].lift
 
 
 def _lay_in(state: State, s: float) -> None:

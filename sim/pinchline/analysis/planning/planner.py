@@ -20,24 +20,29 @@ from pinchline.analysis.planning.plan import Plan, settings_of
 from pinchline.analysis.planning.search import Draft, Search
 from pinchline.analysis.planning.sensitivity import effects
 from pinchline.analysis.planning.shortfall import bound, changes, relaxed
-from pinchline.case.demand import CLOSED_CURLS, LIFT_ENDS, MACHINE_LIMITS, LimitKind
-from pinchline.case.target import DETERMINED
+from pinchline.case.demand import CURL_LIMITS, LIFT_LIMITS, MACHINE_LIMITS, LimitKind
+from pinchline.case.target import TARGET_COMBINATIONS
 from pinchline.errors import InputError, PinchlineError
-from pinchline.parts.assess import FLATS, RADII, PartQuantity, judge
+from pinchline.parts.assess import (
+    FLAT_QUANTITIES,
+    RADIUS_QUANTITIES,
+    PartQuantity,
+    deviations_from_target,
+)
 from pinchline.solvers.ratings import demand_of_pass, limit_checks
 from pinchline.solvers.steady.solver import SOLVED, solve_pass
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from pinchline.analysis.closing import Closing
+    from pinchline.analysis.closing import ManualClosing
     from pinchline.analysis.planning.lift_table import LiftTable
     from pinchline.case.case import Case
     from pinchline.parts.assess import Deviation
 
     Progress = Callable[[float, str], None]
 
-MACHINE_KINDS = (*MACHINE_LIMITS, *LIFT_ENDS)
+MACHINE_KINDS = (*MACHINE_LIMITS, *LIFT_LIMITS)
 MACHINE_AND_WRAP_KINDS = (*MACHINE_KINDS, LimitKind.WRAP)
 # of the sharpest curvature: weaker bends need no calibration of theirs
 CALIBRATED_CURVATURE_SHARE = 0.3
@@ -91,7 +96,7 @@ def make_plan(
             message,
             file=case.path,
             key="target",
-            allowed=f"a table [target] with {DETERMINED}",
+            allowed=f"a table [target] with {TARGET_COMBINATIONS}",
         )
     try:
         return _plan(case, workers, progress or (lambda _share, _text: None))
@@ -130,7 +135,7 @@ def _plan(case: Case, workers: int | None, report: Progress) -> Plan:
         tried = several is None
         if several is not None:
             (search, draft), limit = several, None
-    if draft is None or (limit and limit not in CLOSED_CURLS):
+    if draft is None or (limit and limit not in CURL_LIMITS):
         report(0.5, "the tightest curve that can be made")
         most = bound(case, table)
         limit = most.limit
@@ -186,7 +191,7 @@ def _nearest_draft(
     wanted = Search(case, table).part(draft.made.arc_flats)
     made = draft.case
     asked = case.replace({"sheet.length": made.sheet.length, "move": made.moves})
-    rows = judge(asked, wanted, draft.made)
+    rows = deviations_from_target(asked, wanted, draft.made)
     return search, replace(draft, case=asked, part=wanted, deviations=rows)
 
 
@@ -216,7 +221,7 @@ def _limit(draft: Draft, table: LiftTable, search: Search) -> LimitKind | None:
     if part.sharpest < float(table.curvatures[0]):
         return LimitKind.NO_SET
     worst = _worst(draft)
-    if worst.quantity in FLATS and worst.off > 0.0:
+    if worst.quantity in FLAT_QUANTITIES and worst.off > 0.0:
         one_rear = len(draft.runs) == 1 and worst.quantity is PartQuantity.FLAT_REAR
         if one_rear and search.held_by:
             return search.held_by
@@ -226,7 +231,7 @@ def _limit(draft: Draft, table: LiftTable, search: Search) -> LimitKind | None:
     return LimitKind.NO_JOB
 
 
-def _closing(draft: Draft) -> Closing | None:
+def _closing(draft: Draft) -> ManualClosing | None:
     """Compute the manual closing, where the target specifies one."""
     target = draft.case.target
     assert target is not None
@@ -249,7 +254,7 @@ def _nearest(draft: Draft) -> str:
     """Say the part that the plan's job makes."""
     made = draft.made
     words = []
-    asked = [d for d in draft.deviations if d.quantity in RADII]
+    asked = [d for d in draft.deviations if d.quantity in RADIUS_QUANTITIES]
     words += [f"{d.name} {_length(d.made)}" for d in asked]
     words.append(f"opening {_length(made.opening)}")
     words.append(f"turned by {math.degrees(made.turned):.1f} deg")
@@ -267,7 +272,7 @@ def _change_words(
     """Say what would make the part possible."""
     if limit == LimitKind.NIP_EDGE:
         return ("a longer blank, its edges cut off after rolling",)
-    if limit in CLOSED_CURLS:
+    if limit in CURL_LIMITS:
         return ("less turned angle on this machine, the rest closed by hand",)
     if limit == LimitKind.ONE_WAY:
         return ("counter-bends in a second job, with the sheet turned over",)

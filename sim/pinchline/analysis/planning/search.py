@@ -20,28 +20,28 @@ from pinchline.analysis.planning.edge_run import (
     OVERLAP,
     REPLAYS,
     DoesNotLieError,
-    find_edge,
-    mended_edge,
+    corrected_edge_run,
+    find_edge_run,
 )
-from pinchline.analysis.planning.job import STEP_S, Knot, Run, job
+from pinchline.analysis.planning.job import PLACE_STEP_MM, Knot, Run, job
 from pinchline.analysis.planning.lift_table import (
-    LAG,
+    BEND_LAG,
     LiftTable,
+    correct_run,
     lift_table,
-    mend,
     thinned,
 )
 from pinchline.case.demand import MACHINE_LIMITS, LimitKind
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.assess import (
-    Made,
-    closure,
-    judge,
-    read_made,
+    FinishedPart,
+    closing_correction,
+    deviations_from_target,
+    read_finished_part,
     zone_radius,
     zones_of,
 )
-from pinchline.parts.wanted import Part, wanted_part
+from pinchline.parts.wanted import WantedPart, wanted_part
 from pinchline.solvers.rolls import GRIP_EDGE
 from pinchline.solvers.stepped.program import run_to_state
 
@@ -98,8 +98,8 @@ class Draft:
     case: Case
     result: Result
     state: State
-    made: Made
-    part: Part
+    made: FinishedPart
+    part: WantedPart
     deviations: tuple[Deviation, ...]
 
     @property
@@ -164,11 +164,11 @@ class Search:
         self.edge_refused = False
         self.one_run_flat = math.nan
 
-    def part(self, machine_flats: tuple[float, float]) -> Part:
+    def part(self, machine_flats: tuple[float, float]) -> WantedPart:
         """Build the wanted part; flats left to the machine are those given (mm)."""
         return wanted_part(self.target, self.thickness, machine_flats)
 
-    def do(self, runs: tuple[Run, ...], blank: float, part: Part | None) -> Draft:
+    def do(self, runs: tuple[Run, ...], blank: float, part: WantedPart | None) -> Draft:
         """Run a job and measure it; without ``part`` the machine's own flats count."""
         start = runs[0].knots[0].u
         before = tuple(
@@ -178,13 +178,15 @@ class Search:
         case = job(self.case, (*before, *runs), blank)
         result, state = run_to_state(case)
         bend = part.sharpest if part is not None else self.table.tightest
-        made = read_made(result, bend, self.distance)
+        made = read_finished_part(result, bend, self.distance)
         part = self._part_of(result, made, part)
-        rows = judge(case, part, made)
+        rows = deviations_from_target(case, part, made)
         length = case.sheet.length
         return Draft(before, runs, length, case, result, state, made, part, rows)
 
-    def _part_of(self, result: Result, made: Made, part: Part | None) -> Part:
+    def _part_of(
+        self, result: Result, made: FinishedPart, part: WantedPart | None
+    ) -> WantedPart:
         """Build the wanted part round the flats made; ``part`` where none are."""
         try:
             return self.part(made.arc_flats)
@@ -228,10 +230,10 @@ class Search:
             return False
         further = before.left - draft.left if before is not None else 0.0
         spent = False
-        if before is not None and further > STEP_S:
+        if before is not None and further > PLACE_STEP_MM:
             shorter = before.made.flats[1] - draft.made.flats[1]
             spent = shorter < LEAST_FLAT_GAIN * further
-        if draft.left > self.in_hand + STEP_S and not spent:
+        if draft.left > self.in_hand + PLACE_STEP_MM and not spent:
             return False
         if not self.asked[1]:
             return True
@@ -240,7 +242,9 @@ class Search:
 
     # first run
 
-    def lifts(self, part: Part, start: float, arc_flat: float, stop: float) -> Run:
+    def lifts(
+        self, part: WantedPart, start: float, arc_flat: float, stop: float
+    ) -> Run:
         """Lay out the first run: raised at ``start``, the arc begins at ``arc_flat``.
 
         Places from the operator's edge, mm.
@@ -248,7 +252,7 @@ class Search:
         if self.passes:
             return Run((Knot(start, self.passes[-1]), Knot(stop, self.passes[-1])))
         pattern = curvature_knots(part, JUMP_THICKNESSES * self.thickness)
-        lag = LAG * self.distance
+        lag = BEND_LAG * self.distance
         knots = [Knot(start, self.table.lift(pattern[0][1]))]
         for x, k in pattern[1:-1]:
             knots.append(Knot(arc_flat + x - lag, self.table.lift(k)))
@@ -308,7 +312,7 @@ class Search:
 
     def _even_until(self, draft: Draft, end: float) -> float:
         """Where a later pass begins to bend more, as the flat of another comes (mm)."""
-        made, lag = draft.made, LAG * self.distance
+        made, lag = draft.made, BEND_LAG * self.distance
         low = max(
             made.arc_flats[0] + PASS_END_DISTANCES * self.distance,
             end - PASS_END_DISTANCES * self.distance,
@@ -330,7 +334,7 @@ class Search:
             self.in_hand += shift
             self.in_hand_before = [left + shift for left in self.in_hand_before]
             stop -= shift
-        share, _ = closure(self.target, draft.part, draft.made)
+        share, _ = closing_correction(self.target, draft.part, draft.made)
         if (
             len(draft.runs) > 1
             and abs(share) < BEND_TOLERANCE
@@ -355,7 +359,7 @@ class Search:
     def _places(self, draft: Draft) -> tuple[float, tuple[float, float], float]:
         """Give blank, starts of the runs, and stop of the first one, corrected (mm)."""
         made, part = draft.made, draft.part
-        _, more = closure(self.target, part, made)
+        _, more = closing_correction(self.target, part, made)
         off = [0.0, 0.0]
         straight = part.straightedge(self.gap)
         for side in range(2):
@@ -399,11 +403,11 @@ class Search:
         if len(run.knots) != len(old):
             return run
         run = Run(tuple(Knot(k.u, o.lift) for k, o in zip(run.knots, old, strict=True)))
-        s = made.s - LAG * self.distance
-        low = made.arc_flats[0] + 3.0 * LAG * self.distance
-        high = made.length - made.arc_flats[1] - 3.0 * LAG * self.distance
+        s = made.s - BEND_LAG * self.distance
+        low = made.arc_flats[0] + 3.0 * BEND_LAG * self.distance
+        high = made.length - made.arc_flats[1] - 3.0 * BEND_LAG * self.distance
         if len(draft.runs) > 1:
-            high = made.length - draft.runs[1].knots[-1].u - LAG * self.distance
+            high = made.length - draft.runs[1].knots[-1].u - BEND_LAG * self.distance
         here = (made.s > low) & (made.s < high)
         if not np.any(here):  # too short an arc to tell its bend
             return run
@@ -417,11 +421,11 @@ class Search:
                 lacks = (1.0 + share) / zone.radius - 1.0 / zone_radius(made, zone)
             run = run.raised_by((EAGER if self.passes else 1.0) * lacks / slope)
         else:
-            run = mend(run, s[here] + start - old[0].u, missing, slopes)
+            run = correct_run(run, s[here] + start - old[0].u, missing, slopes)
         most = self.table.most if self.passes else float(self.table.lifts[-1])
         return run.below(most)
 
-    def _wanted(self, part: Part, x: Array) -> Array:
+    def _wanted(self, part: WantedPart, x: Array) -> Array:
         """Give the wanted curvature (1/mm) at places from the start of the arc (mm)."""
         return part.mean_curvature(x + part.flats[0], 0.5 * self.thickness)
 
@@ -437,7 +441,7 @@ class Search:
             start = max(part.flats[1] - START_THICKNESSES * self.thickness, self.least)
         bend = float(part.curvature[part.curvature > 0.0][-1])
         try:
-            edge, arc_flat = find_edge(
+            edge, arc_flat = find_edge_run(
                 draft.state,
                 draft.made,
                 start,
@@ -472,7 +476,7 @@ class Search:
             lacks = self._edge_lacks(draft)
             run = draft.runs[1].raised_by(EAGER * lacks / self.table.slope(bend))
         else:
-            run = mended_edge(
+            run = corrected_edge_run(
                 draft.runs[1],
                 made.curvature[::-1],
                 made.element,
@@ -493,7 +497,7 @@ class Search:
         return float(np.mean(lacks))
 
 
-def curvature_knots(part: Part, jump: float) -> list[tuple[float, float]]:
+def curvature_knots(part: WantedPart, jump: float) -> list[tuple[float, float]]:
     """Give curvature (1/mm) by place from the start of the arc (mm), in few knots.
 
     A jump is carried over ``jump`` (mm); between knots it is linear.

@@ -13,7 +13,7 @@ from pinchline import parallel
 from pinchline.analysis.planning.job import job
 from pinchline.analysis.planning.plan import Effect
 from pinchline.errors import PinchlineError
-from pinchline.parts.assess import read_made, zone_radius, zones_of
+from pinchline.parts.assess import read_finished_part, zone_radius, zones_of
 from pinchline.solvers.stepped.program import run_case
 
 if TYPE_CHECKING:
@@ -22,10 +22,12 @@ if TYPE_CHECKING:
     from pinchline.analysis.planning.lift_table import LiftTable
     from pinchline.analysis.planning.search import Draft
     from pinchline.case.case import Case
-    from pinchline.parts.assess import Made
+    from pinchline.parts.assess import FinishedPart
     from pinchline.results.schema import Result
 
-    Changed = tuple[Made, float]  # a part, and by how much more lift (mm) it was made
+    Changed = tuple[
+        FinishedPart, float
+    ]  # a part, and by how much more lift (mm) it was made
 
 # mm: what the mesh does to a radius, some 0.3 %, is a tenth of it
 LIFT_INCREMENT_MM = 0.3
@@ -76,7 +78,7 @@ def _effects(draft: Draft, changed: list[Changed | None]) -> tuple[Effect, ...]:
     return tuple(found)
 
 
-def _tighter(draft: Draft, table: LiftTable) -> Made:
+def _tighter(draft: Draft, table: LiftTable) -> FinishedPart:
     """Give the part with its bends sharper by their slope."""
     made = draft.made
     here = made.curvature > BENT_CURVATURE_SHARE * draft.part.sharpest
@@ -86,7 +88,7 @@ def _tighter(draft: Draft, table: LiftTable) -> Made:
     return replace(tighter, opening=made.opening + after - before)
 
 
-def _edge_distance(made: Made) -> float:
+def _edge_distance(made: FinishedPart) -> float:
     """Distance of the edges, mm."""
     x, y, _ = made.outline()
     return math.hypot(x[-1] - x[0], y[-1] - y[0])
@@ -109,11 +111,11 @@ def _changed_part(draft: Draft, found: tuple[Result, float] | None) -> Changed |
     if found is None:
         return None
     bend, distance = draft.part.sharpest, draft.case.machine.rear.distance
-    return read_made(found[0], bend, distance), found[1]
+    return read_finished_part(found[0], bend, distance), found[1]
 
 
 def _effect(
-    draft: Draft, changed: Made, more: float, number: int, lift: float
+    draft: Draft, changed: FinishedPart, more: float, number: int, lift: float
 ) -> Effect:
     target = draft.case.target
     assert target is not None

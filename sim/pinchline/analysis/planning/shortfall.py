@@ -6,7 +6,12 @@ import math
 from typing import TYPE_CHECKING
 
 from pinchline import parallel
-from pinchline.analysis.limits.tightest import STEPPED, Tightest, checked, tightest
+from pinchline.analysis.limits.tightest import (
+    STEPPED,
+    TightestPass,
+    check_by_stepping,
+    tightest,
+)
 from pinchline.analysis.planning.lift_table import LiftTable, lift_table
 from pinchline.errors import InputError
 
@@ -26,7 +31,7 @@ def reach(table: LiftTable) -> float:
     return float(table.curvatures[good - 1]) if good else 0.0
 
 
-def bound(case: Case, table: LiftTable) -> Tightest:
+def bound(case: Case, table: LiftTable) -> TightestPass:
     """Find the tightest even curve by the stepped solver, and what binds it.
 
     Its lift (mm) is the least that leaves a set where no pass can be made.
@@ -34,7 +39,7 @@ def bound(case: Case, table: LiftTable) -> Tightest:
     sheet = _longer(case)
     found = tightest(sheet, back_only=True)
     if found.way and found.by != STEPPED:
-        found = checked(sheet, found, LIFT_HALVINGS)
+        found = check_by_stepping(sheet, found, LIFT_HALVINGS)
     if not found.way:
         return found._replace(lift=float(table.lifts[0]))
     return found

@@ -18,8 +18,8 @@ from pinchline.analysis.limits.limits import WAYS, limits
 from pinchline.analysis.limits.single_pass import on_blank, one_pass
 from pinchline.analysis.rules import rule_book as book
 from pinchline.analysis.rules.pure_bending import (
-    FAIR,
-    FINE,
+    FAIR_RULE_ERROR,
+    GOOD_RULE_ERROR,
     RulePoint,
     allowance_points,
     diameter_point,
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from pinchline.analysis.limits.limits import Limits
-    from pinchline.analysis.limits.single_pass import Pass, Way
+    from pinchline.analysis.limits.single_pass import SinglePass, Way
     from pinchline.case.case import Case
     from pinchline.results.schema import Result
 
@@ -78,7 +78,7 @@ class MeasuredPlateau(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Comparison:
+class RuleComparison:
     """Comparison of all rules: their points and the passes behind them.
 
     chosen: the case's own lift (mm) each way; own: those passes; flats: by rising lift.
@@ -105,7 +105,7 @@ class Comparison:
 
 def compare(
     case: Case, *, workers: int | None = None, progress: Progress | None = None
-) -> Comparison:
+) -> RuleComparison:
     """Compare every hand rule with the model, at the case and over its range.
 
     Parameters
@@ -146,7 +146,7 @@ def compare(
         plateau.inside, t, plateau.turned, plateau.length, job=True
     )
     points += pure_bending(case, held)
-    return Comparison(tuple(points), rolled, chosen, tuple(flats), material)
+    return RuleComparison(tuple(points), rolled, chosen, tuple(flats), material)
 
 
 def chosen_lifts(case: Case, rolled: Limits) -> dict[Way, float]:
@@ -164,11 +164,13 @@ def chosen_lifts(case: Case, rolled: Limits) -> dict[Way, float]:
     return {way: found.get(way, other) for way in WAYS}
 
 
-def _roll(answers: tuple[Case, float, Way]) -> Pass:
+def _roll(answers: tuple[Case, float, Way]) -> SinglePass:
     return one_pass(*answers)
 
 
-def _pass_points(case: Case, p: Pass, held: float, *, job: bool) -> list[RulePoint]:
+def _pass_points(
+    case: Case, p: SinglePass, held: float, *, job: bool
+) -> list[RulePoint]:
     """Ask the rules of circle, springback and strain of one pass."""
     t = case.sheet.thickness
     curved = NEEDS_FLAT_SHEET if case.sheet.curvature else ""
@@ -251,10 +253,12 @@ def _flat_points(case: Case, f: MeasuredFlats, own: float) -> list[RulePoint]:
     """Ask the rules of the edge flats of one pass to the end of the sheet."""
     t, d = case.sheet.thickness, case.machine.rear.distance
     half, whole = (
-        (share * d, share * d) for share in (book.SPAN_SHARE, book.DISTANCE_SHARE)
+        (share * d, share * d)
+        for share in (book.LEAD_IN_SPAN_SHARE, book.LEAD_IN_DISTANCE_SHARE)
     )
     short, general = (
-        (low * t, high * t) for low, high in (book.PREBENT, book.ANY_FLAT)
+        (low * t, high * t)
+        for low, high in (book.PREBENT_FLAT_THICKNESSES, book.FLAT_THICKNESSES)
     )
     edge, by = "lead-in flat, straightedge", "run-out flat, "
     answers = [
@@ -281,7 +285,7 @@ def _machine_points(case: Case, rolled: Limits) -> list[RulePoint]:
     best = rolled.tightest.tightest if rolled.tightest else None
     radius, loaded = (best.radius, best.loaded) if best else (math.nan, math.nan)
     own = diameter_point(roll, radius - 0.5 * t, t, material=name, job=True)
-    low, high = book.RATED
+    low, high = book.RATED_DIAMETER_RATIO
     rated = replace(own, rule="diameter rated", low=low, high=high, outside=NO_RATING)
     return [own, rated, *least_bend_points(name, t, loaded - 0.5 * t, job=True)]
 
@@ -314,6 +318,6 @@ def verdict(point: RulePoint) -> str:
         return f"outside its own range: {point.outside}"
     if point.bound:
         return "does not bind" if point.high <= point.model else "binds"
-    if point.good(FINE):
+    if point.good(GOOD_RULE_ERROR):
         return "good to 5 %"
-    return "good to 10 %" if point.good(FAIR) else "fails"
+    return "good to 10 %" if point.good(FAIR_RULE_ERROR) else "fails"

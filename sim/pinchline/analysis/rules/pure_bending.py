@@ -26,11 +26,13 @@ if TYPE_CHECKING:
     from pinchline.solvers.section_bend import PureBend
 
 # errors of a rule that is good, and of one that will do
-FINE = 0.05
-FAIR = 0.10
-RATIOS = tuple(float(r) for r in np.geomspace(20.0, 300.0, 28))  # R/t under the rolls
+GOOD_RULE_ERROR = 0.05
+FAIR_RULE_ERROR = 0.10
+RADIUS_OVER_THICKNESS = tuple(
+    float(r) for r in np.geomspace(20.0, 300.0, 28)
+)  # R/t under the rolls
 GAUGES_IN = (0.016, 0.025, 0.040, 0.063, 0.090, 0.125, 0.190)  # in
-SPRINGBACK = ("cubic", "cubic wide", "plastic", "hardening")
+SPRINGBACK_RULES = ("cubic", "cubic wide", "plastic", "hardening")
 SQUARE_BEND_DEG = 90.0  # deg, the bend of which the allowance is taken
 _IN = 25.4
 
@@ -178,7 +180,7 @@ def pure_bending(case: Case, held: float) -> list[RulePoint]:
         for thickness, material in gauges:
             law = section_law(material, thickness, case.model, held)
             of = metal(material, held)
-            radii = [ratio * thickness for ratio in reversed(RATIOS)]
+            radii = [ratio * thickness for ratio in reversed(RADIUS_OVER_THICKNESS)]
             for bend in bend_and_release(law, radii):
                 points += springback_points(bend, thickness, of, material=name)
                 points += strain_points(bend, thickness, material=name)
@@ -188,7 +190,11 @@ def pure_bending(case: Case, held: float) -> list[RulePoint]:
             inside = at_wrap.free - 0.5 * thickness
             points.append(diameter_point(wrap, inside, thickness, material=name))
             points += least_bend_points(name, thickness, wrap)
-    points += [p for ratio in (1.0, 2.0, 5.0, *RATIOS) for p in _allowances(ratio)]
+    points += [
+        p
+        for ratio in (1.0, 2.0, 5.0, *RADIUS_OVER_THICKNESS)
+        for p in _allowances(ratio)
+    ]
     return points
 
 
@@ -220,7 +226,7 @@ def diameter_point(
     """Ask the tightest inside diameter over that of the upper roll."""
     return RulePoint(
         "diameter", "inside diameter over roll's", "thickness", thickness,
-        *book.TIGHTEST, inside / roll, material, thickness, job=job,
+        *book.TIGHTEST_DIAMETER_RATIO, inside / roll, material, thickness, job=job,
     )  # fmt: skip
 
 
@@ -240,7 +246,7 @@ def least_bend_points(
         )  # fmt: skip
 
 
-def good_from_to(
+def good_intervals(
     points: Sequence[RulePoint], within: float
 ) -> list[tuple[float, float]]:
     """Stretches of the axis on which every point of a rule is good within a share."""

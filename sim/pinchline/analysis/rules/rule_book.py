@@ -19,12 +19,18 @@ SHOP_TABLE = "a design shop's public table of bend radii, read"
 
 NO_EXAMPLE = "no worked example on file"
 
-SPAN_SHARE = 0.5  # lead-in flat over the span of a pyramid set
-DISTANCE_SHARE = 1.0  # lead-in flat over the distance from nip to rear roll
-PREBENT = (1.5, 2.0)  # flat of a pre-bent edge, in thicknesses
-ANY_FLAT = (0.8, 5.0)  # flat in general, in thicknesses
-TIGHTEST = (1.2, 1.5)  # least inside diameter over that of the upper roll
-RATED = (3.0, 5.0)  # the same at the thickness that the machine is rated for
+LEAD_IN_SPAN_SHARE = 0.5  # lead-in flat over the span of a pyramid set
+LEAD_IN_DISTANCE_SHARE = 1.0  # lead-in flat over the distance from nip to rear roll
+PREBENT_FLAT_THICKNESSES = (1.5, 2.0)  # flat of a pre-bent edge, in thicknesses
+FLAT_THICKNESSES = (0.8, 5.0)  # flat in general, in thicknesses
+TIGHTEST_DIAMETER_RATIO = (
+    1.2,
+    1.5,
+)  # least inside diameter over that of the upper roll
+RATED_DIAMETER_RATIO = (
+    3.0,
+    5.0,
+)  # the same at the thickness that the machine is rated for
 
 _IN = 25.4
 

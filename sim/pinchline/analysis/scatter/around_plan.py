@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.scatter.by_runs import respond
-from pinchline.analysis.scatter.evaluate import Spreader, refuse_stopped
+from pinchline.analysis.scatter.by_runs import run_response
+from pinchline.analysis.scatter.evaluate import JobResponse, refuse_stopped
 from pinchline.analysis.scatter.inputs import (
     inputs_of,
     laid_in_again,
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.planning.plan import Plan
-    from pinchline.analysis.scatter.inputs import Input
+    from pinchline.analysis.scatter.inputs import ScatterInput
     from pinchline.results.schema import Result
 
     Array = NDArray[np.float64]
@@ -71,10 +71,10 @@ def _filled(size: int, parts: int) -> Array:
 
 
 def _by_span(
-    plan: Plan, inputs: tuple[Input, ...], parts: int, workers: int | None
+    plan: Plan, inputs: tuple[ScatterInput, ...], parts: int, workers: int | None
 ) -> tuple[Result, ...]:
     case = plan.case
-    spreader = Spreader.of(
+    spreader = JobResponse.of(
         case,
         inputs,
         result=plan.result,
@@ -94,7 +94,7 @@ def _by_span(
 
 
 def _by_steps(
-    plan: Plan, inputs: tuple[Input, ...], parts: int, workers: int | None
+    plan: Plan, inputs: tuple[ScatterInput, ...], parts: int, workers: int | None
 ) -> tuple[Result, ...]:
     case = plan.case
     refuse_stopped(plan.result)
@@ -103,7 +103,7 @@ def _by_steps(
     if not known:
         return ()
     own = plan.result.sheet["curvature_residual"]
-    response = respond(record, known, middle=own, curved=(), workers=workers)
+    response = run_response(record, known, middle=own, curved=(), workers=workers)
     shares = _filled(len(known), parts)
     x = np.column_stack([one.standard(shares[:, i]) for i, one in enumerate(known)])
     return tuple(result_of(record, k) for k in response.curvatures(x))

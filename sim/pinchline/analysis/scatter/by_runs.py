@@ -25,14 +25,14 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.scatter.inputs import Input, Values
+    from pinchline.analysis.scatter.inputs import ScatterInput, VariedValues
     from pinchline.analysis.scatter.part import PartRecord
     from pinchline.analysis.scatter.sampling import ScatterSample
 
     Array = NDArray[np.float64]
 
 QUADRATIC_INPUTS = ("thickness", "yield_strength")
-CHUNK = 512  # parts that a process takes at a time
+PARTS_PER_TASK = 512  # parts that a process takes at a time
 
 
 class _Axis(NamedTuple):
@@ -56,7 +56,7 @@ class RunResponse:
     """
 
     record: PartRecord
-    inputs: tuple[Input, ...]
+    inputs: tuple[ScatterInput, ...]
     middle: Array
     slopes: Array
     bends: Array
@@ -82,7 +82,10 @@ class RunResponse:
     def measured(self, sample: ScatterSample, *, workers: int | None = None) -> Array:
         """Quantities ``(n, quantities)`` of the parts at points."""
         x = self.coordinates(sample)
-        jobs = [(self, x[i : i + CHUNK]) for i in range(0, x.shape[0], CHUNK)]
+        jobs = [
+            (self, x[i : i + PARTS_PER_TASK])
+            for i in range(0, x.shape[0], PARTS_PER_TASK)
+        ]
         with parallel.workers(workers, len(jobs)) as do_all:
             return np.vstack(list(do_all(_measure, jobs)))
 
@@ -93,9 +96,9 @@ def _measure(job: tuple[RunResponse, Array]) -> Array:
     return np.array(rows)
 
 
-def respond(
+def run_response(
     record: PartRecord,
-    inputs: tuple[Input, ...],
+    inputs: tuple[ScatterInput, ...],
     *,
     middle: Array | None = None,
     curved: Collection[str] = QUADRATIC_INPUTS,
@@ -139,7 +142,7 @@ def respond(
     return RunResponse(record, inputs, known[0], slopes, bends, len(found) + len(again))
 
 
-def _axes(record: PartRecord, inputs: tuple[Input, ...]) -> list[_Axis]:
+def _axes(record: PartRecord, inputs: tuple[ScatterInput, ...]) -> list[_Axis]:
     # an even law ends at one, a normal one at three, and most of it lies within 1.5
     axes = [
         _Axis(one.key, -1, 1.0 if one.law == "even" else 1.5)
@@ -152,8 +155,8 @@ def _axes(record: PartRecord, inputs: tuple[Input, ...]) -> list[_Axis]:
 
 
 def _values(
-    record: PartRecord, inputs: tuple[Input, ...], axes: list[_Axis], offs: Array
-) -> tuple[Values, ...]:
+    record: PartRecord, inputs: tuple[ScatterInput, ...], axes: list[_Axis], offs: Array
+) -> tuple[VariedValues, ...]:
     """Sheets, nips and hands at coordinates ``(n, axes)``."""
     case = record.case
     by_key = {one.key: one for one in inputs}
@@ -169,14 +172,14 @@ def _values(
 
 
 def _roll(
-    record: PartRecord, values: tuple[Values, ...], workers: int | None
+    record: PartRecord, values: tuple[VariedValues, ...], workers: int | None
 ) -> list[Array | None]:
     jobs = [(record, one) for one in values]
     with parallel.workers(workers, len(jobs)) as do_all:
         return list(do_all(rolled, jobs))
 
 
-def rolled(job: tuple[PartRecord, Values]) -> Array | None:
+def rolled(job: tuple[PartRecord, VariedValues]) -> Array | None:
     """Curvature (1/mm) of a stepped run, at the record's elements; None if it stops."""
     record, values = job
     try:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline import parallel
-from pinchline.analysis.scatter.by_runs import CHUNK, rolled
-from pinchline.analysis.scatter.inputs import Input, settings_in, varied_case
+from pinchline.analysis.scatter.by_runs import PARTS_PER_TASK, rolled
+from pinchline.analysis.scatter.inputs import ScatterInput, settings_in, varied_case
 from pinchline.analysis.scatter.part import curvature_of, measured, record_of
 from pinchline.analysis.scatter.sampling import (
     lift_scale,
@@ -20,8 +20,8 @@ from pinchline.analysis.scatter.sampling import (
 )
 from pinchline.analysis.scatter.surrogate import (
     MOMENT,
-    READ,
-    STRETCH,
+    READINGS,
+    STATION_LIFT_MM,
     VariedPasses,
     fit_surface,
     read_pass,
@@ -41,10 +41,14 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.scatter.inputs import Values
+    from pinchline.analysis.scatter.inputs import VariedValues
     from pinchline.analysis.scatter.part import PartRecord
     from pinchline.analysis.scatter.sampling import ScatterSample
-    from pinchline.analysis.scatter.surrogate import BendPlace, Stretch, Surface
+    from pinchline.analysis.scatter.surrogate import (
+        BendPlace,
+        ProgramStretch,
+        ResponseSurface,
+    )
     from pinchline.case.case import Case
     from pinchline.results.schema import Result
     from pinchline.solvers.steady.solver import Way
@@ -52,11 +56,11 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 SURFACE_RANGE_FACTOR = 1.15  # than the laws: what the surfaces are laid through
-_NORMAL = Input("lift", 0.0, 1.0, "normal", "", 0.0)
+_NORMAL = ScatterInput("lift", 0.0, 1.0, "normal", "", 0.0)
 
 
 @dataclass(frozen=True)
-class Spreader:
+class JobResponse:
     """Model of a case's part for varied sheets: its record and response surfaces.
 
     Attributes
@@ -69,10 +73,10 @@ class Spreader:
     """
 
     record: PartRecord
-    inputs: tuple[Input, ...]
+    inputs: tuple[ScatterInput, ...]
     stations: tuple[BendPlace, ...]
-    stretches: tuple[Stretch, ...]
-    surfaces: tuple[Surface, ...]
+    stretches: tuple[ProgramStretch, ...]
+    surfaces: tuple[ResponseSurface, ...]
     solutions: int
     not_converged: tuple[bool, ...]
 
@@ -80,7 +84,7 @@ class Spreader:
     def of(
         cls,
         case: Case,
-        inputs: tuple[Input, ...],
+        inputs: tuple[ScatterInput, ...],
         *,
         result: Result | None = None,
         solutions: int | None = None,
@@ -88,7 +92,7 @@ class Spreader:
         workers: int | None = None,
         seed: int = 1,
         report: Callable[[float, str], None] = lambda _share, _words: None,
-    ) -> Spreader:
+    ) -> JobResponse:
         """Run a case's job, unless its ``result`` is there, and lay the surfaces.
 
         Parameters
@@ -111,7 +115,7 @@ class Spreader:
         laid = _Laying(case, inputs, solutions, seed)
         shared = _shared(stations, near)
         keys = sorted(set(shared.values()))
-        surfaces: dict[tuple[Way, float], Surface] = {}
+        surfaces: dict[tuple[Way, float], ResponseSurface] = {}
         not_converged: dict[tuple[Way, float], SolverError] = {}
         report(0.1, "passes of other sheets")
         points = [laid.points(*key) for key in keys]
@@ -139,7 +143,7 @@ class Spreader:
     def ratios(self, sample: ScatterSample) -> Array:
         """Ratios ``(n, stations, READ)`` at points, by the surfaces."""
         scale = lift_scale(self.inputs)
-        found = np.empty((sample.friction.size, len(self.stations), READ))
+        found = np.empty((sample.friction.size, len(self.stations), READINGS))
         for number, station in enumerate(self.stations):
             off = station.error(sample.lifts)[:, np.newaxis] / scale
             x = np.hstack([sample.x, off]) if scale < math.inf else sample.x
@@ -175,8 +179,12 @@ class Spreader:
             moments = self.ratios(sample)[:, :, MOMENT]
         size = len(sample.values)
         jobs = [
-            (self.record, sample.values[i : i + CHUNK], moments[i : i + CHUNK])
-            for i in range(0, size, CHUNK)
+            (
+                self.record,
+                sample.values[i : i + PARTS_PER_TASK],
+                moments[i : i + PARTS_PER_TASK],
+            )
+            for i in range(0, size, PARTS_PER_TASK)
         ]
         with parallel.workers(workers, len(jobs)) as do_all:
             return np.vstack(list(do_all(_measure, jobs)))
@@ -213,17 +221,19 @@ def _shared(
 
 
 def _borrowed(
-    key: tuple[Way, float], own: dict[tuple[Way, float], Surface], why: SolverError
-) -> Surface:
+    key: tuple[Way, float],
+    own: dict[tuple[Way, float], ResponseSurface],
+    why: SolverError,
+) -> ResponseSurface:
     """Take the surface of the next lift the same way, where there is one close by."""
     way, lift = key
     near = [(abs(other - lift), other) for same, other in own if same == way]
-    if not near or min(near)[0] > 1.5 * STRETCH:
+    if not near or min(near)[0] > 1.5 * STATION_LIFT_MM:
         raise why
     return own[way, min(near)[1]]
 
 
-def _measure(job: tuple[PartRecord, tuple[Values, ...], Array]) -> Array:
+def _measure(job: tuple[PartRecord, tuple[VariedValues, ...], Array]) -> Array:
     record, values, moments = job
     rows = np.full((len(values), len(record.quantities)), math.nan)
     for number, (one, ratios) in enumerate(zip(values, moments, strict=True)):
@@ -233,7 +243,7 @@ def _measure(job: tuple[PartRecord, tuple[Values, ...], Array]) -> Array:
     return rows
 
 
-def _step(job: tuple[PartRecord, Values]) -> Array:
+def _step(job: tuple[PartRecord, VariedValues]) -> Array:
     record, _ = job
     curvature = rolled(job)
     if curvature is None:
@@ -256,14 +266,14 @@ class _Laying(NamedTuple):
     """Settings from which response surfaces are fitted."""
 
     case: Case
-    inputs: tuple[Input, ...]
+    inputs: tuple[ScatterInput, ...]
     solutions: int | None
     seed: int
 
     def points(self, way: Way, at: float) -> tuple[VariedPasses, Array]:
         """Lay out passes one way about a lift (mm), the case's own first.
 
-        Beside them the coordinates of the rest, as ``Surface.at`` takes them.
+        Beside them the coordinates of the rest, as ``ResponseSurface.at`` takes them.
         """
         from scipy.stats import qmc  # slow to import
 

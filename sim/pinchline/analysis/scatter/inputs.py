@@ -17,7 +17,7 @@ from pinchline.case.metal.material import typical_values
 from pinchline.case.metal.tempers import own_source
 from pinchline.case.moves import Lower, Place
 from pinchline.case.program import lift_key
-from pinchline.case.spread import WIDEST
+from pinchline.case.spread import MAX_RELATIVE_SPREAD
 from pinchline.case.variation import rebuilt, strengthened
 from pinchline.errors import InputError
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-CUT = 3.0  # standard deviations, at which a normal law is cut
+NORMAL_CUT_SD = 3.0  # standard deviations, at which a normal law is cut
 # thickness of flat sheet up to (in), tolerance (in): general alloys, widths to 39-48 in
 THICKNESS_TOLERANCES = (
     (0.017, 0.0015),
@@ -45,7 +45,7 @@ THICKNESS_TOLERANCES = (
 TOLERANCE_SOURCE = "ANSI H35.2, from memory"
 # standard deviations by which a handbook minimum lies below the mean: 99 % and 90 % of
 # the sheet exceed it; of a specification minimum (S) nothing is warranted
-BELOW = {"A": 2.326, "B": 1.282, "S": 2.326}
+BASIS_QUANTILE_SD = {"A": 2.326, "B": 1.282, "S": 2.326}
 BASIS_EXCEEDANCE = {"A": "99 %", "B": "90 %", "S": "99 % (assumed)"}
 YIELD_SPREAD, TANGENT_SPREAD, YOUNGS_SPREAD = 0.05, 0.20, 0.01  # of the value; assumed
 CLAMP_SPREAD, FRICTION_SPREAD = 0.30, 0.20  # snugged by hand; clean or oily; assumed
@@ -62,7 +62,7 @@ INPUT_GROUPS = (
     "touch",
     "lift",
 )
-WORDS = {
+INPUT_WORDS = {
     "thickness": "thickness",
     "yield_strength": "yield strength",
     "tangent_modulus": "tangent modulus",
@@ -72,7 +72,7 @@ WORDS = {
     "touch": "touch of the rear roll",
     "lift": "setting of the lift",
 }
-DIMENSIONS: dict[str, Dimension | None] = {
+INPUT_DIMENSIONS: dict[str, Dimension | None] = {
     "thickness": "length",
     "yield_strength": "stress",
     "tangent_modulus": "stress",
@@ -84,7 +84,7 @@ DIMENSIONS: dict[str, Dimension | None] = {
 }
 
 
-class Input(NamedTuple):
+class ScatterInput(NamedTuple):
     """One scattered input and its distribution.
 
     key : of ``[scatter]``; middle : of its law; spread : standard deviation of a normal
@@ -109,7 +109,7 @@ class Input(NamedTuple):
         if self.law == "even":
             even: Array = 2.0 * shares - 1.0
             return even
-        low = float(ndtr(-CUT))
+        low = float(ndtr(-NORMAL_CUT_SD))
         found: Array = ndtri(low + (1.0 - 2.0 * low) * shares)
         return found
 
@@ -118,12 +118,12 @@ class Input(NamedTuple):
         """Standard deviation of the law."""
         if self.law == "even":
             return self.spread / math.sqrt(3.0)
-        density = math.exp(-0.5 * CUT**2) / math.sqrt(2.0 * math.pi)
-        within = 1.0 - 2.0 * float(ndtr(-CUT))
-        return self.spread * math.sqrt(1.0 - 2.0 * CUT * density / within)
+        density = math.exp(-0.5 * NORMAL_CUT_SD**2) / math.sqrt(2.0 * math.pi)
+        within = 1.0 - 2.0 * float(ndtr(-NORMAL_CUT_SD))
+        return self.spread * math.sqrt(1.0 - 2.0 * NORMAL_CUT_SD * density / within)
 
 
-def inputs_of(case: Case, *, centred: bool = False) -> tuple[Input, ...]:
+def inputs_of(case: Case, *, centred: bool = False) -> tuple[ScatterInput, ...]:
     """List what scatters about a case, what is left out aside.
 
     Parameters
@@ -169,7 +169,7 @@ def _refuse_absent(case: Case, there: set[str]) -> None:
             )
 
 
-def _specified(default: Input, spread_given: Spread, case: Case) -> Input:
+def _specified(default: ScatterInput, spread_given: Spread, case: Case) -> ScatterInput:
     """Give an input as the case specifies it."""
     middle = default.middle if spread_given.middle is None else spread_given.middle
     one = default._replace(middle=middle)
@@ -183,16 +183,16 @@ def _specified(default: Input, spread_given: Spread, case: Case) -> Input:
     ):  # a spread of its own says that the case knows the sheet
         middle = default.stated
     spread = given if isinstance(given, float) else given.of(middle)
-    if default.key not in ("touch", "lift") and spread > WIDEST * middle:
+    if default.key not in ("touch", "lift") and spread > MAX_RELATIVE_SPREAD * middle:
         message = "so wide a spread would reach down to nothing"
         name = "tolerance" if spread_given.sd is None else "sd"
         raise InputError(
             message,
             file=case.path,
             key=f"scatter.{default.key}.{name}",
-            value=_shown(spread, DIMENSIONS[default.key]),
-            allowed=f"up to {100.0 * WIDEST:g} % of the middle, "
-            f"{_shown(WIDEST * middle, DIMENSIONS[default.key])}",
+            value=_shown(spread, INPUT_DIMENSIONS[default.key]),
+            allowed=f"up to {100.0 * MAX_RELATIVE_SPREAD:g} % of the middle, "
+            f"{_shown(MAX_RELATIVE_SPREAD * middle, INPUT_DIMENSIONS[default.key])}",
         )
     law: Literal["normal", "even"] = "even" if spread_given.sd is None else "normal"
     return one._replace(
@@ -204,11 +204,11 @@ def _shown(value: float, dimension: Dimension | None) -> str:
     return f"{value:.3g}" if dimension is None else units.format(value, dimension)
 
 
-def _defaults(case: Case) -> list[Input]:
+def _defaults(case: Case) -> list[ScatterInput]:
     sheet, nip = case.sheet, case.machine.nip
     material, t = sheet.material, sheet.thickness
     found = [
-        Input("thickness", t, _tolerance(t), "even", TOLERANCE_SOURCE, t),
+        ScatterInput("thickness", t, _tolerance(t), "even", TOLERANCE_SOURCE, t),
         _strength(case),
     ]
     assumed = [
@@ -224,15 +224,15 @@ def _defaults(case: Case) -> list[Input]:
     }
     assumed = [row for row in assumed if not absent.get(row[0], False)]
     found += [
-        Input(key, value, share * value, "normal", ASSUMED, value)
+        ScatterInput(key, value, share * value, "normal", ASSUMED, value)
         for key, value, share in assumed
     ]
     turn = SETTING_SPREAD_TURNS * case.machine.rear.screw_pitch
     words = f"{SETTING_SPREAD_TURNS:g} turn of the screws, assumed"
     return [
         *found,
-        Input("touch", 0.0, TOUCH_SPREAD_MM, "normal", ASSUMED, 0.0),
-        Input("lift", 0.0, turn, "even", words, 0.0),
+        ScatterInput("touch", 0.0, TOUCH_SPREAD_MM, "normal", ASSUMED, 0.0),
+        ScatterInput("lift", 0.0, turn, "even", words, 0.0),
     ]
 
 
@@ -244,7 +244,7 @@ def _tolerance(thickness: float) -> float:
     raise AssertionError
 
 
-def _strength(case: Case) -> Input:
+def _strength(case: Case) -> ScatterInput:
     """Law of the yield strength, from what the card's values stand for.
 
     A minimum that so many of a hundred sheets exceed, and the typical value beside it,
@@ -256,7 +256,7 @@ def _strength(case: Case) -> Input:
     own = "given in the case"
     given = {material.sources.get(k) for k in ("yield_strength", "yield_tension")}
     typical = typical_values(own_source(case), case.path)
-    below = BELOW.get(material.basis)
+    below = BASIS_QUANTILE_SD.get(material.basis)
     if typical is not None and below is not None and own not in given:
         pulled = material.yield_tension or stated
         middle = typical.yield_strength * stated / pulled
@@ -266,9 +266,11 @@ def _strength(case: Case) -> Input:
                 f"{BASIS_EXCEEDANCE[material.basis]} exceed; typical "
                 f"{units.format(typical.yield_strength, 'stress')}"
             )
-            spread = min((middle - stated) / below, WIDEST * middle)
-            return Input("yield_strength", middle, spread, "normal", words, stated)
-    return Input(
+            spread = min((middle - stated) / below, MAX_RELATIVE_SPREAD * middle)
+            return ScatterInput(
+                "yield_strength", middle, spread, "normal", words, stated
+            )
+    return ScatterInput(
         "yield_strength", stated, YIELD_SPREAD * stated, "normal", ASSUMED, stated
     )
 
@@ -284,7 +286,7 @@ def laid_in_again(case: Case) -> bool:
     return sum(isinstance(move, Place) for move in case.moves) > 1
 
 
-class Values(NamedTuple):
+class VariedValues(NamedTuple):
     """One sheet, nip and hand: what ``varied_case`` and the span solver need.
 
     strength : yield strength over the case's; lifts : error of each setting of the
@@ -301,7 +303,7 @@ class Values(NamedTuple):
     lifts: tuple[float, ...]
 
 
-def varied_case(case: Case, values: Values) -> Case:
+def varied_case(case: Case, values: VariedValues) -> Case:
     """Give a case with another sheet, nip and settings."""
     material = strengthened(case.sheet.material, values.strength, values.youngs_modulus)
     changes: dict[str, object] = {

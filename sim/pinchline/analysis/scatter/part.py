@@ -18,12 +18,12 @@ import numpy as np
 
 from pinchline.parts import measure
 from pinchline.parts.assess import (
-    RADII,
-    TRIM,
-    Made,
+    ARC_TRIM_DISTANCES,
+    RADIUS_QUANTITIES,
+    FinishedPart,
     PartQuantity,
-    judge,
-    read_made,
+    deviations_from_target,
+    read_finished_part,
     template_gap,
     zones_of,
 )
@@ -33,9 +33,9 @@ from pinchline.solvers.steady.problem import residual_curvatures
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.analysis.scatter.surrogate import BendPlace, Stretch
+    from pinchline.analysis.scatter.surrogate import BendPlace, ProgramStretch
     from pinchline.case.case import Case
-    from pinchline.parts.wanted import Part
+    from pinchline.parts.wanted import WantedPart
     from pinchline.results.schema import Result
     from pinchline.units import Dimension
 
@@ -65,7 +65,7 @@ OPENING, TURNED = PartQuantity.OPENING, PartQuantity.TURNED_ANGLE
 GAP = PartQuantity.TEMPLATE_GAP
 
 
-class Allowed(NamedTuple):
+class QuantityTolerance(NamedTuple):
     """Wanted value and tolerance of a quantity, internal unit."""
 
     quantity: PartQuantity
@@ -101,8 +101,8 @@ class PartRecord:
     after: NDArray[np.intp]
     weight: Array
     beyond: Array
-    wanted: Part | None = None
-    allowed: tuple[Allowed, ...] = ()
+    wanted: WantedPart | None = None
+    allowed: tuple[QuantityTolerance, ...] = ()
     circle: tuple[float, float] = (1.0, 1.0)
 
     @property
@@ -122,7 +122,7 @@ def record_of(
     case: Case,
     result: Result,
     stations: tuple[BendPlace, ...],
-    stretches: tuple[Stretch, ...],
+    stretches: tuple[ProgramStretch, ...],
 ) -> PartRecord:
     """Prepare the record of a case's job."""
     sheet = result.sheet
@@ -134,7 +134,7 @@ def record_of(
         values = result.summary
         edges = (values["flat_operator_straightedge"], values["flat_rear_straightedge"])
         bend = wanted_part(target, case.sheet.thickness, edges).sharpest
-        made = read_made(result, bend, distance)
+        made = read_finished_part(result, bend, distance)
         part = wanted_part(target, case.sheet.thickness, made.arc_flats)
     record = PartRecord(
         case=case,
@@ -149,15 +149,17 @@ def record_of(
     )
     if part is None or made is None:
         return record
-    rows = judge(case, part, made)
+    rows = deviations_from_target(case, part, made)
     own = measured(record, sheet["curvature_residual"])
-    radii = {d.quantity: d.made for d in rows if d.quantity in RADII}
-    circle = tuple(radii.get(i, own[i]) / own[i] for i in RADII)
+    radii = {d.quantity: d.made for d in rows if d.quantity in RADIUS_QUANTITIES}
+    circle = tuple(radii.get(i, own[i]) / own[i] for i in RADIUS_QUANTITIES)
     specified = [d for d in rows if not math.isnan(d.tolerance)]
     return replace(
         record,
         circle=(circle[0], circle[1]) if np.all(np.isfinite(circle)) else (1.0, 1.0),
-        allowed=tuple(Allowed(d.quantity, d.wanted, d.tolerance) for d in specified),
+        allowed=tuple(
+            QuantityTolerance(d.quantity, d.wanted, d.tolerance) for d in specified
+        ),
     )
 
 
@@ -165,7 +167,7 @@ def _placed(
     case: Case,
     result: Result,
     stations: tuple[BendPlace, ...],
-    stretches: tuple[Stretch, ...],
+    stretches: tuple[ProgramStretch, ...],
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
     """Between which stations each element was bent most, and how far on."""
     move = result.sheet["moment_peak_move"]
@@ -204,7 +206,7 @@ def _lift_when(result: Result, feed: int, nip: Array) -> Array:
 
 
 def _zones(
-    case: Case, result: Result, part: Part | None
+    case: Case, result: Result, part: WantedPart | None
 ) -> tuple[tuple[int, int], tuple[int, int]]:
     """Elements over which the radius of the operator's and the rear half is taken.
 
@@ -222,7 +224,9 @@ def _zones(
     else:
         for flat in flats:
             arc = max(0.5 * length - flat, 2.0 * h)
-            trim = min(TRIM * case.machine.rear.distance, MAX_TRIM_SHARE * arc)
+            trim = min(
+                ARC_TRIM_DISTANCES * case.machine.rear.distance, MAX_TRIM_SHARE * arc
+            )
             ends.append((flat + trim, flat + arc))
     count = s.size - 1
     found = []
@@ -264,7 +268,7 @@ def measured(record: PartRecord, curvature: Array) -> Array:
         float(shape.theta[-1]),
     ]
     if record.wanted is not None and len(record.quantities) > GAP:
-        made = Made(
+        made = FinishedPart(
             s=record.result.sheet["s"],
             curvature=curvature,
             element=record.element,

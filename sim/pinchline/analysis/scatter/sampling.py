@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.scatter.inputs import Values, settings_in
+from pinchline.analysis.scatter.inputs import VariedValues, settings_in
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from pinchline.analysis.scatter.inputs import Input
+    from pinchline.analysis.scatter.inputs import ScatterInput
     from pinchline.case.case import Case
 
     Array = NDArray[np.float64]
@@ -38,7 +38,7 @@ class ScatterSample:
     x: Array
     lifts: Array
     friction: Array
-    values: tuple[Values, ...]
+    values: tuple[VariedValues, ...]
     table: Array
 
     def rows(self, which: NDArray[np.intp]) -> ScatterSample:
@@ -48,7 +48,7 @@ class ScatterSample:
         return ScatterSample(x, lifts, friction, values, self.table[which])
 
 
-def columns_of(inputs: tuple[Input, ...], settings: int) -> list[list[int]]:
+def columns_of(inputs: tuple[ScatterInput, ...], settings: int) -> list[list[int]]:
     """Give the coordinates of each input; each setting of the lift has its own."""
     found, at = [], 0
     for one in inputs:
@@ -58,24 +58,26 @@ def columns_of(inputs: tuple[Input, ...], settings: int) -> list[list[int]]:
     return found
 
 
-def lift_scale(inputs: tuple[Input, ...]) -> float:
+def lift_scale(inputs: tuple[ScatterInput, ...]) -> float:
     """Give the standard deviation (mm) of touch and setting together; inf without."""
     size = math.hypot(*(one.sd for one in inputs if one.key in SETTING_INPUTS))
     return size if size > 0.0 else math.inf
 
 
-def sheet_inputs(inputs: tuple[Input, ...]) -> list[Input]:
+def sheet_inputs(inputs: tuple[ScatterInput, ...]) -> list[ScatterInput]:
     """Give what a pass depends on beside its lift."""
     return [one for one in inputs if one.key not in (*SETTING_INPUTS, "friction")]
 
 
-def power_of(one: Input, values: Array) -> Array:
+def power_of(one: ScatterInput, values: Array) -> Array:
     """Logarithms of values over the middle of their law, of size 1 or so."""
     found: Array = np.log(values / one.middle) * (one.middle / one.spread)
     return found
 
 
-def sample_of(case: Case, inputs: tuple[Input, ...], shares: Array) -> ScatterSample:
+def sample_of(
+    case: Case, inputs: tuple[ScatterInput, ...], shares: Array
+) -> ScatterSample:
     """Give points at shares of the laws ``(n, coordinates)``."""
     count = shares.shape[0]
     settings = len(settings_in(case.moves))
@@ -106,7 +108,7 @@ def sample_of(case: Case, inputs: tuple[Input, ...], shares: Array) -> ScatterSa
 
 def values_of(
     case: Case, specified: dict[str, Array], lifts: Array, friction: Array
-) -> tuple[Values, ...]:
+) -> tuple[VariedValues, ...]:
     """Give points one by one; what is not specified is the case's own."""
     material, nip = case.sheet.material, case.machine.nip
     own = {
@@ -122,7 +124,7 @@ def values_of(
     }
     strength = given["yield_strength"] / material.yield_strength
     return tuple(
-        Values(
+        VariedValues(
             thickness=float(given["thickness"][i]),
             strength=float(strength[i]),
             tangent_modulus=float(given["tangent_modulus"][i]),

@@ -24,10 +24,10 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 from scipy.stats import qmc
 
-from pinchline.analysis.scatter.by_runs import respond
-from pinchline.analysis.scatter.evaluate import Spreader
+from pinchline.analysis.scatter.by_runs import run_response
+from pinchline.analysis.scatter.evaluate import JobResponse
 from pinchline.analysis.scatter.inputs import inputs_of, laid_in_again, settings_in
-from pinchline.analysis.scatter.part import OPENING, Allowed, measured
+from pinchline.analysis.scatter.part import OPENING, QuantityTolerance, measured
 from pinchline.analysis.scatter.sampling import columns_of, sample_of
 from pinchline.analysis.scatter.stops import job_limits
 from pinchline.case.checks import require_programme
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pinchline.analysis.scatter.inputs import Input
+    from pinchline.analysis.scatter.inputs import ScatterInput
     from pinchline.analysis.scatter.part import PartRecord, ScatterQuantity
     from pinchline.case.case import Case
     from pinchline.case.demand import Demand, LimitKind
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
 
-POINTS = 1024  # of samples A and B: some ten thousand parts in all
+DEFAULT_POINTS = 1024  # of samples A and B: some ten thousand parts in all
 FEWEST_POINTS, MOST_POINTS = 16, 65536
 # points at which the span and the stepped solver are asked
 SPAN_CHECKS, STEPPED_CHECKS = 32, 8
@@ -159,7 +159,7 @@ class Scatter:
         that it has bent before (``scatter_steps``); 0 where the surfaces give them
     """
 
-    inputs: tuple[Input, ...]
+    inputs: tuple[ScatterInput, ...]
     quantities: tuple[ScatterQuantity, ...]
     points: Array
     quick: Array
@@ -168,7 +168,7 @@ class Scatter:
     stated: Array
     first: Array
     total: Array
-    allowed: tuple[Allowed, ...]
+    allowed: tuple[QuantityTolerance, ...]
     check: SurrogateCheck
     solutions: int
     seed: int
@@ -209,7 +209,7 @@ class Scatter:
 def scatter(
     case: Case,
     *,
-    points: int = POINTS,
+    points: int = DEFAULT_POINTS,
     seed: int = 1,
     checks: int = STEPPED_CHECKS,
     tolerance: float | None = None,
@@ -266,13 +266,13 @@ def scatter(
             progress(share, words)
 
     report(0.0, "the job as it stands")
-    spread = Spreader.of(case, inputs, workers=workers, seed=seed, report=report)
+    spread = JobResponse.of(case, inputs, workers=workers, seed=seed, report=report)
     report(0.4, "many parts")
     shares = design(inputs, len(settings_in(case.moves)), points, seed)
     sample = sample_of(case, inputs, shares)
     response = None
     if laid_in_again(case):
-        response = respond(spread.record, inputs, workers=workers)
+        response = run_response(spread.record, inputs, workers=workers)
         quick = response.measured(sample, workers=workers)
     else:
         quick = spread.measured(sample, workers=workers)
@@ -289,8 +289,8 @@ def scatter(
         sample.rows(np.arange(checks)), workers=workers, report=report
     )
     check = SurrogateCheck(quick[: direct.shape[0]], direct, quick[:checks], stepped)
-    even = in_even_measure(quick, spread.record.quantities)
-    first, total = indices(even, points, len(inputs))
+    even = as_curvatures(quick, spread.record.quantities)
+    first, total = sobol_indices_of(even, points, len(inputs))
     for number in range(quick.shape[1]):
         if check.line(number).told == "stepped":
             first[number] = total[number] = math.nan
@@ -334,7 +334,7 @@ def _check_options(points: int, checks: int, seed: int) -> None:
 
 def _allowed(
     record: PartRecord, stated: Array, tolerance: float | None
-) -> tuple[Allowed, ...]:
+) -> tuple[QuantityTolerance, ...]:
     if tolerance is None:
         return record.allowed
     wanted = float(stated[OPENING])
@@ -342,7 +342,7 @@ def _allowed(
     if record.wanted is not None and target is not None:
         hand = target.hand_opening
         wanted = record.wanted.opening() if hand is None else wanted
-    return (Allowed(OPENING, wanted, tolerance),)
+    return (QuantityTolerance(OPENING, wanted, tolerance),)
 
 
 def _refuse_far(found: Scatter) -> None:
@@ -358,7 +358,9 @@ def _refuse_far(found: Scatter) -> None:
         raise SolverError(message)
 
 
-def design(inputs: tuple[Input, ...], settings: int, points: int, seed: int) -> Array:
+def design(
+    inputs: tuple[ScatterInput, ...], settings: int, points: int, seed: int
+) -> Array:
     """Lay out A, B, and A with each input as in B, one below the other, as shares."""
     columns = columns_of(inputs, settings)
     size = columns[-1][-1] + 1
@@ -372,7 +374,7 @@ def design(inputs: tuple[Input, ...], settings: int, points: int, seed: int) -> 
     return np.vstack([a, b, *mixed])
 
 
-def in_even_measure(quick: Array, quantities: Sequence[ScatterQuantity]) -> Array:
+def as_curvatures(quick: Array, quantities: Sequence[ScatterQuantity]) -> Array:
     """Give curvatures in place of radii: one half almost straight outweighs all else.
 
     ``quick (n, quantities)``, of which a copy is returned.
@@ -384,7 +386,7 @@ def in_even_measure(quick: Array, quantities: Sequence[ScatterQuantity]) -> Arra
     return even
 
 
-def indices(quick: Array, points: int, inputs: int) -> tuple[Array, Array]:
+def sobol_indices_of(quick: Array, points: int, inputs: int) -> tuple[Array, Array]:
     """Share of each quantity's spread that each input explains alone, and with others.
 
     Of values at the points of ``design``: ``mean(f_B (f_AB - f_A)) / V`` and

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.scatter.part import PartRecord
-    from pinchline.analysis.scatter.surrogate import Stretch
+    from pinchline.analysis.scatter.surrogate import ProgramStretch
     from pinchline.case.demand import LimitKind
 
     Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ class _Load(NamedTuple):
     largest: Demand
 
 
-def _load(record: PartRecord, stretch: Stretch) -> _Load | None:
+def _load(record: PartRecord, stretch: ProgramStretch) -> _Load | None:
     steps = record.result.steps
     mine = np.isin(steps["move"], stretch.moves)
     if not np.any(mine):
@@ -72,7 +72,10 @@ class JobLimits(NamedTuple):
 
 
 def job_limits(
-    record: PartRecord, stretches: tuple[Stretch, ...], ratios: Array, friction: Array
+    record: PartRecord,
+    stretches: tuple[ProgramStretch, ...],
+    ratios: Array,
+    friction: Array,
 ) -> JobLimits:
     """Compute what many jobs demand, and which of them a limit ends.
 

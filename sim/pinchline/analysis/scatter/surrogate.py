@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pinchline import parallel
-from pinchline.analysis.scatter.inputs import Values, settings_in, varied_case
+from pinchline.analysis.scatter.inputs import VariedValues, settings_in, varied_case
 from pinchline.case.moves import Feed, Lift
 from pinchline.errors import SolverError
 from pinchline.solvers.steady.follower import Neighbours
@@ -33,10 +33,13 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-STRETCH, MOST_STATIONS = 4.0, 4  # mm of a lift that changes along a feed, and in all
+STATION_LIFT_MM, MOST_STATIONS = (
+    4.0,
+    4,
+)  # mm of a lift that changes along a feed, and in all
 # what is read of a pass
 MOMENT, GRIP, DRIVE, PUSH, PINCH = range(5)
-READ = 5
+READINGS = 5
 SOLUTIONS_PER_TASK = 40  # solutions that share first guesses
 CONTINUATION_HALVINGS = 3  # of the way to a pass that is not found at once
 LEAST_SOLVED_SHARE = 0.7  # of the solutions that must be found
@@ -68,7 +71,7 @@ class BendPlace:
         return wrong
 
 
-class Stretch(NamedTuple):
+class ProgramStretch(NamedTuple):
     """One feed, or a lift in place that no feed follows.
 
     moves : numbers (from 1) of the moves whose bends it accounts for; feed : its own
@@ -80,10 +83,10 @@ class Stretch(NamedTuple):
     stations: tuple[int, ...]
 
 
-def stations_of(case: Case) -> tuple[tuple[BendPlace, ...], tuple[Stretch, ...]]:
+def stations_of(case: Case) -> tuple[tuple[BendPlace, ...], tuple[ProgramStretch, ...]]:
     """Cut the moves of a case into stretches and their stations."""
     stations: list[BendPlace] = []
-    stretches: list[Stretch] = []
+    stretches: list[ProgramStretch] = []
     waiting: list[int] = []
     setting = {place: i for i, place in enumerate(settings_in(case.moves))}
     last = -1
@@ -98,12 +101,12 @@ def stations_of(case: Case) -> tuple[tuple[BendPlace, ...], tuple[Stretch, ...]]
             lifts = (step.lift_before, step.lift)
             stations += _along(step.move, lifts, (was, last))
             own = tuple(range(first, len(stations)))
-            stretches.append(Stretch((*waiting, number), number, own))
+            stretches.append(ProgramStretch((*waiting, number), number, own))
             waiting = []
     if waiting:
         stations.append(BendPlace("rest", program[-1].lift, last, last, 0.0))
         own = (len(stations) - 1,)
-        stretches.append(Stretch(tuple(waiting), waiting[-1], own))
+        stretches.append(ProgramStretch(tuple(waiting), waiting[-1], own))
     return tuple(stations), tuple(stretches)
 
 
@@ -111,7 +114,7 @@ def _along(
     move: Feed, lifts: tuple[float, float], settings: tuple[int, int]
 ) -> Iterator[BendPlace]:
     low, high = lifts
-    pieces = min(math.ceil(abs(high - low) / STRETCH), MOST_STATIONS - 1)
+    pieces = min(math.ceil(abs(high - low) / STATION_LIFT_MM), MOST_STATIONS - 1)
     for i in range(pieces + 1):
         share = i / pieces if pieces else 1.0
         there = (1.0 - share) * low + share * high
@@ -125,7 +128,7 @@ class VariedPasses(NamedTuple):
 
     way: Way
     lift: float
-    values: tuple[Values, ...]
+    values: tuple[VariedValues, ...]
     lifts: Array
 
 
@@ -193,7 +196,7 @@ def _between(one: Case, other: Case) -> Case:
     a, b = one.sheet.material, other.sheet.material
     strength = 0.5 * (1.0 + b.yield_strength / a.yield_strength)
     clamp = [case.machine.nip.clamp or 0.0 for case in (one, other)]
-    half = Values(
+    half = VariedValues(
         thickness=0.5 * (one.sheet.thickness + other.sheet.thickness),
         strength=strength,
         tangent_modulus=0.5 * (a.tangent_modulus + b.tangent_modulus),
@@ -226,7 +229,7 @@ def read_pass(p: SteadyPass) -> Array:
 
 
 @dataclass(frozen=True)
-class Surface:
+class ResponseSurface:
     """Response surface of a station: polynomial in logarithms over the own pass.
 
     powers : terms, each as the coordinates it multiplies; weights : ``(terms, READ)``;
@@ -271,7 +274,7 @@ def solutions_for(count: int) -> int:
     )
 
 
-def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
+def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> ResponseSurface:
     """Fit a response surface to passes at coordinates ``x (n, d)``.
 
     Raises
@@ -296,7 +299,7 @@ def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
     ratios = np.log(
         np.maximum(read[found], LEAST_READING) / np.maximum(mine, LEAST_READING)
     )
-    best: Surface | None = None
+    best: ResponseSurface | None = None
     for degree in POLYNOMIAL_DEGREES:
         powers = _powers(x.shape[1], degree)
         terms = _terms(powers, x[found])
@@ -309,6 +312,6 @@ def fit_surface(x: Array, passes: list[SteadyPass], own: SteadyPass) -> Surface:
         error = float(np.sqrt(np.mean(off**2)))
         if best is None or error < best.left_out:
             count = int(np.count_nonzero(found))
-            best = Surface(powers, weights, error, count, found.size, mine)
+            best = ResponseSurface(powers, weights, error, count, found.size, mine)
     assert best is not None
     return best

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pinchline import library, units
-from pinchline.case.study.study import MOST_POINTS, check_apart, known_keys
+from pinchline.case.study.study import MAX_STUDY_POINTS, check_unique_axes, known_keys
 from pinchline.case.study.values import Axis, default_name, kind_of
 from pinchline.errors import InputError
 
@@ -108,13 +108,13 @@ def _grid(study: Study) -> StudyPoints:
             shape.append(len(axis.values))
         place = dimensions.index(name)
         coordinates.append(Coordinate(axis, place, _array(axis.values, axis)))
-    if math.prod(shape) > MOST_POINTS:
+    if math.prod(shape) > MAX_STUDY_POINTS:
         message = f"the grid has {math.prod(shape)} points"
         raise InputError(
             message,
             file=study.path,
             key="vary",
-            allowed=f"up to {MOST_POINTS}",
+            allowed=f"up to {MAX_STUDY_POINTS}",
         )
     return StudyPoints(tuple(dimensions), tuple(shape), tuple(coordinates))
 
@@ -179,7 +179,7 @@ def _table(study: Study) -> StudyPoints:
             for n, row in enumerate(body, 2)
         ]
         coordinates.append(Coordinate(axis, 0, _array(values, axis)))
-    check_apart([c.axis for c in coordinates], source.where, place="column")
+    check_unique_axes([c.axis for c in coordinates], source.where, place="column")
     return StudyPoints((POINT,), (len(body),), tuple(coordinates))
 
 

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pinchline.analysis.sweep.points import StudyPoints
-    from pinchline.parallel import Crew
+    from pinchline.parallel import WorkerPool
 
     Progress = Callable[[float, str], None]
     Places = NDArray[np.int64]
@@ -106,7 +106,7 @@ def study(
     points = points_of(wanted)
     digest = check_study(wanted, points)
     with (
-        parallel.crew(workers, scheduler) as crew,
+        parallel.worker_pool(workers, scheduler) as crew,
         _file(wanted, points, digest, path, resume=resume, anew=anew) as file,
     ):
         _Run(wanted, points, file, crew, progress).go()
@@ -157,7 +157,7 @@ class _Run:
         wanted: Study,
         points: StudyPoints,
         file: StudyFile,
-        crew: Crew,
+        crew: WorkerPool,
         progress: Progress | None,
     ) -> None:
         self.task, self.points = task_of(wanted), points

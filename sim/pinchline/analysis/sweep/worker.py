@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pinchline._version import __version__
 from pinchline.case.fields import read
-from pinchline.case.study.study import Steady, at_point
+from pinchline.case.study.study import StudiedPass, case_at_point
 from pinchline.errors import InputError, SolverError
 from pinchline.library import did_you_mean
 from pinchline.results.schema import fields_of
@@ -149,11 +149,13 @@ def _at_value(error: InputError, study: Study, name: str, text: object) -> Input
     )
 
 
-def _build(task: Task, point: dict[str, Any]) -> tuple[Case, Steady | None]:
-    case, passed = at_point(task.case, task.steady, point, folder=Path(task.folder))
+def _build(task: Task, point: dict[str, Any]) -> tuple[Case, StudiedPass | None]:
+    case, passed = case_at_point(
+        task.case, task.steady, point, folder=Path(task.folder)
+    )
     if task.solver == "stepped":
         return case, None
-    return case, read(Steady, passed, file=task.folder, key="pass")
+    return case, read(StudiedPass, passed, file=task.folder, key="pass")
 
 
 def do_points(task: Task, points: Sequence[dict[str, Any]]) -> Chunk:
@@ -193,7 +195,7 @@ def _stepped_row(case: Case, keep: tuple[str, ...]) -> PointOutcome:
     return PointOutcome(values, stop.kind if stop else "", stop.message if stop else "")
 
 
-def _span_row(case: Case, steady: Steady, keep: tuple[str, ...]) -> PointOutcome:
+def _span_row(case: Case, steady: StudiedPass, keep: tuple[str, ...]) -> PointOutcome:
     found = solve_pass(
         case, steady.lift, steady.toward, natural_curvature=case.sheet.curvature
     )

@@ -14,11 +14,11 @@ from pinchline import library, units
 from pinchline.errors import InputError
 from pinchline.units import Dimension
 
-MOST_LINES = 20000
+MAX_CSV_LINES = 20000
 _COLUMN_HEAD = re.compile(r"([^\[\]()]*?)\s*(?:[\[(]\s*([^\[\]()]*?)\s*[\])])?")
 
 
-class Head(NamedTuple):
+class ColumnHead(NamedTuple):
     """A column: its name in small letters, its unit, "" where none is given."""
 
     name: str
@@ -37,7 +37,7 @@ class Columns(NamedTuple):
     """A table as it stands in the file."""
 
     path: str
-    heads: dict[str, Head]
+    heads: dict[str, ColumnHead]
     lines: list[CsvLine]
 
     def fault(
@@ -92,7 +92,7 @@ class Columns(NamedTuple):
         return value
 
 
-def told_lines(text: str) -> tuple[list[tuple[int, str]], str]:
+def data_lines(text: str) -> tuple[list[tuple[int, str]], str]:
     """Numbered lines, without empty ones and remarks; the separator of their cells."""
     told = [
         (number, line)
@@ -121,16 +121,16 @@ def read_columns(source: str | Path, example: str) -> Columns:
     text = library.read_text(
         path, source, None, None, f"a readable CSV file in UTF-8, {example}"
     )
-    told, mark = told_lines(text)
+    told, mark = data_lines(text)
     if not told:
         message = "the file is empty"
         raise InputError(message, file=path, allowed=example)
     first = told[0][1]
     names = [cell.strip() for cell in next(csv.reader([first], delimiter=mark))]
     table = Columns(str(path), _heads(names, path, example), [])
-    if len(told) == 1 or len(told) - 1 > MOST_LINES:
+    if len(told) == 1 or len(told) - 1 > MAX_CSV_LINES:
         message = f"the file has {len(told) - 1} rows under its header"
-        allowed = f"1 to {MOST_LINES} rows"
+        allowed = f"1 to {MAX_CSV_LINES} rows"
         raise InputError(message, file=path, allowed=allowed)
     order = list(table.heads)
     for number, line in told[1:]:
@@ -150,8 +150,8 @@ def read_columns(source: str | Path, example: str) -> Columns:
     return table
 
 
-def _heads(names: list[str], path: Path, example: str) -> dict[str, Head]:
-    heads: dict[str, Head] = {}
+def _heads(names: list[str], path: Path, example: str) -> dict[str, ColumnHead]:
+    heads: dict[str, ColumnHead] = {}
     for text in names:
         match = _COLUMN_HEAD.fullmatch(text)
         name = "" if match is None else _plain(match[1])
@@ -160,7 +160,7 @@ def _heads(names: list[str], path: Path, example: str) -> dict[str, Head]:
             raise InputError(
                 message, file=path, key="header", value=text, allowed=example
             )
-        heads[name] = Head(name, match[2] or "", text)
+        heads[name] = ColumnHead(name, match[2] or "", text)
     return heads
 
 

@@ -19,13 +19,15 @@ if TYPE_CHECKING:
 
     from pinchline.units import Dimension
 
-Way = Literal["rear", "operator"]
+FeedDirection = Literal["rear", "operator"]
 Side = Literal["inside", "middle", "outside"]
 Kind = Literal[
     "rise", "diameter", "radius", "opening", "flat", "thickness", "hand force"
 ]
 
-HAND_ERROR = 0.2  # of the hand's force: efficiency and friction of the drive; assumed
+HAND_FORCE_ERROR_SHARE = (
+    0.2  # of the hand's force: efficiency and friction of the drive; assumed
+)
 _MAX_FLAT_SHARE = 0.02  # of the marks: what the reading of a flat strip may be off
 _NO_BEND_CURVATURE = 1.0e-6  # 1/mm: less is no bend
 
@@ -56,7 +58,7 @@ class Reading(Record):
         return READING_TYPES[self.kind]
 
 
-class Bent(NamedTuple):
+class PredictedStrip(NamedTuple):
     """Predicted bend of a strip.
 
     curvature: left, of the mid-line (1/mm); hand: force at the crank (N), NaN without
@@ -76,7 +78,7 @@ def _model_error_of_bend(bend: float, _at: float, _run_out: float) -> float:
     return bend
 
 
-def _nothing_wrong(_value: float, _beside: float, _way: Way) -> None:
+def _nothing_wrong(_value: float, _beside: float, _way: FeedDirection) -> None:
     return None
 
 
@@ -100,7 +102,7 @@ class ReadingType:
     fault : what is wrong with a number (value, beside, way) and what is allowed
     """
 
-    predict: Callable[[Reading, Bent], float]
+    predict: Callable[[Reading, PredictedStrip], float]
     dimension: Dimension = "length"
     beside: str = ""
     on_a_face: bool = False
@@ -109,15 +111,17 @@ class ReadingType:
     from_zero: bool = False
     of_the_edge: bool = False
     model_error: Callable[[float, float, float], float] = _model_error_of_bend
-    fault: Callable[[float, float, Way], tuple[str, str] | None] = _nothing_wrong
+    fault: Callable[[float, float, FeedDirection], tuple[str, str] | None] = (
+        _nothing_wrong
+    )
 
 
-def predicted(reading: Reading, bent: Bent) -> float:
+def predicted(reading: Reading, bent: PredictedStrip) -> float:
     """Predicted value of a reading, in mm or N; infinite for the radius of a flat."""
     return reading.type.predict(reading, bent)
 
 
-def told(reading: Reading, value: float) -> float:
+def in_error_measure(reading: Reading, value: float) -> float:
     """Value in the measure in which its error is normal: the curvature for a radius."""
     if reading.type.by_curvature:
         return 0.0 if math.isinf(value) else 1.0 / value
@@ -127,7 +131,7 @@ def told(reading: Reading, value: float) -> float:
 def sigma(
     reading: Reading, model: float, at: float, more: float, run_out: float
 ) -> float:
-    """Error of a reading in the measure of ``told``, the model's own with it.
+    """Error of a reading, the model's own with it, as ``in_error_measure`` measures.
 
     Parameters
     ----------
@@ -139,11 +143,15 @@ def sigma(
     error = reading.error
     if reading.type.by_curvature:
         error = error / reading.value**2
-    bend = model * (told(reading, more) - told(reading, at)) / 0.001
+    bend = (
+        model
+        * (in_error_measure(reading, more) - in_error_measure(reading, at))
+        / 0.001
+    )
     return math.hypot(error, reading.type.model_error(bend, at, run_out))
 
 
-def gapes_after(curvature: float, gap: float) -> float:
+def straightedge_length(curvature: float, gap: float) -> float:
     """Length of arc (mm) over which a straightedge tangent to it comes to gape.
 
     ``sqrt(2 g/k)``: the part of a flat by straightedge that is bent.
@@ -162,38 +170,40 @@ def rise_over(curvature: float, chord: float) -> float:
     return 0.5 * chord * sine / (1.0 + math.sqrt(1.0 - sine * sine))
 
 
-def _outward(reading: Reading, bent: Bent) -> float:
+def _outward(reading: Reading, bent: PredictedStrip) -> float:
     """Distance of the measured face from the mid-line, mm; inside is below zero."""
     half = 0.5 * bent.thickness
     return {"inside": -half, "middle": 0.0, "outside": half}[reading.side]
 
 
-def _face_curvature(reading: Reading, bent: Bent) -> float:
+def _face_curvature(reading: Reading, bent: PredictedStrip) -> float:
     return bent.curvature / (1.0 + _outward(reading, bent) * bent.curvature)
 
 
-def _radius(reading: Reading, bent: Bent) -> float:
+def _radius(reading: Reading, bent: PredictedStrip) -> float:
     k = _face_curvature(reading, bent)
     return math.inf if k <= 0.0 else 1.0 / k
 
 
-def _diameter(reading: Reading, bent: Bent) -> float:
+def _diameter(reading: Reading, bent: PredictedStrip) -> float:
     k = _face_curvature(reading, bent)
     return math.inf if k <= 0.0 else 2.0 / k
 
 
-def _rise(reading: Reading, bent: Bent) -> float:
+def _rise(reading: Reading, bent: PredictedStrip) -> float:
     return rise_over(_face_curvature(reading, bent), reading.beside)
 
 
-def _opening(reading: Reading, bent: Bent) -> float:
+def _opening(reading: Reading, bent: PredictedStrip) -> float:
     turned = 0.5 * reading.beside * bent.curvature
     return reading.beside * float(np.sinc(turned / math.pi)) + 2.0 * _outward(
         reading, bent
     ) * math.sin(turned)
 
 
-def _rise_fault(value: float, chord: float, _way: Way) -> tuple[str, str] | None:
+def _rise_fault(
+    value: float, chord: float, _way: FeedDirection
+) -> tuple[str, str] | None:
     if value <= 0.5 * chord:
         return None
     than = "the chord" if value > chord else "half the chord"
@@ -203,14 +213,18 @@ def _rise_fault(value: float, chord: float, _way: Way) -> tuple[str, str] | None
     )
 
 
-def _opening_fault(value: float, marks: float, _way: Way) -> tuple[str, str] | None:
+def _opening_fault(
+    value: float, marks: float, _way: FeedDirection
+) -> tuple[str, str] | None:
     if value <= (1.0 + _MAX_FLAT_SHARE) * marks:
         return None
     allowed = f"up to {marks:.4g} mm, the length along the sheet"
     return "the opening is larger than the sheet between the marks", allowed
 
 
-def _flat_fault(_value: float, _beside: float, way: Way) -> tuple[str, str] | None:
+def _flat_fault(
+    _value: float, _beside: float, way: FeedDirection
+) -> tuple[str, str] | None:
     if way != "rear":
         return None
     return "the flat of a strip fed toward the rear is what was left in hand", (
@@ -238,7 +252,7 @@ READING_TYPES: dict[Kind, ReadingType] = {
         _opening, beside="marks", on_a_face=True, fault=_opening_fault
     ),
     "flat": ReadingType(
-        lambda _, bent: bent.run_out + gapes_after(bent.curvature, bent.gap),
+        lambda _, bent: bent.run_out + straightedge_length(bent.curvature, bent.gap),
         of_the_edge=True,
         model_error=lambda bend, _, run_out: math.hypot(bend, run_out),
         fault=_flat_fault,
@@ -247,6 +261,6 @@ READING_TYPES: dict[Kind, ReadingType] = {
     "hand force": ReadingType(
         lambda _, bent: bent.hand,
         dimension="force",
-        model_error=lambda _bend, at, _run_out: HAND_ERROR * at,
+        model_error=lambda _bend, at, _run_out: HAND_FORCE_ERROR_SHARE * at,
     ),
 }

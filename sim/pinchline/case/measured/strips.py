@@ -12,18 +12,24 @@ from typing import Literal
 from pinchline import units
 from pinchline.case.fields import Record
 from pinchline.case.measured.columns import Columns, CsvLine, read_columns
-from pinchline.case.measured.readings import READING_TYPES, Kind, Reading, Side, Way
+from pinchline.case.measured.readings import (
+    READING_TYPES,
+    FeedDirection,
+    Kind,
+    Reading,
+    Side,
+)
 from pinchline.library import did_you_mean
 from pinchline.units import Dimension
 
 Screw = Literal["lift", "turns", "gap"]
 
-EXAMPLE = (
+STRIP_HEADER_EXAMPLE = (
     "a header such as strip, lift [mm], toward, side, chord [mm], rise [mm], "
     "rise error [mm]"
 )
-LIFT_ERROR = 0.05  # mm: how well a lift is set where the file does not say; assumed
-_FEED_DIRECTIONS: tuple[Way, ...] = ("rear", "operator")
+LIFT_ERROR_MM = 0.05  # mm: how well a lift is set where the file does not say; assumed
+_FEED_DIRECTIONS: tuple[FeedDirection, ...] = ("rear", "operator")
 _SIDES: tuple[Side, ...] = ("inside", "middle", "outside")
 _SCREWS: dict[Screw, Dimension | None] = {
     "lift": "length",
@@ -38,7 +44,7 @@ _NON_NEGATIVE_COLUMNS = (
     *_SCREWS,
     *(k for k, kind in READING_TYPES.items() if kind.from_zero),
 )
-KNOWN = (
+KNOWN_COLUMNS = (
     *("strip", "toward", "side", "note", *_COMPANION_COLUMNS, "width"),
     *_NUMBER_COLUMNS,
     *(f"{k} error" for k in _NUMBER_COLUMNS),
@@ -53,7 +59,7 @@ class ScrapStrip(Record):
     name : as the file calls it
     screw : what was set: the lift, turns of the screws from touch, or the gap between
         upper and rear roll
-    setting, setting_error : mm or turns; without an error ``LIFT_ERROR`` counts
+    setting, setting_error : mm or turns; without an error ``LIFT_ERROR_MM`` counts
     way : fed toward
     width : along the rolls, mm; None is that of the case
     readings : what was measured
@@ -63,7 +69,7 @@ class ScrapStrip(Record):
     screw: Screw
     setting: float
     setting_error: float | None
-    way: Way
+    way: FeedDirection
     width: float | None = None
     readings: tuple[Reading, ...]
 
@@ -76,7 +82,7 @@ def read_strips(source: str | Path) -> tuple[ScrapStrip, ...]:
     InputError
         that names file, line, column, value and what is allowed
     """
-    table = read_columns(source, EXAMPLE)
+    table = read_columns(source, STRIP_HEADER_EXAMPLE)
     _check_heads(table)
     strips: dict[str, ScrapStrip] = {}
     for line in table.lines:
@@ -99,13 +105,15 @@ def read_strips(source: str | Path) -> tuple[ScrapStrip, ...]:
 def _check_heads(table: Columns) -> None:
     """Refuse a header with unknown names, without a unit, or with too little."""
     for name, head in table.heads.items():
-        if name not in KNOWN:
-            message = f"the column is not known{did_you_mean(name, list(KNOWN))}"
-            raise table.fault(message, ", ".join(KNOWN), None, head.name)
+        if name not in KNOWN_COLUMNS:
+            message = (
+                f"the column is not known{did_you_mean(name, list(KNOWN_COLUMNS))}"
+            )
+            raise table.fault(message, ", ".join(KNOWN_COLUMNS), None, head.name)
     for name in ("strip", "toward"):
         if name not in table.heads:
             message = f"there is no column {name}"
-            raise table.fault(message, EXAMPLE)
+            raise table.fault(message, STRIP_HEADER_EXAMPLE)
     if not any(name in table.heads for name in _SCREWS):
         message = "no column says how the rear roll stood"
         raise table.fault(message, "lift [mm], turns or gap [mm]")
@@ -116,7 +124,7 @@ def _check_heads(table: Columns) -> None:
         for needed in (f"{kind} error", what.beside or kind):
             if kind in table.heads and needed not in table.heads:
                 message = f"there is no column {needed} beside {kind}"
-                unit, *_ = units.shop_unit(_dimension(needed) or "length", "metric")
+                unit, *_ = units.display_unit(_dimension(needed) or "length", "metric")
                 meaning = "how far a reading may be off, one standard deviation"
                 allowed = f"{needed} [{unit}]"
                 allowed += f": {meaning}" if "error" in needed else ""
@@ -124,7 +132,7 @@ def _check_heads(table: Columns) -> None:
     for name in table.heads:
         dimension = _dimension(name)
         if dimension is not None:
-            unit, *_ = units.shop_unit(dimension, "metric")
+            unit, *_ = units.display_unit(dimension, "metric")
             table.factor(name, dimension, f"{name} [{unit}]")
 
 

@@ -9,17 +9,19 @@ from pinchline.errors import InputError
 
 Measure = Literal["engineering", "true"]
 
-EXAMPLE = 'a header such as "engineering strain [%], engineering stress [MPa]"'
-LEAST_POINTS = 8
-MOST_STRAIN = 1.0
+TENSILE_HEADER_EXAMPLE = (
+    'a header such as "engineering strain [%], engineering stress [MPa]"'
+)
+MIN_TEST_POINTS = 8
+MAX_TEST_STRAIN = 1.0
 # what strain may fall by from line to line: the scatter of an extensometer; more is an
 # unloading
-SCATTER = 2.0e-4
+STRAIN_SCATTER = 2.0e-4
 _STRAIN_UNITS = {"%": 0.01, "1": 1.0, "mm/mm": 1.0, "in/in": 1.0, "m/m": 1.0}
 _STRAIN_WORDS = "strain [%], strain [1] or strain [mm/mm]"
 
 
-class Tensile(Record):
+class TensileTest(Record):
     """Uniaxial test of a strip of sheet.
 
     Attributes
@@ -36,7 +38,7 @@ class Tensile(Record):
     stress: tuple[float, ...]
 
 
-def read_tensile(source: str | Path, measure: Measure | None = None) -> Tensile:
+def read_tensile(source: str | Path, measure: Measure | None = None) -> TensileTest:
     """Read a tensile test.
 
     Parameters
@@ -49,7 +51,7 @@ def read_tensile(source: str | Path, measure: Measure | None = None) -> Tensile:
     InputError
         that names file, line or column, and what is allowed
     """
-    table = read_columns(source, EXAMPLE)
+    table = read_columns(source, TENSILE_HEADER_EXAMPLE)
     strain, stress = (_column(table, word) for word in ("strain", "stress"))
     stated = _measure(table, (strain, stress), measure)
     unit = table.heads[strain].unit
@@ -66,7 +68,7 @@ def read_tensile(source: str | Path, measure: Measure | None = None) -> Tensile:
             raise table.fault(message, "a number", line, missing)
         rows.append((line, pair[0] * _STRAIN_UNITS[unit], pair[1] * size))
     _check(table, strain, rows)
-    return Tensile(
+    return TensileTest(
         path=table.path,
         measure=stated,
         strain=tuple(row[1] for row in rows),
@@ -81,7 +83,7 @@ def _column(table: Columns, word: str) -> str:
         message = f"there is no column of {word}"
         if matching:
             message = f"there are {len(matching)} columns of {word}"
-        raise table.fault(message, EXAMPLE)
+        raise table.fault(message, TENSILE_HEADER_EXAMPLE)
     return matching[0]
 
 
@@ -100,21 +102,23 @@ def _measure(
     )
     if stated:
         message = "strain and stress are called both engineering and true"
-    raise table.fault(message, f"{EXAMPLE}; or the option --measure true")
+    raise table.fault(
+        message, f"{TENSILE_HEADER_EXAMPLE}; or the option --measure true"
+    )
 
 
 def _check(
     table: Columns, column: str, rows: list[tuple[CsvLine, float, float]]
 ) -> None:
     """Refuse what is no pull to larger and larger strain."""
-    if len(rows) < LEAST_POINTS:
+    if len(rows) < MIN_TEST_POINTS:
         message = f"the curve has {len(rows)} points"
         raise InputError(
-            message, file=table.path, allowed=f"{LEAST_POINTS} points or more"
+            message, file=table.path, allowed=f"{MIN_TEST_POINTS} points or more"
         )
     furthest = rows[0][1]
     for line, strain, _ in rows[1:]:
-        if strain < furthest - SCATTER:
+        if strain < furthest - STRAIN_SCATTER:
             message = "strain falls"
             allowed = (
                 "strain that rises from line to line: one pull, without unloading, and "
@@ -122,9 +126,9 @@ def _check(
             )
             raise table.fault(message, allowed, line, column)
         furthest = max(furthest, strain)
-    if furthest > MOST_STRAIN:
+    if furthest > MAX_TEST_STRAIN:
         message = f"the strain reaches {furthest:.3g}; is it in percent?"
         raise table.fault(message, _STRAIN_WORDS, None, column)
-    if furthest - rows[0][1] <= SCATTER:
+    if furthest - rows[0][1] <= STRAIN_SCATTER:
         message = "strain does not rise"
         raise table.fault(message, "strain that rises", rows[-1][0], column)

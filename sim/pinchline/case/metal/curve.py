@@ -8,7 +8,7 @@ from pydantic import BeforeValidator, model_validator
 from pinchline import units
 from pinchline.case.fields import Bounds, Choice, Number, Record, Stress, Text, refuse
 
-OFFSET = 0.002  # plastic strain at the yield strength of the handbooks
+PROOF_STRAIN = 0.002  # plastic strain at the yield strength of the handbooks
 _HARDENING_SLACK = 1.0e-3  # of a stress: point above its neighbours' line
 _MIN_CURVE_POINTS, _MAX_CURVE_POINTS = 3, 200
 

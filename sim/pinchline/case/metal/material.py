@@ -88,7 +88,7 @@ class Properties(Record):
         return self
 
 
-class Range(Properties):
+class ThicknessRange(Properties):
     """Properties of a range of thickness, ``from`` and ``to`` as printed."""
 
     start: LengthOrZero = Field(alias="from")
@@ -104,7 +104,7 @@ class LeastBendRadius(Record):
     minimum_bend_radius: NotNegative
 
 
-class Typical(Record):
+class TypicalValues(Record):
     """Typical values from which the tangent modulus was got."""
 
     yield_strength: Stress
@@ -120,9 +120,9 @@ class Card(Properties):
     use: Text | None = None
     L: Properties | None = None
     LT: Properties | None = None
-    range: list[Range] = Field(default_factory=list)
+    range: list[ThicknessRange] = Field(default_factory=list)
     bend: list[LeastBendRadius] = Field(default_factory=list)
-    typical: Typical | None = None
+    typical: TypicalValues | None = None
 
     @model_validator(mode="after")
     def _rising(self) -> "Card":
@@ -268,14 +268,14 @@ def _with_curve_moved(material: Material, flat: dict[str, Any]) -> Material:
     return material.model_copy(update={"curve": curve})
 
 
-def covered(source: Source, where: str) -> tuple[float, float] | None:
+def covered_thicknesses(source: Source, where: str) -> tuple[float, float] | None:
     """Thinnest and thickest sheet (mm) that a card covers; None where it is silent."""
     if isinstance(source, Material):
         return None
     if isinstance(source, dict):
         own = read(Card, source, file=where, key="sheet.material")
         if own.use is not None and not own.range:
-            return covered(own.use, where)
+            return covered_thicknesses(own.use, where)
     else:
         found = library.fetch(
             "materials", source, folder=Path(where).parent, file=where
@@ -284,7 +284,7 @@ def covered(source: Source, where: str) -> tuple[float, float] | None:
     return (own.range[0].start, own.range[-1].end) if own.range else None
 
 
-def typical_values(source: Source, where: str) -> Typical | None:
+def typical_values(source: Source, where: str) -> TypicalValues | None:
     """Typical values that stand on a card beside its minima; None without."""
     if isinstance(source, Material):
         return None
@@ -391,7 +391,7 @@ def _more_special(flat: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
     return overlaid(kept, top)
 
 
-def _range_at(card: Card, ask: _CardRequest, word: str) -> Range:
+def _range_at(card: Card, ask: _CardRequest, word: str) -> ThicknessRange:
     """Range that holds a thickness; the printed step between two counts as thick."""
     before: float | None = None
     for piece in card.range:

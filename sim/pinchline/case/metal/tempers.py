@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pinchline import library
-from pinchline.case.metal.material import covered, load_material
+from pinchline.case.metal.material import covered_thicknesses, load_material
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -47,7 +47,9 @@ def tempers(
 
 def covered_by_all(case: Case) -> tuple[float, float]:
     """Thinnest and thickest sheet (mm) that any card covers."""
-    ranges = [covered(source, case.path) for source in _sources(case).values()]
+    ranges = [
+        covered_thicknesses(source, case.path) for source in _sources(case).values()
+    ]
     known = [one for one in ranges if one is not None]
     return min(low for low, _ in known), max(high for _, high in known)
 

@@ -6,7 +6,7 @@ from math import atan, atan2, cos, degrees, dist, pi, radians, sin, tan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pinchline.case.outline.points import LEAST_POINTS, Curvatures, OutlinePoints
+from pinchline.case.outline.points import MIN_OUTLINE_POINTS, Curvatures, OutlinePoints
 from pinchline.errors import InputError
 
 if TYPE_CHECKING:
@@ -97,9 +97,9 @@ def read_dxf(path: Path, name: str, file: str) -> OutlinePoints | Curvatures:
     chain = _chained(segments, path)
     if len(chain) > 1 and all(part.bulge == 0.0 for part in chain):
         places = [chain[0].start, *(part.end for part in chain)]
-        if len(places) < LEAST_POINTS:
+        if len(places) < MIN_OUTLINE_POINTS:
             message = f"the outline has corners and only {len(places)} points"
-            allowed = f"arcs between the lines, or {LEAST_POINTS} points or more"
+            allowed = f"arcs between the lines, or {MIN_OUTLINE_POINTS} points or more"
             raise InputError(message, file=path, allowed=allowed)
         return _points(places, unit)
     _check_tangent(chain, unit, path)

@@ -4,7 +4,7 @@ from math import dist
 
 from pinchline.case.fields import Record
 
-LEAST_POINTS = 5
+MIN_OUTLINE_POINTS = 5
 _STRAIGHT_SHARE = 1.0e-6
 
 

@@ -10,14 +10,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 from pinchline import library, units
-from pinchline.case.measured.columns import told_lines
+from pinchline.case.measured.columns import data_lines
 from pinchline.case.outline.drawing import read_dxf
-from pinchline.case.outline.points import LEAST_POINTS, Curvatures, OutlinePoints
+from pinchline.case.outline.points import MIN_OUTLINE_POINTS, Curvatures, OutlinePoints
 from pinchline.errors import InputError
 from pinchline.units import Dimension
 
-KINDS = "a .csv of points (x, y) or curvature (s, curvature), or a .dxf"
-MOST_ROWS = 20000
+PROFILE_KINDS = "a .csv of points (x, y) or curvature (s, curvature), or a .dxf"
+MAX_PROFILE_ROWS = 20000
 _HEADER_EXAMPLES = 'a first line such as "x [mm], y [mm]" or "s [mm], curvature [1/mm]"'
 _HEADER_CELL = re.compile(
     r"([a-z]+)[\s_/]*[\[(]?\s*([^\[\]()]*?)\s*[\])]?", re.IGNORECASE
@@ -68,7 +68,7 @@ def read_profile(name: str, *, folder: Path, file: str) -> OutlinePoints | Curva
         file=file,
         key="target.profile",
         value=name,
-        allowed=KINDS,
+        allowed=PROFILE_KINDS,
     )
 
 
@@ -94,17 +94,19 @@ def _from_csv(text: str, where: str) -> OutlinePoints | Curvatures:
 
 
 def _table(text: str, where: str) -> tuple[tuple[str, str], list[NumberPair]]:
-    lines, mark = told_lines(text)
+    lines, mark = data_lines(text)
     if not lines:
         message = "the profile is empty"
         raise InputError(message, file=where, allowed=_HEADER_EXAMPLES)
     head = next(csv.reader([lines[0][1]], delimiter=mark))
     names, factors = _head(head, where)
     rows = list(_rows(lines[1:], mark, factors, where))
-    least = LEAST_POINTS if names[0] == "x" else 2
-    if not least <= len(rows) <= MOST_ROWS:
+    least = MIN_OUTLINE_POINTS if names[0] == "x" else 2
+    if not least <= len(rows) <= MAX_PROFILE_ROWS:
         message = f"the profile has {len(rows)} rows of numbers"
-        raise InputError(message, file=where, allowed=f"{least} to {MOST_ROWS} rows")
+        raise InputError(
+            message, file=where, allowed=f"{least} to {MAX_PROFILE_ROWS} rows"
+        )
     return names, rows
 
 

@@ -34,18 +34,18 @@ from pinchline.case.study.values import (
 from pinchline.case.variation import Kind
 from pinchline.errors import InputError
 
-RESERVED = ("point", "done", "event", "message")  # names in the file of a study
+RESERVED_NAMES = ("point", "done", "event", "message")  # names in the file of a study
 
 Solver = Literal["stepped", "span"]
 Method = Literal["grid", "latin-hypercube", "sobol", "table"]
 
-MOST_POINTS = 10_000_000
+MAX_STUDY_POINTS = 10_000_000
 _PASS_PREFIX = "pass."  # keys of the span solver's pass, beside those of the case
 _CARD_KEYS = ("machine.use", "sheet.material", "sheet.material.use")
 
 Count = Annotated[
     int,
-    BeforeValidator(Number(Bounds(at_least=1, at_most=MOST_POINTS), whole=True)),
+    BeforeValidator(Number(Bounds(at_least=1, at_most=MAX_STUDY_POINTS), whole=True)),
 ]
 Seed = Annotated[int, BeforeValidator(Number(Bounds(at_least=0), whole=True))]
 
@@ -111,7 +111,7 @@ class _StudyTable(Record):
     picture: list[Picture] = Field(default_factory=list)
 
 
-class Steady(Record):
+class StudiedPass(Record):
     """The pass of the span solver: lift (mm), and where the sheet is fed."""
 
     lift: LengthOrZero
@@ -176,7 +176,7 @@ def parse_study(text: str, *, path: str) -> Study:
     fixed = dict(_flat(table.set))
     for key in fixed:
         kind_of(key, known, file=path, place="set")
-    case, steady = at_point(case, {}, fixed, folder=Path(path).parent)
+    case, steady = case_at_point(case, {}, fixed, folder=Path(path).parent)
     axes = _axes(table, known, path)
     varied = {key for axis in axes for key in axis.keys}
     if table.solver == "span" and table.sample.method != "table":
@@ -200,11 +200,11 @@ def parse_study(text: str, *, path: str) -> Study:
 def known_keys(case: dict[str, Any], solver: Solver) -> dict[str, Kind]:
     """Keys that a study of a case may vary; ``case`` is its TOML table."""
     return keys_of(case) | (
-        keys_below(_PASS_PREFIX, Steady) if solver == "span" else {}
+        keys_below(_PASS_PREFIX, StudiedPass) if solver == "span" else {}
     )
 
 
-def at_point(
+def case_at_point(
     case: Case,
     steady: dict[str, Any],
     values: dict[str, Any],
@@ -255,16 +255,16 @@ def _axes(table: _StudyTable, known: dict[str, Kind], path: str) -> tuple[Axis, 
         at = f"vary[{number}]"
         vary = read(Vary, entry, file=path, key=at)
         axes.append(read_axis(vary, known, fills=table.sample.fills, file=path, at=at))
-    check_apart(axes, path)
+    check_unique_axes(axes, path)
     if not table.sample.fills:
         _check_zipped(axes, path)
     return tuple(axes)
 
 
-def check_apart(axes: Sequence[Axis], path: str, *, place: str = "vary") -> None:
+def check_unique_axes(axes: Sequence[Axis], path: str, *, place: str = "vary") -> None:
     """Refuse a key that is varied twice, and a name that is used twice."""
     keys: list[str] = []
-    names = list(RESERVED)
+    names = list(RESERVED_NAMES)
     for number, axis in enumerate(axes, 1):
         for word, held, part, allowed in (
             *((key, keys, "key", "every key once") for key in axis.keys),

@@ -16,7 +16,7 @@ from pinchline.case.case import CaseTable
 from pinchline.case.fields import Bounds, Choice, Number, Record, Text, Words, refuse
 from pinchline.case.machine import MachineTable
 from pinchline.case.metal.material import Card
-from pinchline.case.moves import KINDS
+from pinchline.case.moves import MOVE_TYPES
 from pinchline.case.sheet import SheetTable
 from pinchline.case.variation import Kind, kind_in
 from pinchline.errors import InputError
@@ -281,7 +281,10 @@ class _Maker:
         if vary.count is None:
             allowed = "the number of values, both ends counted"
             self.refuse("is missing", "count", None, allowed)
-        return {"unit": unit, "values": spread(low, high, vary.count, vary.spacing)}
+        return {
+            "unit": unit,
+            "values": spread_values(low, high, vary.count, vary.spacing),
+        }
 
     def numbers(
         self, given: list[Any], names: list[str]
@@ -313,7 +316,9 @@ def in_unit(value: object, unit: str, dimension: Dimension) -> float:
     return units.parse(value, dimension) / units.parse(f"1 {unit}", dimension)
 
 
-def spread(low: float, high: float, count: int, spacing: Spacing) -> tuple[float, ...]:
+def spread_values(
+    low: float, high: float, count: int, spacing: Spacing
+) -> tuple[float, ...]:
     """Values from one end of a range to the other, by steps or by factors."""
     shares = [i / (count - 1) for i in range(count)]
     if spacing == "log":
@@ -329,8 +334,8 @@ def keys_of(case: dict[str, Any]) -> dict[str, Kind]:
     moves = case.get("move", [])
     for number, move in enumerate(moves if isinstance(moves, list) else [], 1):
         kind = move.get("kind") if isinstance(move, dict) else None
-        if isinstance(kind, str) and kind in KINDS:
-            found |= keys_below(f"move.{number}.", KINDS[kind])
+        if isinstance(kind, str) and kind in MOVE_TYPES:
+            found |= keys_below(f"move.{number}.", MOVE_TYPES[kind])
     return found
 
 

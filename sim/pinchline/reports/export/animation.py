@@ -46,7 +46,7 @@ def animate(result: Result, kind: str) -> bytes:
         message = "the file holds no frame to draw"
         raise InputError(message, allowed="a result of a job that moved")
     rate = int(np.clip(shown.rows.size / DURATION_SECONDS, 4.0, 20.0))
-    with theme.applied():
+    with theme.project_style():
         stage = _Stage(result, shown)
         return _film(stage, rate) if kind == ".mp4" else _gif(stage, rate)
 
@@ -81,7 +81,12 @@ def _palette() -> list[int]:
     """Colours of the picture, and their shades on paper at the edges of lines."""
     from matplotlib.colors import to_rgb
 
-    inks = [theme.INK, theme.STEEL, theme.GRID, *(light for light, _ in theme.BEND)]
+    inks = [
+        theme.INK,
+        theme.STEEL,
+        theme.GRID,
+        *(light for light, _ in theme.BEND_COLORS),
+    ]
     paper = np.array(to_rgb(theme.PAPER))
     shades = [
         paper + share * (np.array(to_rgb(ink)) - paper)
@@ -159,7 +164,9 @@ class _Stage:
         words += [f"{b} to {a}" for a, b in pairwise(radii)]
         words.append(f"under {radii[-1]}")
         handles = [
-            Line2D([], [], color=theme.BEND[i][0], linewidth=_weight(i), label=text)
+            Line2D(
+                [], [], color=theme.BEND_COLORS[i][0], linewidth=_weight(i), label=text
+            )
             for i, text in enumerate(words)
         ]
         title = "radius of the sheet now"
@@ -175,7 +182,7 @@ class _Stage:
         bend = np.abs(shown.curvature[index])
         kind = np.searchsorted(self.edges, np.fmax(bend[1:], bend[:-1]), side="right")
         self.sheet.set_segments(list(np.stack([points[:-1], points[1:]], axis=1)))
-        self.sheet.set_color([theme.BEND[i][0] for i in kind])
+        self.sheet.set_color([theme.BEND_COLORS[i][0] for i in kind])
         self.sheet.set_linewidth([_weight(i) for i in kind])
         self.title.set_text(self._words(row))
         return []

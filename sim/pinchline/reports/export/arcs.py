@@ -159,7 +159,9 @@ def _turn(
     return 2.0 * math.atan2(across, tangent[0] * dx + tangent[1] * dy)
 
 
-def beside(pieces: list[TangentArc], heading: float, offset: float) -> list[TangentArc]:
+def offset_arcs(
+    pieces: list[TangentArc], heading: float, offset: float
+) -> list[TangentArc]:
     """Return the pieces of the line at a distance (mm, + to the left).
 
     ``heading`` is the direction at the start, rad.

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from pinchline import __version__
 from pinchline.parts.measure import free_outline
-from pinchline.reports.export.arcs import beside, fit_arcs
+from pinchline.reports.export.arcs import fit_arcs, offset_arcs
 
 if TYPE_CHECKING:
     from pinchline.reports.export.arcs import TangentArc
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pinchline.units import System
 
 # layer: share of the thickness to the left of the mid-line, colour number, line
-LAYERS: dict[str, tuple[float, int, str]] = {
+DXF_LAYERS: dict[str, tuple[float, int, str]] = {
     "INNER": (0.5, 7, "CONTINUOUS"),
     "OUTER": (-0.5, 7, "CONTINUOUS"),
     "MIDLINE": (0.0, 8, "CENTER"),
@@ -34,8 +34,8 @@ def part_arcs(result: Result, tolerance: float) -> dict[str, list[TangentArc]]:
     fitted = fit_arcs(outline.x, outline.y, outline.theta, tolerance)
     thickness = result.inputs["thickness"]
     return {
-        layer: beside(fitted, float(outline.theta[0]), share * thickness)
-        for layer, (share, _, _) in LAYERS.items()
+        layer: offset_arcs(fitted, float(outline.theta[0]), share * thickness)
+        for layer, (share, _, _) in DXF_LAYERS.items()
     }
 
 
@@ -58,11 +58,11 @@ def part_dxf(result: Result, tolerance: float, system: System = "metric") -> byt
     document.header.custom_vars.append("fitted within", f"{tolerance:g} mm")
     space, scale = document.modelspace(), 1.0 / _MM_PER_UNIT[system]
     fitted = part_arcs(result, tolerance)
-    for layer, (_, colour, line) in LAYERS.items():
+    for layer, (_, colour, line) in DXF_LAYERS.items():
         document.layers.add(layer, color=colour, linetype=line)
         points = _points(fitted[layer], scale)
         space.add_lwpolyline(points, format="xyb", dxfattribs={"layer": layer})
-    document.layers.add(END_LAYER, color=LAYERS["INNER"][1])
+    document.layers.add(END_LAYER, color=DXF_LAYERS["INNER"][1])
     inner, outer = fitted["INNER"], fitted["OUTER"]
     for near, far in ((inner[0].start, outer[0].start), (inner[-1].end, outer[-1].end)):
         start, end = ((scale * x, scale * y) for x, y in (near, far))

@@ -14,8 +14,8 @@ from pinchline.reports.export.animation import MOST_FRAMES as PICTURES
 from pinchline.reports.export.drawing import part_dxf
 from pinchline.reports.export.shapes import write_shapes
 from pinchline.reports.export.spreadsheet import export_tables
-from pinchline.reports.run.playback import FRAMES
-from pinchline.results.schema import GROUPS
+from pinchline.reports.run.playback import MOST_FRAMES
+from pinchline.results.schema import RESULT_GROUPS
 from pinchline.results.tables import write_table
 from pinchline.results.writer import check_writable, write_whole
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Result
     from pinchline.units import System
 
-TOLERANCE = 0.005  # mm, of a drawing
+DRAWING_TOLERANCE_MM = 0.005  # mm, of a drawing
 MIN_TOLERANCE_MM, MAX_TOLERANCE_MM = 1.0e-5, 1.0  # mm
 EXPORT_SUFFIXES = (".csv", ".dxf", ".pvd", *ANIMATION_FORMATS)
 
@@ -36,9 +36,11 @@ def check_export(path: Path, group: str, tolerance: float) -> None:
         message = "there is no export of that kind"
         allowed = f"a name that ends in {', '.join(EXPORT_SUFFIXES)}"
         raise InputError(message, file=path, allowed=allowed)
-    if group not in GROUPS:
+    if group not in RESULT_GROUPS:
         message = "there is no such group"
-        raise InputError(message, key="group", value=group, allowed=", ".join(GROUPS))
+        raise InputError(
+            message, key="group", value=group, allowed=", ".join(RESULT_GROUPS)
+        )
     if not MIN_TOLERANCE_MM <= tolerance <= MAX_TOLERANCE_MM:
         message = "the tolerance is out of range"
         allowed = f"{MIN_TOLERANCE_MM:g} mm to {MAX_TOLERANCE_MM:g} mm"
@@ -53,7 +55,7 @@ def export(
     path: str | Path,
     *,
     group: str = "sheet",
-    tolerance: float = TOLERANCE,
+    tolerance: float = DRAWING_TOLERANCE_MM,
     system: System = "metric",
 ) -> list[Path]:
     """Write one file, or for some kinds several, by the ending of the name.
@@ -91,7 +93,7 @@ def export(
 
 def omitted_frames(result: Result, path: Path) -> str:
     """Say how many frames an export holds where it could not hold all, or nothing."""
-    most = {".pvd": FRAMES, ".gif": PICTURES, ".mp4": PICTURES}
+    most = {".pvd": MOST_FRAMES, ".gif": PICTURES, ".mp4": PICTURES}
     count = result.frames["move"].size
     shown = most.get(path.suffix.lower(), count)
     if count <= shown:

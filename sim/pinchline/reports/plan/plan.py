@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from pinchline import units
 from pinchline.messages import worded
-from pinchline.reports.plan.steps import steps_of
-from pinchline.reports.style.table import CAUTIONS
+from pinchline.reports.plan.steps import operator_steps
+from pinchline.reports.style.table import SAFETY_CAUTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pinchline.analysis.closing import Closing
+    from pinchline.analysis.closing import ManualClosing
     from pinchline.analysis.planning.plan import Effect, Plan
     from pinchline.parts.assess import Deviation
     from pinchline.reports.plan.steps import Step
@@ -50,7 +50,7 @@ def plan_words(plan: Plan, system: System) -> str:
         lines += ["", *_hand(plan.closing, system)]
     for note in plan.notes:
         lines += ["", *_wrapped(worded(f"{note[:1].upper()}{note[1:]}.", system))]
-    return "\n".join([*lines, "", CAUTIONS])
+    return "\n".join([*lines, "", SAFETY_CAUTIONS])
 
 
 def _wrapped(text: str) -> list[str]:
@@ -79,7 +79,7 @@ def _deviation(d: Deviation, system: System) -> str:
 
 
 def _moves(plan: Plan, system: System) -> Iterator[str]:
-    steps = steps_of(plan.settings)
+    steps = operator_steps(plan.settings)
     marks = ", ".join(
         f"{letter} {units.format(at, 'length', system)}"
         for letter, at in steps.marks.items()
@@ -117,7 +117,7 @@ def _move(number: int, row: Step, system: System) -> Iterator[str]:
 
 def _corrections(plan: Plan, system: System) -> Iterator[str]:
     yield "If it comes out open or tight, of the next part change the lift"
-    steps = steps_of(plan.settings)
+    steps = operator_steps(plan.settings)
     for effect in plan.effects:
         yield "  " + _effect(effect, steps.of_move(effect.move), system)
 
@@ -135,7 +135,7 @@ def _effect(effect: Effect, row: int, system: System) -> str:
     )
 
 
-def _hand(closing: Closing, system: System) -> Iterator[str]:
+def _hand(closing: ManualClosing, system: System) -> Iterator[str]:
     """Say what closing by hand asks for."""
     wanted = _say(closing.opening_wanted, "length", system)
     before = _say(closing.opening_before, "length", system)

@@ -10,7 +10,7 @@ from pinchline.analysis.scatter.inputs import inputs_of, laid_in_again
 from pinchline.messages import alone
 from pinchline.reports.plan.setup_sketch import rule_length
 from pinchline.reports.style.paper import Block, Cells
-from pinchline.reports.style.table import CAUTIONS
+from pinchline.reports.style.table import SAFETY_CAUTIONS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,7 +49,7 @@ def setup_blocks(
     if noted and plan.notes:
         notes = "\n".join(f"{note[:1].upper()}{note[1:]}." for note in plan.notes)
         blocks.append(Block("Notes", alone(notes, system)))
-    return [*blocks, Block("Cautions", CAUTIONS)]
+    return [*blocks, Block("Cautions", SAFETY_CAUTIONS)]
 
 
 def _refusal(plan: Plan, system: System) -> Block:

@@ -16,7 +16,7 @@ from pinchline.reports.plan.setup_sketch import (
     draw_rolls,
     mark_levels,
 )
-from pinchline.reports.plan.steps import steps_of
+from pinchline.reports.plan.steps import operator_steps
 from pinchline.reports.style import theme
 from pinchline.reports.style.paper import (
     A4,
@@ -28,7 +28,7 @@ from pinchline.reports.style.paper import (
     block_height,
     draw_block,
     line_height,
-    to_scale,
+    print_style,
 )
 from pinchline.results.writer import write_whole
 
@@ -80,9 +80,9 @@ def setup_sheet(
         The job has more moves than one page holds.
     """
     paper = paper or (A4 if system == "metric" else LETTER)
-    with to_scale():
+    with print_style():
         page = Page(paper)
-        steps = steps_of(plan.settings)
+        steps = operator_steps(plan.settings)
         levels = mark_levels(page, plan, steps.marks, system)
         strip = blank_height(1 + max((n for n, _ in levels.values()), default=0))
         for blocks, size, sketch, least in _layouts(
@@ -177,7 +177,7 @@ def write_setup_sheet(
 ) -> list[Path]:
     """Write the set-up sheet as PDF and PNG into a folder; returns the paths."""
     fig = setup_sheet(plan, parts, system=system, paper=paper)
-    with to_scale():
+    with print_style():
         pdf = theme.save_in(fig, folder, f"{name}-setup.pdf")
         png = pdf.with_suffix(".png")
         write_whole(png, _picture(fig))

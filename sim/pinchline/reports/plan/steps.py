@@ -50,7 +50,7 @@ class Steps:
         return next(i for i, row in enumerate(self.rows, 1) if move in row.moves)
 
 
-def steps_of(settings: Sequence[MachineSetting]) -> Steps:
+def operator_steps(settings: Sequence[MachineSetting]) -> Steps:
     """Gather moves into rows: laying in with raising, lowering with taking out."""
     marks: dict[str, float] = {}
     rows: list[Step] = []

@@ -15,9 +15,9 @@ import numpy as np
 
 from pinchline import units
 from pinchline.reports.export.drawing import part_dxf
-from pinchline.reports.export.export import TOLERANCE
+from pinchline.reports.export.export import DRAWING_TOLERANCE_MM
 from pinchline.reports.plan.free_shape import arc_lengths, level_outline, offset_line
-from pinchline.reports.style.paper import A4, LETTER, Page, to_scale
+from pinchline.reports.style.paper import A4, LETTER, Page, print_style
 from pinchline.results.tables import Column, Table, write_table
 from pinchline.results.writer import write_whole
 
@@ -153,7 +153,7 @@ def template_pages(
     x, y = (np.concatenate([f[i] for f in faces]) for i in (0, 1))
     size = (float(np.ptp(x)), float(np.ptp(y)))
     tiles = lay_out_tiles(size, (float(np.min(x)), float(np.min(y))), paper)
-    with to_scale():
+    with print_style():
         return [_page(result, outline, tiles, one, system) for one in tiles.all]
 
 
@@ -276,7 +276,7 @@ def template_pdf(
     from matplotlib.backends.backend_pdf import PdfPages
 
     pages, buffer = template_pages(result, system=system, paper=paper), io.BytesIO()
-    with to_scale(), PdfPages(buffer, metadata={"CreationDate": None}) as pdf:
+    with print_style(), PdfPages(buffer, metadata={"CreationDate": None}) as pdf:
         for fig in pages:
             pdf.savefig(fig)
     return buffer.getvalue()
@@ -312,7 +312,7 @@ def write_template(
     """
     files = {
         "pdf": template_pdf(result, system=system, paper=paper),
-        "dxf": part_dxf(result, TOLERANCE, system),
+        "dxf": part_dxf(result, DRAWING_TOLERANCE_MM, system),
     }
     paths = [folder / f"{name}-template.{kind}" for kind in (*files, "csv")]
     for path, content in zip(paths, files.values(), strict=False):

@@ -143,12 +143,12 @@ def across_notes(across: Across, system: System) -> tuple[str, ...]:
 
 def across_picture(across: Across, title: str, system: System = "metric") -> Figure:
     """Draw radius and forces across the width, left and right as the operator sees."""
-    length, size, _ = units.shop_unit("length", system)
-    push, force, _ = units.shop_unit("line_force", system)
+    length, size, _ = units.display_unit("length", system)
+    push, force, _ = units.display_unit("line_force", system)
     z = np.array([station.z for station in across.stations]) / size
     radii = np.array([station.radius for station in across.stations]) / size
     half = 0.5 * across.width / size
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(7.2, 5.4)
         top, bottom = fig.subplots(2, 1, sharex=True)
         top.plot(z, radii, "o-", color=theme.BLUE)

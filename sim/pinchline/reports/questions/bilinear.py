@@ -7,12 +7,12 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from pinchline import units
-from pinchline.analysis.material.bilinear import FREE, with_lines
+from pinchline.analysis.material.bilinear import FLAT_RADIUS_RATIO, with_bilinear
 from pinchline.reports.questions.card import material_card
 
 if TYPE_CHECKING:
-    from pinchline.analysis.material.bilinear import TwoLines
-    from pinchline.analysis.material.tensile import Tested
+    from pinchline.analysis.material.bilinear import BilinearFit
+    from pinchline.analysis.material.tensile import TensileResult
     from pinchline.case.metal.material import Material
     from pinchline.units import System
 
@@ -22,10 +22,10 @@ _MOMENT_MISFIT = 1.0e-3  # of the moment: more, and the lines do not meet the cu
 
 def two_lines_words(
     metal: Material,
-    pair: TwoLines,
+    pair: BilinearFit,
     thickness: float,
     system: System,
-    tested: Tested | None = None,
+    tested: TensileResult | None = None,
 ) -> str:
     """Say the two lines, for which bends they are, and what they cost."""
 
@@ -59,7 +59,7 @@ def two_lines_words(
     return "\n".join(lines)
 
 
-def _test_words(tested: Tested, system: System) -> list[str]:
+def _test_words(tested: TensileResult, system: System) -> list[str]:
     metal = tested.metal
     youngs, slope = metal.youngs_modulus, tested.modulus
     proof = units.format(metal.yield_strength, "stress", system)
@@ -85,7 +85,7 @@ def _modulus(value: float, system: System) -> str:
     return f"{value / 1000.0:.1f} GPa"
 
 
-def _error_table(pair: TwoLines, metal: Material, system: System) -> list[str]:
+def _error_table(pair: BilinearFit, metal: Material, system: System) -> list[str]:
     unit = "in" if system == "inch" else "mm"
     head = f"{'radius, ' + unit:>14}{'':>14}{'error of the free radius':>32}"
     names = f"{'under load':>14}{'free':>14}{'two lines':>14}{'yield at 0.2 %':>18}"
@@ -103,13 +103,13 @@ def _error_table(pair: TwoLines, metal: Material, system: System) -> list[str]:
         f"+ is too wide. The last column: the yield at 0.2 % with a tangent modulus of "
         f"{tangent}. Moments are equal at both ends of the fit; what is left there is "
         "that the curve yields again on the way back. Bends that spring to more than "
-        f"{FREE:.0f} times their radius are as good as flat and left out."
+        f"{FLAT_RADIUS_RATIO:.0f} times their radius are as good as flat and left out."
     )
     return [*lines, *textwrap.wrap(note, _TEXT_WIDTH)]
 
 
 def two_lines_card(
-    metal: Material, pair: TwoLines, thickness: float, origin: str, *, keep: bool
+    metal: Material, pair: BilinearFit, thickness: float, origin: str, *, keep: bool
 ) -> str:
     """Write the card: two lines, or the curve itself where it is kept.
 
@@ -120,7 +120,7 @@ def two_lines_card(
         f"{origin}, {day}: equal moment at {pair.weak:.4g} and {pair.tight:.4g} mm "
         f"radius under load, {thickness:.4g} mm sheet"
     )
-    fitted = with_lines(metal, pair.strength, pair.tangent)
+    fitted = with_bilinear(metal, pair.strength, pair.tangent)
     sources = dict(metal.sources)
     sources |= dict.fromkeys(("yield_strength", "tangent_modulus"), note)
     changed: dict[str, object] = {

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pinchline import units
-from pinchline.analysis.fitting.advise import Forecast, job_passes, learned
-from pinchline.analysis.fitting.solution import NINETY_FIVE
+from pinchline.analysis.fitting.advise import Forecast, identifiability, job_passes
+from pinchline.analysis.fitting.solution import QUANTILE_95
 from pinchline.analysis.limits.single_pass import longest_lift
 from pinchline.case.measured.readings import READING_TYPES
 from pinchline.reports.style import theme
@@ -78,7 +78,7 @@ def _estimate(e: Estimate, system: System) -> str:
 
 def _learned_words(fit: Fit, system: System) -> Iterator[str]:
     """Report what is identified, what only together, and what does not agree."""
-    about = learned(fit)
+    about = identifiability(fit)
     sharp = [e for e in fit.estimates if e.deviation < _LEARNED_RATIO]
     idle = [e for e in fit.estimates if e.deviation > _IDLE_RATIO]
     if about.combinations < _FEW_COMBINATIONS:
@@ -122,7 +122,7 @@ def _learned_words(fit: Fit, system: System) -> Iterator[str]:
 
 def _agreement(fit: Fit) -> Iterator[str]:
     """Say whether the strips agree with each other and the model."""
-    names = [name for name, _ in fit.strange]
+    names = [name for name, _ in fit.outliers]
     if names:
         others = "the others" if len(fit.strips) > len(names) else "each other"
         if len(names) == 1:
@@ -150,8 +150,8 @@ def _listed(names: Iterable[str]) -> str:
 
 def _readings(fit: Fit, system: System) -> list[str]:
     others = sorted({kind.dimension for kind in READING_TYPES.values()} - {"length"})
-    used = [units.shop_unit("length", system)[0]]
-    used += [f"{units.phrase(d)} in {units.shop_unit(d, system)[0]}" for d in others]
+    used = [units.display_unit("length", system)[0]]
+    used += [f"{units.phrase(d)} in {units.display_unit(d, system)[0]}" for d in others]
     head = (
         f"{'strip':<10}{'reading':<28}{'measured':>12}{'fitted':>12}{'before':>12}"
         f"{'off, errors':>13}"
@@ -220,7 +220,7 @@ def _next(advice: Advice | None, system: System) -> str:
         return "No further strip can be advised: the machine makes no other pass."
     lift = units.format(advice.lift, "length", system)
     radius = units.format(advice.radius, "length", system)
-    gain = f"from {NINETY_FIVE * advice.now:.1%} to {NINETY_FIVE * advice.then:.1%}"
+    gain = f"from {QUANTILE_95 * advice.now:.1%} to {QUANTILE_95 * advice.then:.1%}"
     what = f"{advice.wanted} (95 %) {gain}"
     if not advice.worth:
         return (
@@ -235,10 +235,10 @@ def _next(advice: Advice | None, system: System) -> str:
 
 def fit_picture(fit: Fit, advice: Advice | None, system: System) -> Figure:
     """Draw the strips on the bands of card and fit, a panel for each direction."""
-    size = units.shop_unit("length", system)[1]
-    unit = units.shop_unit("length", system)[0]
+    size = units.display_unit("length", system)[1]
+    unit = units.display_unit("length", system)[0]
     forecast = Forecast(fit)
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(9.4, 5.2)
         panels = fig.subplots(1, 2, sharey=True)
         top = 0.0
@@ -254,7 +254,7 @@ def fit_picture(fit: Fit, advice: Advice | None, system: System) -> Figure:
         panels[0].set_ylabel(f"curvature left, 1/{unit}")
         theme.radius_axis(panels[1], unit)
         _legend(panels)
-        theme.headed(fig, f"Measured beside predicted: {fit.case.title}")
+        theme.set_heading(fig, f"Measured beside predicted: {fit.case.title}")
         return fig
 
 
@@ -302,18 +302,18 @@ def _lifts(fit: Fit, direction: Way) -> np.ndarray:
 
 
 def _strips(ax: Axes, fit: Fit, direction: Way, size: float) -> float:
-    strange = {name for name, _ in fit.strange}
+    outliers = {name for name, _ in fit.outliers}
     top, named = 0.0, False
     for strip, lift, (k, _), error in zip(
         fit.strips, fit.lifts, fit.curvatures, _errors(fit), strict=True
     ):
         if strip.way != direction or math.isnan(k):
             continue
-        color = theme.RUST if strip.name in strange else theme.INK
+        color = theme.RUST if strip.name in outliers else theme.INK
         ax.errorbar(
             lift / size,
             k * size,
-            yerr=NINETY_FIVE * error * size,
+            yerr=QUANTILE_95 * error * size,
             fmt="o",
             ms=4.5,
             color=color,

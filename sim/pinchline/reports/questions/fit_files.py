@@ -7,14 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pinchline import units
-from pinchline.analysis.fitting.strip_model import FITTED
-from pinchline.analysis.planning.job import tell_paths_from
+from pinchline.analysis.fitting.strip_model import FITTED_BASIS
+from pinchline.analysis.planning.job import rebase_paths
 from pinchline.reports.questions.card import machine_card, material_card
 from pinchline.results.writer import write_whole
 
 if TYPE_CHECKING:
     from pinchline.analysis.fitting.solution import Estimate, Fit
-    from pinchline.analysis.fitting.strip_model import Name
+    from pinchline.analysis.fitting.strip_model import ParameterName
 
 _TITLE_LETTERS = 90  # letters of a title
 
@@ -57,7 +57,7 @@ def fitted_words(estimate: Estimate) -> str:
 def _material(fit: Fit) -> str:
     material = fit.best.sheet.material
     name = fit.case.sheet.material.name
-    keys: dict[str, Name] = {
+    keys: dict[str, ParameterName] = {
         "yield_strength": "yield strength",
         "tangent_modulus": "tangent modulus",
     }
@@ -68,7 +68,7 @@ def _material(fit: Fit) -> str:
             source = fitted_words(fit.estimate(parameter))
             sources[key] = f"{origin(fit)}, card {name}; {source}"
     title = material.title.removesuffix(", fitted")[:_TITLE_LETTERS]
-    changed = {"sources": sources, "basis": FITTED, "title": f"{title}, fitted"}
+    changed = {"sources": sources, "basis": FITTED_BASIS, "title": f"{title}, fitted"}
     remarks = (
         f"Written by `pinchline fit`: {origin(fit)}.",
         "It holds for the sheet the strips were cut from, in this direction.",
@@ -101,7 +101,7 @@ def _case(fit: Fit, folder: Path, cards: tuple[str, ...]) -> str:
     import tomlkit
 
     document: Any = tomlkit.parse(fit.case.text)
-    tell_paths_from(document, Path(fit.case.path).parent, folder)
+    rebase_paths(document, Path(fit.case.path).parent, folder)
     sheet = document["sheet"]
     sheet.pop("material")
     sheet.add("material", cards[0])

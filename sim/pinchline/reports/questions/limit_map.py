@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from pinchline import units
-from pinchline.analysis.limits.limit_map import ALMOST_FLAT
+from pinchline.analysis.limits.limit_map import ALMOST_FLAT_RADIUS_MM
 from pinchline.analysis.limits.tightest import SPAN, STEPPED, WRAPPED_SHEET
 from pinchline.reports.questions.limits import demand_columns
 from pinchline.results.tables import Column, Table
@@ -139,7 +139,7 @@ def _cell(point: MapPoint, system: System) -> str:
     limit = answer.limit.label if answer.limit else ""
     if math.isnan(answer.radius):
         return f"none: {limit}"
-    if answer.radius > ALMOST_FLAT:
+    if answer.radius > ALMOST_FLAT_RADIUS_MM:
         return f"almost flat: {limit}"
     return f"{units.format(answer.radius, 'length', system)} {limit}"
 

@@ -57,9 +57,9 @@ def limit_map_picture(
     from matplotlib.cm import ScalarMappable
 
     limit_map = _in_shop_units(limit_map, system)
-    length, _, _ = units.shop_unit("length", system)
+    length, _, _ = units.display_unit("length", system)
     rows = rows_by_strength(limit_map)
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(8.4, 5.6)
         ax = fig.subplots()
         norm, colors = _colors(limit_map)
@@ -67,7 +67,7 @@ def limit_map_picture(
             _bands(ax, rows, norm, colors)
         else:
             _contours(ax, rows, norm, colors)
-            stress, _, _ = units.shop_unit("stress", system)
+            stress, _, _ = units.display_unit("stress", system)
             ax.set_ylabel(f"yield strength, {stress}")
         _thickness_axis(ax, limit_map, system)
         theme.set_title(
@@ -84,8 +84,8 @@ def limit_map_picture(
 
 def _in_shop_units(limit_map: LimitMap, system: System) -> LimitMap:
     """Give thickness, radius and strength of every point in a system's units."""
-    _, length, _ = units.shop_unit("length", system)
-    _, stress, _ = units.shop_unit("stress", system)
+    _, length, _ = units.display_unit("length", system)
+    _, stress, _ = units.display_unit("stress", system)
     points = tuple(
         p._replace(
             thickness=p.thickness / length,
@@ -123,7 +123,7 @@ def _thickness_axis(ax: Axes, limit_map: LimitMap, system: System) -> None:
     ax.xaxis.set_major_locator(FixedLocator(THICKNESS_TICKS[system]))
     ax.xaxis.set_minor_locator(NullLocator())
     ax.xaxis.set_major_formatter(FormatStrFormatter("%g"))
-    length, _, _ = units.shop_unit("length", system)
+    length, _, _ = units.display_unit("length", system)
     ax.set_xlabel(f"thickness, {length}; hatched: no pass leaves a set")
     ax.grid(visible=False)
 
@@ -159,7 +159,7 @@ def _bands(
                 turned = (
                     {} if wide > WORD_SHARE else {"rotation": 90.0, "fontsize": size}
                 )
-                theme.note(ax, word, math.sqrt(start * end), y, **turned)
+                theme.add_note(ax, word, math.sqrt(start * end), y, **turned)
         ax.plot([end, end], [y - 0.38, y + 0.38], color=theme.INK, lw=1.3)
     ax.set_yticks(range(len(rows)), [name for name, _ in rows])
     ax.tick_params(axis="y", length=0.0)
@@ -232,4 +232,4 @@ def _name_regions(ax: Axes, t: Array, strengths: Array, limits: NDArray[Any]) ->
                 continue
             depth = distance_transform_edt(np.pad(here, 1))[1:-1, 1:-1]
             i, j = np.unravel_index(int(np.argmax(depth)), depth.shape)
-            theme.note(ax, _label(limit), t[j], strengths[i])
+            theme.add_note(ax, _label(limit), t[j], strengths[i])

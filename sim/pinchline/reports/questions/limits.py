@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from pinchline.analysis.limits.limits import Limits, OneWay
-    from pinchline.analysis.limits.single_pass import Pass
+    from pinchline.analysis.limits.limits import DirectionLimits, Limits
+    from pinchline.analysis.limits.single_pass import SinglePass
     from pinchline.case.demand import Demand
     from pinchline.units import System
 
@@ -91,7 +91,7 @@ def _say(value: float, system: System) -> str:
     return "flat" if math.isinf(value) else units.format(value, "length", system)
 
 
-def _answer(direction: OneWay, limits: Limits, system: System) -> str:
+def _answer(direction: DirectionLimits, limits: Limits, system: System) -> str:
     start = f"fed toward the {direction.way}: "
     p = direction.tightest
     if p is None:
@@ -109,8 +109,8 @@ def limits_picture(limits: Limits, title: str, system: System = "metric") -> Fig
     """Draw radius against lift in both feed directions, with refused passes marked."""
     from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
-    length, size, _ = units.shop_unit("length", system)
-    with theme.applied():
+    length, size, _ = units.display_unit("length", system)
+    with theme.project_style():
         fig = theme.figure(7.6, 5.4)
         ax = fig.subplots()
         for direction, color, mark in zip(
@@ -132,7 +132,9 @@ def limits_picture(limits: Limits, title: str, system: System = "metric") -> Fig
         return fig
 
 
-def _draw_feed(ax: Axes, direction: OneWay, color: str, mark: str, size: float) -> None:
+def _draw_feed(
+    ax: Axes, direction: DirectionLimits, color: str, mark: str, size: float
+) -> None:
     """Draw one feed direction, broken at refused passes; ``size``: of the unit, mm."""
     lifts = [p.lift / size for p in direction.passes]
     radii = [
@@ -147,5 +149,5 @@ def _draw_feed(ax: Axes, direction: OneWay, color: str, mark: str, size: float) 
         ax.plot([p.lift / size for p in bad], under, "x", color=color, label=words)
 
 
-def _kinds(passes: list[Pass]) -> str:
+def _kinds(passes: list[SinglePass]) -> str:
     return ", ".join(dict.fromkeys(p.limit for p in passes if p.limit))

@@ -11,14 +11,18 @@ import numpy as np
 
 from pinchline import units
 from pinchline.analysis.rules.comparison import verdict
-from pinchline.analysis.rules.pure_bending import FAIR, FINE, good_from_to
+from pinchline.analysis.rules.pure_bending import (
+    FAIR_RULE_ERROR,
+    GOOD_RULE_ERROR,
+    good_intervals,
+)
 from pinchline.analysis.rules.rule_book import RULES
 from pinchline.results.tables import Column, Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from pinchline.analysis.rules.comparison import Comparison
+    from pinchline.analysis.rules.comparison import RuleComparison
     from pinchline.analysis.rules.pure_bending import RulePoint
     from pinchline.units import System
 
@@ -41,7 +45,7 @@ _NUMBER_COLUMNS = (
 )
 
 
-def rules_table(comparison: Comparison, title: str) -> Table:
+def rules_table(comparison: RuleComparison, title: str) -> Table:
     """Give every point as a row, the case's own first."""
     points = [*comparison.job, *(p for p in comparison.points if not p.job)]
     columns = [Column("rule", "1", "name of the rule", _text(_names(points)))]
@@ -74,7 +78,7 @@ def _text(words: Iterable[str]) -> np.ndarray:
     return np.array(list(words), dtype=object)
 
 
-def rules_words(comparison: Comparison, title: str, system: System) -> str:
+def rules_words(comparison: RuleComparison, title: str, system: System) -> str:
     """Say the table of the case, then every rule with its source and a sentence."""
     lines = [title, "", f"{'':<36}{'rule':>18}{'model':>12}{'ratio':>8}"]
     told = ""
@@ -132,7 +136,7 @@ def answer_text(point: RulePoint, value: float, system: System) -> str:
     return units.format(value, "length", system)
 
 
-def rule_sentence(comparison: Comparison, key: str, system: System) -> str:
+def rule_sentence(comparison: RuleComparison, key: str, system: System) -> str:
     """Say in plain words what a rule is worth here and over the range."""
     points = comparison.of(key)
     bounds = [p for p in points if p.bound]
@@ -168,7 +172,7 @@ def _own_case_words(points: Sequence[RulePoint]) -> str:
 
 def _valid_ranges(points: Sequence[RulePoint], within: float, form: str) -> str:
     """Say the stretches on which a rule is good, or that there is none."""
-    runs = good_from_to(points, within)
+    runs = good_intervals(points, within)
     pieces = [
         f"at {a:{form}}" if a == b else f"from {a:{form}} to {b:{form}}"
         for a, b in runs
@@ -178,7 +182,10 @@ def _valid_ranges(points: Sequence[RulePoint], within: float, form: str) -> str:
 
 def validity_words(points: Sequence[RulePoint], form: str) -> str:
     """Say where a rule is good to 5 and to 10 %; beyond that it fails."""
-    fine, fair = (_valid_ranges(points, share, form) for share in (FINE, FAIR))
+    fine, fair = (
+        _valid_ranges(points, share, form)
+        for share in (GOOD_RULE_ERROR, FAIR_RULE_ERROR)
+    )
     if fair == "nowhere":
         return "fails throughout"
     if fine == fair:
@@ -223,7 +230,9 @@ def _over_ratio(points: Sequence[RulePoint], own: str) -> list[str]:
         return [f"over inside R/t: {validity_words(points, '.0f')}"]
     reach = []
     for temper in tempers:
-        runs = good_from_to([p for p in points if p.material == temper], FAIR)
+        runs = good_intervals(
+            [p for p in points if p.material == temper], FAIR_RULE_ERROR
+        )
         reach.append(f"{temper} {runs[0][1]:.0f}" if runs else f"{temper} nowhere")
     said.append(f"good to 10 % up to R/t, soft to hard: {', '.join(reach)}")
     return said
@@ -234,7 +243,7 @@ def _over_thickness(points: Sequence[RulePoint], system: System) -> list[str]:
     said = []
     for temper in dict.fromkeys(p.material for p in points):
         here = [_in_units(p, system) for p in points if p.material == temper]
-        said.append(f"{temper} {_valid_ranges(here, FAIR, '.3g')}")
+        said.append(f"{temper} {_valid_ranges(here, FAIR_RULE_ERROR, '.3g')}")
     unit = "in" if system == "inch" else "mm"
     return [f"good to 10 % in {unit} of thickness: {'; '.join(said)}"] if said else []
 

@@ -9,7 +9,12 @@ import numpy as np
 
 from pinchline import units
 from pinchline.analysis.rules import rule_book as book
-from pinchline.analysis.rules.pure_bending import FAIR, FINE, SPRINGBACK, good_from_to
+from pinchline.analysis.rules.pure_bending import (
+    FAIR_RULE_ERROR,
+    GOOD_RULE_ERROR,
+    SPRINGBACK_RULES,
+    good_intervals,
+)
 from pinchline.reports.style import theme
 
 if TYPE_CHECKING:
@@ -18,7 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from pinchline.analysis.rules.comparison import Comparison
+    from pinchline.analysis.rules.comparison import RuleComparison
     from pinchline.analysis.rules.pure_bending import RulePoint
     from pinchline.units import System
 
@@ -44,14 +49,14 @@ MAX_ERROR_PERCENT = 30.0  # per cent of error that is drawn
 
 
 def rules_picture(
-    comparison: Comparison, title: str, system: System = "metric"
+    comparison: RuleComparison, title: str, system: System = "metric"
 ) -> Figure:
     """Draw the errors of the rules, a panel for each kind."""
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(10.6, 11.4)
         axes = fig.subplots(3, 2)
-        theme.headed(fig, f"How far the hand rules are off: {title}")
-        panels: tuple[Callable[[Axes, Comparison, System], None], ...] = (
+        theme.set_heading(fig, f"How far the hand rules are off: {title}")
+        panels: tuple[Callable[[Axes, RuleComparison, System], None], ...] = (
             _circles, _springback, _reach, _diameter, _flats, _lengths,
         )  # fmt: skip
         for ax, panel in zip(axes.flat, panels, strict=True):
@@ -68,16 +73,24 @@ def _errors(points: list[RulePoint]) -> tuple[list[float], list[float]]:
 
 def _bands(ax: Axes) -> None:
     """Shade the errors of 5 and of 10 per cent."""
-    ax.axhspan(-100.0 * FAIR, 100.0 * FAIR, color=theme.PALE, zorder=0.5)
-    ax.axhspan(-100.0 * FINE, 100.0 * FINE, color=theme.MIST, zorder=0.6)
-    ax.axhline(0.0, **theme.LINES["guide"])
+    ax.axhspan(
+        -100.0 * FAIR_RULE_ERROR, 100.0 * FAIR_RULE_ERROR, color=theme.PALE, zorder=0.5
+    )
+    ax.axhspan(
+        -100.0 * GOOD_RULE_ERROR, 100.0 * GOOD_RULE_ERROR, color=theme.MIST, zorder=0.6
+    )
+    ax.axhline(0.0, **theme.LINE_STYLES["guide"])
 
 
-def _circles(ax: Axes, comparison: Comparison, system: System) -> None:
+def _circles(ax: Axes, comparison: RuleComparison, system: System) -> None:
     """Draw the circle's radius over the model's against lift, both ways."""
-    length, size, _ = units.shop_unit("length", system)
-    ax.axhspan(1.0 - FAIR, 1.0 + FAIR, color=theme.PALE, zorder=0.5)
-    ax.axhspan(1.0 - FINE, 1.0 + FINE, color=theme.MIST, zorder=0.6)
+    length, size, _ = units.display_unit("length", system)
+    ax.axhspan(
+        1.0 - FAIR_RULE_ERROR, 1.0 + FAIR_RULE_ERROR, color=theme.PALE, zorder=0.5
+    )
+    ax.axhspan(
+        1.0 - GOOD_RULE_ERROR, 1.0 + GOOD_RULE_ERROR, color=theme.MIST, zorder=0.6
+    )
     for direction, (color, mark) in DIRECTION_STYLES.items():
         for of, line, fill in (
             ("radius under rolls", "--", "white"),
@@ -100,10 +113,10 @@ def _circles(ax: Axes, comparison: Comparison, system: System) -> None:
     theme.legend_below(ax, 1)
 
 
-def _springback(ax: Axes, comparison: Comparison, _system: System) -> None:
+def _springback(ax: Axes, comparison: RuleComparison, _system: System) -> None:
     """Draw the error of the free radius against R/t, one line a gauge."""
     _bands(ax)
-    for rule in SPRINGBACK:
+    for rule in SPRINGBACK_RULES:
         color, line = RULE_STYLES[rule]
         points = [
             p
@@ -134,21 +147,21 @@ def _ratio_ticks(ax: Axes) -> None:
     ax.set_xlabel("R/t under the rolls")
 
 
-def _reach(ax: Axes, comparison: Comparison, _system: System) -> None:
+def _reach(ax: Axes, comparison: RuleComparison, _system: System) -> None:
     """Draw up to which R/t each springback rule is good, temper by temper."""
     from matplotlib.patches import Patch
 
     tempers = list(
         dict.fromkeys(p.material for p in comparison.of("cubic") if p.axis == "R/t")
     )
-    height = 0.8 / len(SPRINGBACK)
+    height = 0.8 / len(SPRINGBACK_RULES)
     for row, temper in enumerate(tempers):
-        for i, rule in enumerate(SPRINGBACK):
+        for i, rule in enumerate(SPRINGBACK_RULES):
             points = [p for p in comparison.of(rule) if p.axis == "R/t"]
             here = [p for p in points if p.material == temper]
             y = row + (1.5 - i) * height
-            for within, alpha in ((FAIR, 0.4), (FINE, 1.0)):
-                for low, high in good_from_to(here, within):
+            for within, alpha in ((FAIR_RULE_ERROR, 0.4), (GOOD_RULE_ERROR, 1.0)):
+                for low, high in good_intervals(here, within):
                     ax.barh(
                         y, max(high - low, 0.02 * low), height, low,
                         color=RULE_STYLES[rule][0], alpha=alpha,
@@ -161,17 +174,20 @@ def _reach(ax: Axes, comparison: Comparison, _system: System) -> None:
     subject = "pure bending, soft below, hard above; full 5 %, pale 10 %"
     theme.set_title(ax, "Where a springback rule is good", subject)
     key = [
-        Patch(color=RULE_STYLES[rule][0], label=RULE_NAMES[rule]) for rule in SPRINGBACK
+        Patch(color=RULE_STYLES[rule][0], label=RULE_NAMES[rule])
+        for rule in SPRINGBACK_RULES
     ]
     theme.legend_below(ax, 2, handles=key)
 
 
-def _diameter(ax: Axes, comparison: Comparison, system: System) -> None:
+def _diameter(ax: Axes, comparison: RuleComparison, system: System) -> None:
     """Draw the tightest inside diameter over the roll's against thickness."""
     from matplotlib.ticker import FixedLocator, FormatStrFormatter, NullLocator
 
-    length, size, _ = units.shop_unit("length", system)
-    ax.axhspan(*book.TIGHTEST, label="the rule: 1.2 to 1.5", **theme.FLAT_STYLE)
+    length, size, _ = units.display_unit("length", system)
+    ax.axhspan(
+        *book.TIGHTEST_DIAMETER_RATIO, label="the rule: 1.2 to 1.5", **theme.FLAT_STYLE
+    )
     points = [p for p in comparison.of("diameter") if not p.job]
     tempers = list(dict.fromkeys(p.material for p in points))
     shades = np.linspace(0.75, 0.1, len(tempers))
@@ -205,9 +221,9 @@ def _diameter(ax: Axes, comparison: Comparison, system: System) -> None:
     theme.legend_below(ax, 2)
 
 
-def _flats(ax: Axes, comparison: Comparison, system: System) -> None:
+def _flats(ax: Axes, comparison: RuleComparison, system: System) -> None:
     """Draw the model's flats against lift, beside what the rules say."""
-    length, size, _ = units.shop_unit("length", system)
+    length, size, _ = units.display_unit("length", system)
     lifts = [f.lift / size for f in comparison.flats]
     ax.plot(
         lifts, [f.lead_in / size for f in comparison.flats], "o-", color=theme.BLUE,
@@ -228,7 +244,7 @@ def _flats(ax: Axes, comparison: Comparison, system: System) -> None:
         for p in comparison.of(rule)[:1]:
             ax.axhline(p.low / size, color=theme.SEA, lw=1.0)
             across = ax.get_yaxis_transform()
-            theme.note(ax, words, x, p.low / size, ha=side, transform=across)
+            theme.add_note(ax, words, x, p.low / size, ha=side, transform=across)
     for p in comparison.of("run-out")[:1]:
         ax.axhspan(
             p.low / size, p.high / size, label="rule: 0.8 to 5 t", **theme.FLAT_STYLE
@@ -241,7 +257,7 @@ def _flats(ax: Axes, comparison: Comparison, system: System) -> None:
     theme.legend_below(ax, 2)
 
 
-def _lengths(ax: Axes, comparison: Comparison, _system: System) -> None:
+def _lengths(ax: Axes, comparison: RuleComparison, _system: System) -> None:
     """Draw the errors of bend allowance and of surface strain against R/t."""
     _bands(ax)
     for rule, color, line in (

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pinchline import units
-from pinchline.analysis.scatter.inputs import DIMENSIONS, WORDS
+from pinchline.analysis.scatter.inputs import INPUT_DIMENSIONS, INPUT_WORDS
 from pinchline.analysis.scatter.part import OPENING
 from pinchline.messages import alone
 from pinchline.reports.questions.limits import demand_columns
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from pinchline.analysis.scatter.inputs import Input
+    from pinchline.analysis.scatter.inputs import ScatterInput
     from pinchline.analysis.scatter.scatter import Scatter
     from pinchline.units import System
 
@@ -54,7 +54,7 @@ def scatter_table(scatter: Scatter, title: str) -> Table:
     columns = [
         Column(
             f"input_{one.key}",
-            _unit(DIMENSIONS[one.key]),
+            _unit(INPUT_DIMENSIONS[one.key]),
             _input_words(one),
             scatter.points[:, number],
         )
@@ -95,12 +95,12 @@ def _unit(dimension: units.Dimension | None) -> str:
     return internal[1.0]
 
 
-def _input_words(one: Input) -> str:
+def _input_words(one: ScatterInput) -> str:
     if one.key == "lift":
         return "error of the setting of the lift that is farthest off"
     if one.key == "touch":
         return "error of the touch of the rear roll"
-    return WORDS[one.key]
+    return INPUT_WORDS[one.key]
 
 
 def scatter_words(scatter: Scatter, title: str, system: System) -> str:
@@ -137,17 +137,17 @@ def _amount(
     """Say a small amount to so many figures: shop decimals would lose it in inches."""
     if dimension is None:
         return units.figures(value, count)
-    unit, size, _ = units.shop_unit(dimension, system)
+    unit, size, _ = units.display_unit(dimension, system)
     return f"{units.figures(value / size, count)} {unit}"
 
 
-def _input_line(one: Input, system: System) -> str:
-    dimension = DIMENSIONS[one.key]
+def _input_line(one: ScatterInput, system: System) -> str:
+    dimension = INPUT_DIMENSIONS[one.key]
     set_by_hand = one.key in ("touch", "lift")
     middle = "" if set_by_hand else _amount(one.middle, dimension, system)
     wide = _amount(one.spread, dimension, system, 2)
     spread = f"within {wide}" if one.law == "even" else f"sd {wide}"
-    cells = f"  {WORDS[one.key]:<22}{middle:>12}  {spread:<17}"
+    cells = f"  {INPUT_WORDS[one.key]:<22}{middle:>12}  {spread:<17}"
     own = wrap(alone(one.origin, system), TEXT_WIDTH - 36)
     return f"\n{'':55}".join([f"{cells} {own[0]}", *own[1:]])
 
@@ -181,9 +181,9 @@ def _stated_words(scatter: Scatter, system: System) -> Iterator[str]:
         f"As the case states it the part opens "
         f"{units.format(stated, 'length', system)}, {side} than "
         f"{100.0 * max(below, 1.0 - below):.0f} % of the parts: it takes "
-        f"{_amount(one.stated, DIMENSIONS[one.key], system)} for the "
-        f"{WORDS[one.key]}, where the middle is "
-        f"{_amount(one.middle, DIMENSIONS[one.key], system)}. Roll a scrap strip "
+        f"{_amount(one.stated, INPUT_DIMENSIONS[one.key], system)} for the "
+        f"{INPUT_WORDS[one.key]}, where the middle is "
+        f"{_amount(one.middle, INPUT_DIMENSIONS[one.key], system)}. Roll a scrap strip "
         "before the job."
     )
 
@@ -208,7 +208,9 @@ def _limit_words(scatter: Scatter) -> Iterator[str]:
         yield f"A limit of the machine ends some of the jobs: {kinds}."
 
 
-def ranked_inputs(scatter: Scatter, number: int) -> list[tuple[Input, float, float]]:
+def ranked_inputs(
+    scatter: Scatter, number: int
+) -> list[tuple[ScatterInput, float, float]]:
     """Sort inputs by what each explains of a quantity, alone and with others."""
     rows = zip(
         scatter.inputs, scatter.first[number], scatter.total[number], strict=True
@@ -223,12 +225,15 @@ def ranking_words(scatter: Scatter, number: int) -> str:
     rows = [row for row in ranked_inputs(scatter, number) if row[2] >= LEAST_SHARE]
     if not rows:
         return f"{name}: what makes its spread is not known."
-    shares = [f"{WORDS[one.key]} {_share(f, t)}" for one, f, t in rows[:MOST_RANKED]]
+    shares = [
+        f"{INPUT_WORDS[one.key]} {_share(f, t)}" for one, f, t in rows[:MOST_RANKED]
+    ]
     if number != OPENING:
         return f"{name}: {', '.join(shares)}."
     one, alone, together = rows[0]
     text = (
-        f"Opening: the {WORDS[one.key]} first ({MEASURING_HOW[one.key]}): it explains "
+        f"Opening: the {INPUT_WORDS[one.key]} first ({MEASURING_HOW[one.key]}): it "
+        "explains "
         f"{_share(alone, together)} of the spread."
     )
     return f"{text} Then {', '.join(shares[1:])}." if shares[1:] else text
@@ -285,9 +290,9 @@ def _accuracy_words(scatter: Scatter, system: System) -> Iterator[str]:
 
 def scatter_picture(scatter: Scatter, title: str, system: System = "metric") -> Figure:
     """Draw a histogram of each quantity, and the share each input explains of it."""
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(9.6, 6.4)
-        theme.headed(fig, f"How far parts spread: {title}")
+        theme.set_heading(fig, f"How far parts spread: {title}")
         grid = fig.add_gridspec(2, MOST_DRAWN, height_ratios=(1.0, 1.05))
         for number in range(MOST_DRAWN):
             _histogram(fig.add_subplot(grid[0, number]), scatter, number, system)
@@ -298,7 +303,7 @@ def scatter_picture(scatter: Scatter, title: str, system: System = "metric") -> 
 def _histogram(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
     """Draw the histogram of a quantity."""
     q = scatter.quantities[number]
-    unit, size, _ = units.shop_unit(q.dimension, system)
+    unit, size, _ = units.display_unit(q.dimension, system)
     values = scatter.values(number)
     values = values[np.isfinite(values)] / size
     ax.set_xlabel(f"{q.words}, {unit}")
@@ -323,9 +328,9 @@ def _histogram(ax: Axes, scatter: Scatter, number: int, system: System) -> None:
     ax.stairs(counts, edges, fill=True, color=theme.BLUE, alpha=0.85)
     top = 1.16 * float(np.max(counts))
     ax.set_ylim(0.0, top)
-    ax.axvline(stated, **theme.LINES["loaded"])
+    ax.axvline(stated, **theme.LINE_STYLES["loaded"])
     for end in bounds:
-        ax.axvline(end / size, **theme.LINES["bound"])
+        ax.axvline(end / size, **theme.LINE_STYLES["bound"])
     said = [units.figures(e, 3) for e in (ends[0], ends[-1])]
     theme.set_title(
         ax, q.words.capitalize(), f"nine in ten: {said[0]} to {said[1]} {unit}"
@@ -360,12 +365,12 @@ def _effect_bars(ax: Axes, scatter: Scatter) -> None:
         )  # fmt: skip
     handles += [
         Patch(facecolor="white", edgecolor=theme.INK, label="outline: with others"),
-        Line2D([], [], **theme.LINES["loaded"], label="above: part as stated"),
+        Line2D([], [], **theme.LINE_STYLES["loaded"], label="above: part as stated"),
     ]
     if any(one.quantity < MOST_DRAWN for one in scatter.allowed):
-        bound = Line2D([], [], **theme.LINES["bound"], label="above: tolerance")
+        bound = Line2D([], [], **theme.LINE_STYLES["bound"], label="above: tolerance")
         handles.append(bound)
-    ax.set_yticks(range(len(keys)), [WORDS[key] for key in keys])
+    ax.set_yticks(range(len(keys)), [INPUT_WORDS[key] for key in keys])
     ax.tick_params(axis="y", length=0.0)
     ax.invert_yaxis()
     ax.set_xlim(0.0, 100.0)

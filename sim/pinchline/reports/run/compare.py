@@ -127,7 +127,7 @@ def _change(value: float, first: float, dimension: Dimension | None) -> str:
 
 def draw_parts(results: Sequence[Result], letters: str) -> Figure:
     """Draw the free parts on one another, laid on the operator's edge."""
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(7.2, 4.6)
         ax = fig.subplots()
         for result, letter, style in zip(
@@ -144,7 +144,7 @@ def draw_parts(results: Sequence[Result], letters: str) -> Figure:
 
 def draw_curvatures(results: Sequence[Result], letters: str) -> Figure:
     """Draw the residual curvatures, and what they differ by from the first job's."""
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(7.2, 5.4)
         top, bottom = fig.subplots(2, 1, sharex=True, height_ratios=(3, 2))
         base = results[0].sheet
@@ -155,7 +155,7 @@ def draw_curvatures(results: Sequence[Result], letters: str) -> Figure:
                 first = np.interp(s, base["s"], base["curvature_residual"])
                 inside = s <= base["s_node"][-1]
                 bottom.plot(s[inside], (k - first)[inside], **theme.JOB_STYLES[i])
-        bottom.axhline(0.0, **theme.LINES["guide"])
+        bottom.axhline(0.0, **theme.LINE_STYLES["guide"])
         top.set_ylabel("curvature, 1/mm")
         bottom.set(xlabel="s along the sheet, mm", ylabel=f"less that of {letters[0]}")
         theme.legend_below(bottom, len(results), handles=top.get_lines())

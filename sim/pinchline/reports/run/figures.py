@@ -51,7 +51,7 @@ def free_part(
 ) -> tuple[Figure, Axes]:
     """Draw the free part: thickness, flats, opening, turned angle and radius."""
     result, unit = in_unit_system(result, system)
-    with theme.applied():
+    with theme.project_style():
         ax = theme.figure(7.2, 6.2).subplots() if ax is None else ax
         x, y, s = (result.sheet[name] for name in ("x", "y", "s_node"))
         half = 0.5 * result.inputs["thickness"]
@@ -78,7 +78,7 @@ def curvature(
 ) -> tuple[Figure, Axes]:
     """Draw the largest loaded and the residual curvature along the sheet."""
     result, unit = in_unit_system(result, system)
-    with theme.applied():
+    with theme.project_style():
         ax = theme.figure(7.2, 4.6).subplots() if ax is None else ax
         s, loaded, free = (
             result.sheet[name]
@@ -88,10 +88,12 @@ def curvature(
         top = 1.25 * max(bound, float(np.nanmax(loaded, initial=0.0)))
         low = 1.1 * min(0.0, float(np.nanmin(free, initial=0.0)))
         _shade_flats(ax, result, "straightedge", 0.4, unit)
-        ax.plot(s, loaded, label="largest, under the rolls", **theme.LINES["loaded"])
-        ax.plot(s, free, label="residual, once free", **theme.LINES["residual"])
+        ax.plot(
+            s, loaded, label="largest, under the rolls", **theme.LINE_STYLES["loaded"]
+        )
+        ax.plot(s, free, label="residual, once free", **theme.LINE_STYLES["residual"])
         label = f"wrap bound, radius {unit.say(1.0 / bound)}"
-        ax.axhline(bound, label=label, **theme.LINES["bound"])
+        ax.axhline(bound, label=label, **theme.LINE_STYLES["bound"])
         _shade_zone(ax, result, (low, top), unit)
         _mark_crease(ax, result, top, unit)
         ax.set(ylim=(low, top), xlim=(0.0, result.inputs["length"]))
@@ -109,17 +111,19 @@ def largest_moment(
 ) -> tuple[Figure, Axes]:
     """Draw the largest moment each point ever saw, and the move in which it did."""
     result, unit = in_unit_system(result, system)
-    with theme.applied():
+    with theme.project_style():
         ax = theme.figure(7.2, 4.6).subplots() if ax is None else ax
         s = result.sheet["s"]
         ratio = np.abs(result.sheet["moment_peak"])
         ratio = ratio / result.inputs["moment_first_yield"]
         top = 1.12 * max(1.2, float(np.nanmax(ratio, initial=0.0)))
         _shade_flats(ax, result, "moment", 0.8, unit)
-        ax.plot(s, ratio, **theme.LINES["moment"])
-        ax.axhline(1.0, **theme.LINES["bound"])
+        ax.plot(s, ratio, **theme.LINE_STYLES["moment"])
+        ax.axhline(1.0, **theme.LINE_STYLES["bound"])
         middle = 0.5 * result.inputs["length"]
-        theme.note(ax, "first yield: below this line nothing can remain", middle, 0.9)
+        theme.add_note(
+            ax, "first yield: below this line nothing can remain", middle, 0.9
+        )
         move, nodes = result.sheet["moment_peak_move"], result.sheet["s_node"]
         sides = (-0.13 * top, -0.03 * top)
         handles = theme.draw_band(ax, nodes, move, sides, move_words(result))
@@ -147,7 +151,7 @@ def roll_forces(
     system : of units
     """
     result, unit = in_unit_system(result, system)
-    with theme.applied():
+    with theme.project_style():
         if axes is None:
             fig = theme.figure(7.2, 6.4)
             axes = list(fig.subplots(3, sharex=True, height_ratios=(3, 3, 2)))
@@ -160,13 +164,13 @@ def roll_forces(
             (rear, "drive_force", "drive (+ toward the rear roll)"),
             (lift, "lift", "rear roll"),
         ):
-            ax.plot(path, result.steps[name], label=label, **theme.LINES[name])
+            ax.plot(path, result.steps[name], label=label, **theme.LINE_STYLES[name])
         for ax in (pinch, rear):
             ax.set_ylabel(f"force, {unit.per_width}\nof width")
             ax.margins(x=0.0, y=0.24)
             ax.legend(loc="upper right", ncols=2)
         pinch.set_ylim(bottom=0.0)
-        rear.axhline(0.0, **theme.LINES["guide"])
+        rear.axhline(0.0, **theme.LINE_STYLES["guide"])
         lift.set_ylabel(f"lift of the rear\nroll, {unit.length}")
         words = "travel of the sheet and of the rear roll, added up"
         lift.set_xlabel(f"{words}, {unit.length}")
@@ -193,7 +197,7 @@ def sheet_in_rolls(
     count : of pictures where no axes are given
     """
     result, unit = in_unit_system(result, system)
-    with theme.applied():
+    with theme.project_style():
         chosen = _chosen_frames(result, count if axes is None else len(axes))
         columns = min(_PAGE_COLUMNS, max(1, len(chosen))) if axes is None else len(axes)
         rows = [chosen[i : i + columns] for i in range(0, len(chosen), columns)]
@@ -221,11 +225,11 @@ def _frame_axes(
         len(heights), columns, sharex=True, sharey="row", squeeze=False,
         height_ratios=heights,
     )  # fmt: skip
-    theme.headed(fig, f"The sheet in the rolls: {result.title}")
+    theme.set_heading(fig, f"The sheet in the rolls: {result.title}")
     return list(grid.flat)
 
 
-PICTURES: dict[str, Callable[..., tuple[Figure, Any]]] = {
+RUN_PICTURES: dict[str, Callable[..., tuple[Figure, Any]]] = {
     "free-part": free_part,
     "curvature": curvature,
     "largest-moment": largest_moment,
@@ -242,11 +246,11 @@ def draw(result: Result, name: str, **options: Any) -> tuple[Figure, Any]:
     InputError
         where there is no picture of that name
     """
-    if name not in PICTURES:
-        known = list(PICTURES)
+    if name not in RUN_PICTURES:
+        known = list(RUN_PICTURES)
         message = f"there is no picture of that name{did_you_mean(name, known)}"
         raise InputError(message, value=name, allowed=", ".join(known))
-    return PICTURES[name](result, **options)
+    return RUN_PICTURES[name](result, **options)
 
 
 def plot_all(
@@ -267,7 +271,7 @@ def plot_all(
         raise InputError(message, value=fmt, allowed=", ".join(get_args(Format)))
     return [
         theme.save_in(picture(result, system=system)[0], Path(folder), f"{name}.{fmt}")
-        for name, picture in PICTURES.items()
+        for name, picture in RUN_PICTURES.items()
     ]
 
 
@@ -339,7 +343,7 @@ def _shade_flats(
             words = f"{method} flat{gap}{unit.say(end - start)}"
             across = {"transform": ax.get_xaxis_transform(), "rotation": turn}
             middle = float(np.clip(0.5 * (start + end), 0.03 * length, 0.97 * length))
-            theme.note(ax, words, middle, raised, **across)
+            theme.add_note(ax, words, middle, raised, **across)
 
 
 def _shade_zone(ax: Axes, result: Result, limits: Pair, unit: Unit) -> None:
@@ -359,7 +363,7 @@ def _shade_zone(ax: Axes, result: Result, limits: Pair, unit: Unit) -> None:
     lines = np.sort((passed - low) / (limits[1] - low))
     gap = int(np.argmax(np.diff(lines)))  # the widest band without a line
     across = {"transform": ax.get_xaxis_transform(), "bbox": None}
-    theme.note(ax, words, middle, 0.5 * (lines[gap] + lines[gap + 1]), **across)
+    theme.add_note(ax, words, middle, 0.5 * (lines[gap] + lines[gap + 1]), **across)
 
 
 def _mark_crease(ax: Axes, result: Result, top: float, unit: Unit) -> None:
@@ -374,7 +378,7 @@ def _mark_crease(ax: Axes, result: Result, top: float, unit: Unit) -> None:
     aside = at + (0.08 if early else -0.08) * s[-1]
     theme.draw_leader(ax, (aside, 0.93 * top), (at, peak))
     words = f"crease at s {unit.bare(at)}: {height:.1f} x the plateau"
-    theme.note(ax, words, aside, 0.95 * top, ha="left" if early else "right")
+    theme.add_note(ax, words, aside, 0.95 * top, ha="left" if early else "right")
 
 
 def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:
@@ -389,7 +393,7 @@ def _mark_moves(axes: Sequence[Axes], result: Result, path: Array) -> None:
         if end <= start:
             continue
         for ax in axes:
-            ax.axvline(end, **theme.LINES["guide"])
+            ax.axvline(end, **theme.LINE_STYLES["guide"])
         axes[-1].annotate(
             str(number),
             (0.5 * (start + end), 1.0),

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Result
 
 
-def show(result: Result) -> str:
+def notebook_html(result: Result) -> str:
     """Return the result as a piece of HTML in the colours of light paper."""
     values = result.summary
     rows = [

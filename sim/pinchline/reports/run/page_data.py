@@ -16,7 +16,7 @@ from pinchline.reports.run.playback import (
     accumulated_travel,
     bend_edges,
     playback,
-    thin,
+    thinned_rows,
 )
 from pinchline.reports.style.table import move_words
 from pinchline.results.schema import ROLLS
@@ -66,7 +66,7 @@ def _job(result: Result, shown: Playback, edges: tuple[float, ...]) -> dict[str,
         "trace": _trace(result),
         "sheet": _sheet(result),
         "units": {
-            name: [units.shop_unit(name, system) for system in _UNIT_SYSTEMS]
+            name: [units.display_unit(name, system) for system in _UNIT_SYSTEMS]
             for name in _PAGE_DIMENSIONS
         },
     }
@@ -104,7 +104,7 @@ def _trace(result: Result) -> dict[str, Any]:
     """Give forces, drive and lift over the travel; thinned, peaks kept."""
     path = accumulated_travel(result)
     columns = [np.asarray(result.steps[name], dtype="f8") for name in _TRACED_FIELDS]
-    rows = thin(columns, MOST_STEPS)
+    rows = thinned_rows(columns, MOST_STEPS)
     curves = zip(_TRACED_FIELDS, columns, strict=True)
     return {
         "travel": rounded_numbers(path[rows]),
@@ -117,7 +117,7 @@ def _sheet(result: Result) -> dict[str, Any]:
     sheet = result.sheet
     ratio = np.abs(sheet["moment_peak"]) / result.inputs["moment_first_yield"]
     loaded, residual = sheet["curvature_loaded_peak"], sheet["curvature_residual"]
-    rows = thin([residual, loaded, ratio], MOST_PLACES)
+    rows = thinned_rows([residual, loaded, ratio], MOST_PLACES)
     return {
         "s": rounded_numbers(sheet["s"][rows]),
         "residual": rounded_numbers(residual[rows]),

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
     Index = NDArray[np.intp]
 
-FRAMES, MOST_NODES = 400, 401  # the most that are shown
-CLASSES = 6  # of bend, from flat to sharpest
+MOST_FRAMES, MOST_NODES = 400, 401  # the most that are shown
+BEND_CLASSES = 6  # of bend, from flat to sharpest
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,9 @@ class Playback:
     on_file: int
 
 
-def playback(result: Result, frames: int = FRAMES, nodes: int = MOST_NODES) -> Playback:
+def playback(
+    result: Result, frames: int = MOST_FRAMES, nodes: int = MOST_NODES
+) -> Playback:
     """Choose frames and nodes of a run, ``frames`` and ``nodes`` at most."""
     recorded = result.frames
     rows = choose_rows(recorded["move"], frames)
@@ -81,7 +83,7 @@ def bend_edges(curvature: Array) -> tuple[float, ...]:
     top = float(np.quantile(size, 0.99)) if size.size else 0.0
     if top < 1.0e-5:  # a radius of 100 m: nothing is bent
         top = 1.0e-3
-    radii = [_two_figures(CLASSES / (i * top)) for i in range(1, CLASSES)]
+    radii = [_two_figures(BEND_CLASSES / (i * top)) for i in range(1, BEND_CLASSES)]
     return tuple(1.0 / radius for radius in radii)
 
 
@@ -113,7 +115,7 @@ def accumulated_travel(result: Result) -> Array:
     return np.cumsum(np.nan_to_num(np.abs(moved[0]) + np.abs(moved[1])))
 
 
-def thin(values: Sequence[Array], most: int) -> Index:
+def thinned_rows(values: Sequence[Array], most: int) -> Index:
     """Choose rows of curves over one axis that keep every curve's peaks.
 
     Of each stretch the rows where a curve is lowest and highest stay.

@@ -18,16 +18,16 @@ from pinchline.errors import InputError
 from pinchline.reports.run import figures
 from pinchline.reports.run.compare import compare, dimension_of
 from pinchline.reports.run.page_data import page_data
-from pinchline.reports.run.playback import FRAMES
+from pinchline.reports.run.playback import MOST_FRAMES
 from pinchline.reports.style import theme
 from pinchline.reports.style.table import (
-    CAUTIONS,
+    SAFETY_CAUTIONS,
     Row,
     event_words,
     flat_reasons,
     move_words,
     number_row,
-    sections,
+    table_sections,
     unit_row,
 )
 from pinchline.results.schema import fields_of
@@ -66,7 +66,7 @@ def write_report(
         where there are none or too many, or the file cannot be written
     """
     check_page(path, len(results))
-    write_whole(path, page(results, names).encode("utf-8", "replace"))
+    write_whole(path, page_html(results, names).encode("utf-8", "replace"))
     return Path(path)
 
 
@@ -83,7 +83,7 @@ def check_page(path: str | Path, jobs: int) -> None:
     check_writable(path)
 
 
-def page(results: Sequence[Result], names: Sequence[str] = ()) -> str:
+def page_html(results: Sequence[Result], names: Sequence[str] = ()) -> str:
     """Return the page as text; the same results give the same text."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
@@ -105,7 +105,7 @@ def page(results: Sequence[Result], names: Sequence[str] = ()) -> str:
         heading=" / ".join(dict.fromkeys(result.title for result in results)),
         jobs=jobs,
         comparison=compare(results, JOB_LETTERS) if several else None,
-        cautions=CAUTIONS.splitlines(),
+        cautions=SAFETY_CAUTIONS.splitlines(),
         version=__version__,
         sources=", ".join(names),
         style=Markup(f"{theme.page_style()}\n{style}"),
@@ -140,7 +140,7 @@ def _job(result: Result, name: str, index: int) -> dict[str, Any]:
         "stops": [event_words(e) for e in result.events if e.level == "stop"],
         "sections": [
             (heading, [_cells(row) for row in rows])
-            for heading, rows in sections(result)
+            for heading, rows in table_sections(result)
         ],
         "frames": _frame_words(result),
         "reasons": flat_reasons(result),
@@ -152,7 +152,9 @@ def _job(result: Result, name: str, index: int) -> dict[str, Any]:
         "inputs": [_cells(row) for row in _inputs(result)],
         "case": result.case_text,
         "figures": {
-            key: theme.inline_svg(figures.PICTURES[name](result)[0], mark + key, label)
+            key: theme.inline_svg(
+                figures.RUN_PICTURES[name](result)[0], mark + key, label
+            )
             for key, (name, label) in _PAGE_PICTURES.items()
         },
     }
@@ -182,10 +184,11 @@ def _block(result: Result) -> list[tuple[str, str]]:
 def _frame_words(result: Result) -> str:
     """Say how many frames the file has, and how many are shown."""
     count = result.frames["move"].size
-    if count <= FRAMES:
+    if count <= MOST_FRAMES:
         return f"{count} frames, all that the file holds." if count else ""
     return (
-        f"The file holds {count} frames; about {FRAMES} of them are shown, among them "
+        f"The file holds {count} frames; about {MOST_FRAMES} of them are shown, among "
+        "them "
         "the first and last of each move as far as they fit."
     )
 

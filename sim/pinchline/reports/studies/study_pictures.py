@@ -117,14 +117,14 @@ def study_picture(result: StudyResult, picture: Picture) -> Figure:
     count = len(picture.panel)
     columns = count if count <= 3 else 2
     rows = math.ceil(count / columns)
-    with theme.applied():
+    with theme.project_style():
         fig = theme.figure(max(6.4, 4.6 * columns), 4.8 * rows)
         axes = fig.subplots(rows, columns, squeeze=False).ravel()
         for panel, ax in zip(picture.panel, axes, strict=False):
             _draw(ax, result, panel)
         for ax in axes[count:]:
             ax.set_axis_off()
-        theme.headed(fig, picture.title or result.title)
+        theme.set_heading(fig, picture.title or result.title)
         return fig
 
 
@@ -274,7 +274,7 @@ def _cells(ax: Axes, cut: _Cut) -> None:
     ax.imshow(finite, cmap=_shades(), aspect="auto", origin="lower")
     for (row, column), value in np.ndenumerate(values):
         text = "-" if math.isnan(value) else f"{value:.3g}"
-        theme.note(ax, text, column, row)
+        theme.add_note(ax, text, column, row)
     ax.grid(visible=False)
     for axis, variable in ((ax.xaxis, cut.over[0]), (ax.yaxis, cut.over[1])):
         if not variable.words:

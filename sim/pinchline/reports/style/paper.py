@@ -40,12 +40,12 @@ LETTER = Paper("Letter", 215.9, 279.4)
 
 
 @contextmanager
-def to_scale() -> Iterator[None]:
+def print_style() -> Iterator[None]:
     """Context that draws in the project's style, with every point and true letters."""
     import matplotlib as mpl
 
     exact: Any = {"path.simplify": False, "text.hinting": "none"}
-    with theme.applied(), mpl.rc_context(exact):
+    with theme.project_style(), mpl.rc_context(exact):
         yield
 
 

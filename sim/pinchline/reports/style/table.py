@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pinchline.results.schema import Event, Result
     from pinchline.units import Dimension, System
 
-CAUTIONS = (
+SAFETY_CAUTIONS = (
     "Rolls draw in fingers, gloves and sleeves: hands clear of the nip while anyone "
     "turns the crank, adjusting screws backed off for cleaning, sharp edges deburred.\n"
     "A computed setting is an estimate: roll a scrap strip first; local rules, the "
@@ -67,7 +67,7 @@ def summary_table(result: Result, system: System = "metric") -> str:
     system : the units that come first; the others stand beside them
     """
     lines = [result.title, subject_line(result, system)]
-    for heading, rows in sections(result, system):
+    for heading, rows in table_sections(result, system):
         lines += ["", heading, *map(str, rows)]
     lines += ["", "Why it came out so"]
     for first, *rest in flat_reasons(result, system):
@@ -78,10 +78,10 @@ def summary_table(result: Result, system: System = "metric") -> str:
     lines += [f"  {event_words(event, system)}" for event in result.events] or [
         "  none"
     ]
-    return "\n".join([*lines, "", CAUTIONS])
+    return "\n".join([*lines, "", SAFETY_CAUTIONS])
 
 
-def sections(
+def table_sections(
     result: Result, system: System = "metric"
 ) -> tuple[tuple[str, list[Row]], ...]:
     """Return the rows of the table under their headings."""

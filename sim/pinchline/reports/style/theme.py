@@ -37,7 +37,7 @@ GRID = "#d5d9dc"
 PAPER = "#ffffff"
 
 # name on a page: on light paper, on dark
-PAGE: dict[str, tuple[str, str]] = {
+PAGE_COLORS: dict[str, tuple[str, str]] = {
     "paper": (PAPER, "#1b2126"),
     "bench": ("#f1efe8", "#12171a"),
     "ink": (INK, "#e4e7e6"),
@@ -53,7 +53,7 @@ PAGE: dict[str, tuple[str, str]] = {
     "mist": (MIST, "#26333d"),
 }
 # how sharply the sheet is bent, from flat to sharpest: on light paper, on dark
-BEND: tuple[tuple[str, str], ...] = (
+BEND_COLORS: tuple[tuple[str, str], ...] = (
     ("#8f9aa1", "#76828a"),
     ("#d9b95c", "#8d5a3c"),
     ("#d0902f", "#b5673a"),
@@ -63,7 +63,7 @@ BEND: tuple[tuple[str, str], ...] = (
 )
 
 # role: what a line stands for, wherever it is drawn
-LINES: dict[str, dict[str, Any]] = {
+LINE_STYLES: dict[str, dict[str, Any]] = {
     "residual": {"color": BLUE, "linestyle": "-", "linewidth": 1.9},
     "loaded": {"color": RUST, "linestyle": (0, (5, 1.6)), "linewidth": 1.4},
     "bound": {"color": INK, "linestyle": (0, (1, 1.5)), "linewidth": 1.3},
@@ -146,7 +146,7 @@ _RC_SETTINGS: Any = {
 
 
 @contextmanager
-def applied() -> Iterator[None]:
+def project_style() -> Iterator[None]:
     """Context that draws in the project's style and restores earlier settings."""
     import matplotlib as mpl
 
@@ -186,7 +186,7 @@ def set_title(ax: Axes, title: str, subject: str) -> None:
     )
 
 
-def headed(fig: Figure, text: str) -> None:
+def set_heading(fig: Figure, text: str) -> None:
     """Write what a page of several pictures shows."""
     short = textwrap.shorten(text, 90, placeholder=" ...")
     fig.suptitle(short, x=0.01, ha="left", fontsize=10.5, fontweight="bold")
@@ -267,7 +267,7 @@ def fit_words_in(ax: Axes) -> None:
         ax.margins(0.02)
 
 
-def note(ax: Axes, text: str, x: float, y: float, **options: Any) -> None:
+def add_note(ax: Axes, text: str, x: float, y: float, **options: Any) -> None:
     """Write on a white ground, so that lines behind do not cross the words."""
     ground = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.2, "alpha": 0.85}
     settings: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 8.5}
@@ -289,7 +289,7 @@ def draw_dimension(
         middle = [0.5 * (a + b) for a, b in zip(start, end, strict=True)]
         along = math.atan2(end[1] - start[1], end[0] - start[0])
         settings: dict[str, Any] = {"rotation": upright_angle(along)}
-        note(ax, text, *middle, **(settings | how))
+        add_note(ax, text, *middle, **(settings | how))
 
 
 def shade_offset(
@@ -303,7 +303,7 @@ def shade_offset(
     start, end = ((a + out[0], b + out[1]) for a, b in ends)
     draw_dimension(ax, start, end)
     middle = [0.5 * (a + b) + 0.9 * o for a, b, o in zip(start, end, out, strict=True)]
-    note(ax, text, *middle, rotation=upright_angle(along))
+    add_note(ax, text, *middle, rotation=upright_angle(along))
 
 
 def draw_leader(
@@ -339,21 +339,21 @@ def draw_circle(
         return place[0] + reach * np.cos(angle), place[1] + reach * np.sin(angle)
 
     around = np.linspace(*sweep, 181)
-    ax.plot(*at(1.0, around), zorder=1.5, **LINES["fit"])
+    ax.plot(*at(1.0, around), zorder=1.5, **LINE_STYLES["fit"])
     ax.plot(*at(0.0, 0.0), "+", color=INK, markersize=9)
-    ax.plot(*at(0.3, around), **LINES["guide"])
+    ax.plot(*at(0.3, around), **LINE_STYLES["guide"])
     for angle in sweep:
-        ax.plot(*at(np.array([0.0, 0.36]), angle), **LINES["guide"])
+        ax.plot(*at(np.array([0.0, 0.36]), angle), **LINE_STYLES["guide"])
     for angle in (zone[0], zone[-1]):
-        ax.plot(*at(np.array([0.93, 1.0]), angle), **LINES["guide"])
+        ax.plot(*at(np.array([0.93, 1.0]), angle), **LINE_STYLES["guide"])
     draw_leader(ax, at(0.0, 0.0), at(1.0, zone[1]))
     if place[2] < _CROWDED_RATIO * max(ax.dataLim.width, ax.dataLim.height):
-        note(ax, f"{words[1]}\n{words[0]}", *at(-1.5, zone[1]))
+        add_note(ax, f"{words[1]}\n{words[0]}", *at(-1.5, zone[1]))
         return
-    note(ax, words[0], *at(0.62, zone[1]))
+    add_note(ax, words[0], *at(0.62, zone[1]))
     turned = sweep[1] - sweep[0]
     early = turned == 0.0 or (zone[1] - sweep[0]) % (2.0 * math.pi) < 0.5 * turned
-    note(ax, words[1], *at(0.3, sweep[0] + (0.72 if early else 0.28) * turned))
+    add_note(ax, words[1], *at(0.3, sweep[0] + (0.72 if early else 0.28) * turned))
 
 
 def draw_band(
@@ -380,7 +380,7 @@ def draw_band(
             continue
         ax.fill_between([start, end], *sides, **style)
         if end - start > 0.02 * nodes[-1]:
-            note(ax, str(number), 0.5 * (start + end), 0.5 * sum(sides))
+            add_note(ax, str(number), 0.5 * (start + end), 0.5 * sum(sides))
         text = words[number - 1] if number <= len(words) else ""
         key[number] = Patch(label=f"{number}  {text}", **style)
     return [key[number] for number in sorted(key)]
@@ -392,7 +392,7 @@ def save(fig: Figure, path: Path) -> None:
         ".svg": {"Date": None},
         ".pdf": {"CreationDate": None},
     }
-    with applied():
+    with project_style():
         fig.savefig(path, metadata=stamp.get(path.suffix))
 
 
@@ -419,14 +419,14 @@ def page_style() -> str:
     """Colours and lines as a style sheet: light, dark as the reader asks, and print."""
     sides = []
     for side in (0, 1):
-        pairs = {name: pair[side] for name, pair in PAGE.items()}
-        pairs |= {f"bend{i}": pair[side] for i, pair in enumerate(BEND)}
+        pairs = {name: pair[side] for name, pair in PAGE_COLORS.items()}
+        pairs |= {f"bend{i}": pair[side] for i, pair in enumerate(BEND_COLORS)}
         sides.append("".join(f"--{name}:{value};" for name, value in pairs.items()))
     rules = [
         f":root{{color-scheme:light dark;{sides[0]}}}",
         f"@media screen and (prefers-color-scheme:dark){{:root_figure{{{sides[1]}}}}}",
     ]
-    for role, line in LINES.items():
+    for role, line in LINE_STYLES.items():
         width = line["linewidth"]
         dashes = () if line["linestyle"] == "-" else line["linestyle"][1]
         pattern = " ".join(f"{width * dash:.1f}" for dash in dashes) or "none"
@@ -450,7 +450,7 @@ def inline_svg(fig: Figure, mark: str, label: str) -> str:
     from xml.sax.saxutils import quoteattr
 
     text = io.StringIO()
-    with applied():
+    with project_style():
         fig.savefig(text, format="svg", metadata={"Date": None})
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]
@@ -467,7 +467,7 @@ def inline_svg(fig: Figure, mark: str, label: str) -> str:
 
 def fixed_color_svg(svg: str) -> str:
     """Return an inline SVG with fixed colours, for pages that are not ours."""
-    for name, (light, _) in PAGE.items():
+    for name, (light, _) in PAGE_COLORS.items():
         svg = svg.replace(f"var(--{name})", light)
     return svg.replace("<svg", '<svg style="width:100%;height:auto"', 1)
 
@@ -479,7 +479,7 @@ def _rounded(numbers: re.Match[str]) -> str:
 
 def _page_colours(text: str) -> str:
     """Replace the colours of the house by their names on a page."""
-    for name, (light, _) in PAGE.items():
+    for name, (light, _) in PAGE_COLORS.items():
         text = text.replace(light, f"var(--{name})")
     return text
 

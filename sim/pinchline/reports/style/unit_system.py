@@ -61,7 +61,7 @@ def _converted(group: str, table: dict[str, Any]) -> dict[str, Any]:
     for field in fields_of(group):
         dimension = UNIT_DIMENSIONS.get(field.units)
         if dimension is not None and field.name in converted:
-            _, size, _ = units.shop_unit(dimension, "inch")
+            _, size, _ = units.display_unit(dimension, "inch")
             metric = units.FACTORS[dimension][field.units]
             converted[field.name] = converted[field.name] * (metric / size)
     return converted
