@@ -53,7 +53,9 @@ THICKNESS_ERROR, LIFT_ERROR = 0.01, 0.05  # mm: micrometer; scale of the screws
 RADIUS, TURNED = 80.0, math.radians(140.0)  # mm, rad: the arc that is wanted
 TABLE = Path(__file__).with_name("fit.csv")
 # strips for the tests, which have no time to roll them
-KEPT = Path(__file__).parents[1] / "tests" / "verification" / "hidden_strips.csv"
+KEPT = (
+    Path(__file__).parents[1] / "tests" / "analysis" / "fitting" / "hidden_strips.csv"
+)
 KEPT_SEEDS = range(1000, 1006)
 PLANNED, PLAN_SEEDS = "strut-nose", range(2000, 2006)
 

@@ -5,12 +5,16 @@ springback, shape, where the sheet lies in the rolls) is computed.
 """
 
 import math
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pinchline.results.schema import Event, Result, fields_of
+
+sys.path.insert(0, str(Path(__file__).parent / "support"))  # rig, judges, spans
 
 T, LENGTH, WIDTH, N = 1.0, 260.0, 400.0, 520
 ROLL, DISTANCE, SLIDE = 30.0, 64.0, math.radians(80.0)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.analysis.planning.draft import Draft
 from pinchline.analysis.planning.edge_run import EAGER
 from pinchline.analysis.planning.job import Knot, Run, job
 from pinchline.analysis.planning.lift_control import (
@@ -22,7 +23,7 @@ from pinchline.analysis.planning.lift_control import (
     lift_until,
     roll_run,
 )
-from pinchline.analysis.planning.search import GRIPPED, Draft, Search
+from pinchline.analysis.planning.search import GRIPPED, Search
 from pinchline.errors import InputError, SolverError
 from pinchline.parts.assess import FLAT_QUANTITIES, template_gap
 from pinchline.parts.wanted import wanted_part

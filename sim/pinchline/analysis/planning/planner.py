@@ -14,10 +14,11 @@ import numpy as np
 
 from pinchline import units
 from pinchline.analysis.closing import close_part
+from pinchline.analysis.planning.draft import Draft
 from pinchline.analysis.planning.lift_table import calibrated, lift_table
 from pinchline.analysis.planning.multi_pass import in_passes
 from pinchline.analysis.planning.plan import Plan, settings_of
-from pinchline.analysis.planning.search import Draft, Search
+from pinchline.analysis.planning.search import Search
 from pinchline.analysis.planning.sensitivity import effects
 from pinchline.analysis.planning.shortfall import bound, changes, relaxed
 from pinchline.case.demand import CURL_LIMITS, LIFT_LIMITS, MACHINE_LIMITS, LimitKind

@@ -10,11 +10,11 @@ that is there already comes over the rear roll.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pinchline.analysis.planning.draft import Draft
 from pinchline.analysis.planning.edge_run import (
     EAGER,
     OVERLAP,
@@ -52,9 +52,7 @@ if TYPE_CHECKING:
 
     from pinchline.case.case import Case
     from pinchline.case.target import Target
-    from pinchline.parts.assess import Deviation
     from pinchline.results.schema import Result
-    from pinchline.solvers.stepped.state import State
 
     Array = NDArray[np.float64]
     Progress = Callable[[float, str], None]
@@ -83,56 +81,6 @@ GOOD_TOLERANCE_SHARE = 0.5  # of a tolerance: near enough to stop
 # of the sharpest: as near as the pieces keep to a wanted bend
 PIECE_CURVATURE_TOLERANCE = 5.0e-3
 MAX_FEED_PIECES = 6  # most pieces of feed in a run that follows a varying curvature
-
-
-@dataclass(frozen=True)
-class Draft:
-    """A candidate job: runs, blank (mm), and its result once it was run.
-
-    before: passes at less lift that go before the first run.
-    """
-
-    before: tuple[Run, ...]
-    runs: tuple[Run, ...]
-    blank: float
-    case: Case
-    result: Result
-    state: State
-    made: FinishedPart
-    part: WantedPart
-    deviations: tuple[Deviation, ...]
-
-    @property
-    def stopped(self) -> LimitKind | None:
-        """What ended a move, None where nothing did."""
-        stops = (event.kind for event in self.result.events if event.level == "stop")
-        first = next(stops, None)
-        return None if first is None else LimitKind(first)
-
-    @property
-    def stopped_pass(self) -> int:
-        """Number of the run, from 0, in which a move was ended."""
-        stop = next(e.move for e in self.result.events if e.level == "stop")
-        return sum(m.kind == "place" for m in self.case.moves[:stop]) - 1
-
-    @property
-    def left(self) -> float:
-        """Sheet beyond the nip where the first run ends, mm."""
-        return self.blank - self.runs[0].knots[-1].u
-
-    @property
-    def miss(self) -> float:
-        """Largest deviation over its tolerance, of those specified."""
-        return max(self._misses(), default=0.0)
-
-    @property
-    def total_miss(self) -> float:
-        """Sum of the deviations over their tolerances."""
-        return sum(self._misses())
-
-    def _misses(self) -> list[float]:
-        asked = [d for d in self.deviations if not math.isnan(d.tolerance)]
-        return [abs(d.off) / d.tolerance for d in asked]
 
 
 class Search:

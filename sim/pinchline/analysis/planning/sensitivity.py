@@ -19,8 +19,8 @@ from pinchline.solvers.stepped.program import run_case
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from pinchline.analysis.planning.draft import Draft
     from pinchline.analysis.planning.lift_table import LiftTable
-    from pinchline.analysis.planning.search import Draft
     from pinchline.case.case import Case
     from pinchline.parts.assess import FinishedPart
     from pinchline.results.schema import Result

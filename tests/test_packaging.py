@@ -14,7 +14,7 @@ from pinchline.case.measured.strips import read_strips
 from pinchline.case.study.study import load_study
 from pinchline.solvers.stepped.program import run_case
 
-REPO = Path(__file__).parents[2]
+REPO = Path(__file__).parents[1]
 README = REPO / "README.md"
 MANUAL = REPO / "cases" / "README.md"
 PAGES = [

@@ -7,7 +7,7 @@ import h5py
 import numpy as np
 import pytest
 
-BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
+BENCHMARKS = Path(__file__).parents[1] / "benchmarks"
 LIFT = np.array([0.0, 12.5, np.nan])
 
 

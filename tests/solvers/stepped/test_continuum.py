@@ -17,7 +17,7 @@ from pinchline.solvers.stepped.events import warnings
 from pinchline.solvers.stepped.state import new_state
 from pinchline.verify.section_fixtures import SectionFixture, layered
 
-FOLDER = Path(__file__).parents[2] / "benchmarks" / "continuum"
+FOLDER = Path(__file__).parents[3] / "benchmarks" / "continuum"
 
 
 def _load_compare() -> Any:

@@ -19,7 +19,7 @@ from pinchline.errors import SolverError
 from pinchline.reports.studies.study_pictures import draw_study
 
 RUNNER = CliRunner()
-STUDIES = Path(__file__).parents[2] / "cases" / "studies"
+STUDIES = Path(__file__).parents[3] / "cases" / "studies"
 MOODY = "no balance at step 7"
 CASE = """title = "Small job (invented)"
 [sheet]

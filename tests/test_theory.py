@@ -12,7 +12,7 @@ import pytest
 from pinchline.case.case import ModelOptions
 from pinchline.results.schema import RESULT_DATASETS
 
-REPO = Path(__file__).parents[2]
+REPO = Path(__file__).parents[1]
 PAGE = (REPO / "sim" / "THEORY.md").read_text(encoding="utf-8")
 TEXT = re.sub(r"```.*?```", "", PAGE, flags=re.DOTALL)
 NUMBER = r"-?\d+(?:\.\d+)?(?:e-?\d+)?(?:/\d+)?"

@@ -9,7 +9,7 @@ from nbclient import NotebookClient
 
 import pinchline
 
-REPO = Path(__file__).parents[2]
+REPO = Path(__file__).parents[1]
 NOTEBOOK = REPO / "cases" / "tutorial" / "from-case-to-plan.ipynb"
 
 
