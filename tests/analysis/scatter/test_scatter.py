@@ -78,12 +78,8 @@ kind = "release"
     )
     if not rigid:
         return case
-    nip = case.machine.nip.model_copy(
-        update={"clearance": 0.05, "clamp": None, "play": 0.0}
-    )
-    return case.model_copy(
-        update={"machine": case.machine.model_copy(update={"nip": nip})}
-    )
+    nip = {"clearance": 0.05, "clamp": None, "play": None}
+    return case.replace({f"machine.nip.{key}": value for key, value in nip.items()})
 
 
 def of(case, points=64, checks=0, **more):
@@ -303,7 +299,7 @@ def twice():
     first = (Place(at=3.0), Lift(to=14.0), Feed(toward="operator", by=60.0), Lower())
     second = (Place(at=117.0), Lift(to=14.0), Feed(toward="operator", by=60.0))
     moves = (*first, Turn(), *second, Lower(), Release())
-    return case.model_copy(update={"moves": moves})
+    return case.replace({"move": moves})
 
 
 def test_a_job_that_bends_sheet_twice_is_told_by_the_stepped_solver(twice):

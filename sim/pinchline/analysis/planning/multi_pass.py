@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.analysis.planning.draft import Draft
 from pinchline.analysis.planning.edge_run import EAGER
 from pinchline.analysis.planning.job import Knot, Run, job
 from pinchline.analysis.planning.lift_control import (
@@ -33,6 +32,7 @@ from pinchline.solvers.stepped.program import run_to_state
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from pinchline.analysis.planning.draft import Draft
     from pinchline.analysis.planning.lift_table import LiftTable
     from pinchline.case.case import Case
     from pinchline.solvers.stepped.state import State

@@ -14,7 +14,6 @@ import numpy as np
 
 from pinchline import units
 from pinchline.analysis.closing import close_part
-from pinchline.analysis.planning.draft import Draft
 from pinchline.analysis.planning.lift_table import calibrated, lift_table
 from pinchline.analysis.planning.multi_pass import in_passes
 from pinchline.analysis.planning.plan import Plan, settings_of
@@ -37,6 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from pinchline.analysis.closing import ManualClosing
+    from pinchline.analysis.planning.draft import Draft
     from pinchline.analysis.planning.lift_table import LiftTable
     from pinchline.case.case import Case
     from pinchline.parts.assess import Deviation
