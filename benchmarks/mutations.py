@@ -52,7 +52,7 @@ MUTATIONS = (
     Mutation(
         "plane strain: flow stress without 2/sqrt 3",
         "solvers/layers.py",
-        "wide = 1.0 + held * (2.0 / math.sqrt(3.0) - 1.0)",
+        "wide = 1.0 + constrained * (2.0 / math.sqrt(3.0) - 1.0)",
         "wide = 1.0",
         ("springback", "section"),
     ),
@@ -66,7 +66,7 @@ MUTATIONS = (
     Mutation(
         "plane strain: hardening without 4/3",
         "solvers/layers.py",
-        "hard *= 1.0 + held / 3.0",
+        "hard *= 1.0 + constrained / 3.0",
         "hard *= 1.0",
         ("section", "steady_span"),
     ),
@@ -171,7 +171,7 @@ MUTATIONS = (
     Mutation(
         "bulging as if the sheet were free across",
         "solvers/layers.py",
-        "return nu / (1.0 - held * nu) * thickness**2 / 10.0",
+        "return nu / (1.0 - constrained * nu) * thickness**2 / 10.0",
         "return nu * thickness**2 / 10.0",
         ("nip", "continuum"),
     ),

@@ -29,10 +29,10 @@ from rolling import HOLDING, Rolling
 from pinchline.physics.support import (
     GIVE_X,
     GIVE_Y,
-    LOOSE,
     PLAY,
     PRELOAD,
     STIFFNESS,
+    UNLOADED_STIFFNESS_SHARE,
 )
 from pinchline.solvers.layers import plastic_modulus
 from pinchline.solvers.supports import support_table
@@ -224,7 +224,7 @@ def machine_code(value: Any) -> Any:
 def support_energy(give: Any, row: Array) -> Any:
     """Energy of a support, as ``pinchline.physics.support.support_force`` has it."""
     preload, k, play = row[PRELOAD], row[STIFFNESS], row[PLAY]
-    soft = LOOSE * k
+    soft = UNLOADED_STIFFNESS_SHARE * k
     slack, free = preload - soft * play, -preload / k
     over, past = give - play, give - free
     taken = (preload - 0.5 * soft * play) * play

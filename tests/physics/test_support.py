@@ -58,7 +58,7 @@ def test_force_is_the_slope_of_the_energy_and_never_falls(law):
 @pytest.mark.parametrize("law", LAWS)
 def test_play_is_taken_up_before_force_builds(law):
     preload, stiffness, play = law
-    slack = support.LOOSE * stiffness * play
+    slack = support.UNLOADED_STIFFNESS_SHARE * stiffness * play
     for d in np.linspace(0.0, play, 5):
         force = support.support_force(held(*law, d))[0]
         assert preload - slack <= force <= preload

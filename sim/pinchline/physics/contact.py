@@ -337,7 +337,7 @@ def overcounted(
     rolls_before: Array,
     rolls_after: Array,
 ) -> float:
-    """Work (N mm/mm) that the mean of a step's end forces counts too much at contacts.
+    """Error (N mm/mm) of the trapezoid rule for the work of the contacts in a step.
 
     A point whose depth goes from ``d0`` to ``d1`` bears nothing while it is not in
     contact. With the depth even along the step it takes up ``k d1^2 / 2`` where it

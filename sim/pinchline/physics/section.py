@@ -48,7 +48,7 @@ SCRATCH = 776  # columns: no section has more (sub-)layers in plane strain
 
 _HALF_ROOT = math.sqrt(0.5)
 _UNBOUNDED = 1.0e30
-NEAR = 1.0e-5  # last change of a multiplier: Newton squares it, so 1e-10 is left
+MULTIPLIER_TOLERANCE = 1.0e-5  # last relative change: Newton squares it, 1e-10 is left
 
 
 @kernel
@@ -96,7 +96,7 @@ def _multipliers(
             out[3, i] = gamma
         settled = True
         for i in range(count):
-            if abs(out[2, i] - out[3, i]) > NEAR * out[2, i]:
+            if abs(out[2, i] - out[3, i]) > MULTIPLIER_TOLERANCE * out[2, i]:
                 settled = False
         if settled:
             break

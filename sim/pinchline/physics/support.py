@@ -1,4 +1,4 @@
-"""How a roll is held: the force of its support against how far it has given way.
+"""Support of a roll: its force against its displacement (the give).
 
 A roll gives along one straight line, away from the sheet. Its support is a screw or a
 spring that was set to a preload on the flat sheet, with play that is taken up before
@@ -28,7 +28,9 @@ TANGENT = 7  # its derivative by the give, N/mm per mm
 STEP = 8  # change of the give in the Newton step, mm
 SUPPORT = 9
 
-LOOSE = 1.0e-6  # of the stiffness: holds a roll where its support bears no force
+UNLOADED_STIFFNESS_SHARE = (
+    1.0e-6  # of the stiffness: holds a roll where its support bears no force
+)
 
 
 @kernel
@@ -48,7 +50,7 @@ def support_force(support: Array) -> tuple[float, float, float]:
     """
     d = support[GIVE]
     preload, k, play = support[PRELOAD], support[STIFFNESS], support[PLAY]
-    soft = LOOSE * k
+    soft = UNLOADED_STIFFNESS_SHARE * k
     slack = preload - soft * play  # force where the play begins
     if d > play:
         over = d - play

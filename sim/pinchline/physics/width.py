@@ -1,4 +1,4 @@
-"""Wide sheet and narrow strip: how far bending is held flat across the width.
+"""Constrained fraction of the width: bending of wide sheet and narrow strip.
 
 A bent strip curls the other way across its width (anticlastic). A wide one cannot, but
 for its edges, and bends in plane strain. The parameter is ``w^2 / (R t)`` (G. F. C.

@@ -51,13 +51,13 @@ def plastic_modulus(youngs: float, tangent: float) -> float:
     return youngs * tangent / (youngs - tangent)
 
 
-def bending_modulus(material: Material, held: float) -> float:
+def bending_modulus(material: Material, constrained: float) -> float:
     """Modulus (MPa) of a strip held flat across over a share of its width."""
     youngs = material.youngs_modulus
-    return youngs + held * (plane_strain_modulus(material) - youngs)
+    return youngs + constrained * (plane_strain_modulus(material) - youngs)
 
 
-def bulge(material: Material, thickness: float, held: float = 1.0) -> float:
+def bulge(material: Material, thickness: float, constrained: float = 1.0) -> float:
     """How far the faces of bent sheet stand off its mid-line, over the curvature, mm2.
 
     ``c t^2/10``, both toward the hollow side; ``c`` is the strain across the sheet over
@@ -65,7 +65,7 @@ def bulge(material: Material, thickness: float, held: float = 1.0) -> float:
     much times itself off the section's moment (derived, THEORY 5.5).
     """
     nu = material.poisson_ratio
-    return nu / (1.0 - held * nu) * thickness**2 / 10.0
+    return nu / (1.0 - constrained * nu) * thickness**2 / 10.0
 
 
 def bulge_share(length: float) -> float:
@@ -79,20 +79,23 @@ def bulge_share(length: float) -> float:
 
 
 def section_law(
-    material: Material, thickness: float, options: ModelOptions, held: float = 1.0
+    material: Material,
+    thickness: float,
+    options: ModelOptions,
+    constrained: float = 1.0,
 ) -> SectionLaw:
     """Build the law that a case asks for.
 
     Parameters
     ----------
     material, thickness, options : of the sheet (mm), of the case
-    held : share of the width that is held flat across: 1 plane strain, 0 uniaxial
+    constrained : fraction of the width held flat across: 1 plane strain, 0 uniaxial
     """
     share = options.hardening
     kinematic = material.kinematic_share if share is None else share
     if options.section == "closed-form":
-        return _profile(material, thickness, kinematic, held)
-    return _layered(material, thickness, options.layers, kinematic, held)
+        return _profile(material, thickness, kinematic, constrained)
+    return _layered(material, thickness, options.layers, kinematic, constrained)
 
 
 def _weights(heights: NDArray[np.float64], start: float) -> NDArray[np.float64]:
@@ -110,7 +113,11 @@ def _weights(heights: NDArray[np.float64], start: float) -> NDArray[np.float64]:
 
 
 def _layered(
-    material: Material, thickness: float, count: int, kinematic: float, held: float
+    material: Material,
+    thickness: float,
+    count: int,
+    kinematic: float,
+    constrained: float,
 ) -> SectionLaw:
     half = thickness / 2.0
     clad = material.clad
@@ -149,14 +156,14 @@ def _layered(
             overlaid(layers, count, sub_layers(material, flat=flat))
             for layers, flat in zip(kinds, (True, False), strict=True)
         ]
-    for layers, share in zip(kinds, (held, 1.0 - held), strict=True):
+    for layers, share in zip(kinds, (constrained, 1.0 - constrained), strict=True):
         layers[section.W] *= share
     strain = material.yield_strength / material.youngs_modulus
     first = strain * (1.0 - nu * nu) / math.sqrt(1.0 - nu + nu * nu)
     law = section.MIXED
-    if held == 1.0:
+    if constrained == 1.0:
         law, layers = section.J2_PLANE_STRAIN, kinds[0]
-    elif held == 0.0:
+    elif constrained == 0.0:
         law, layers, first = section.UNIAXIAL, kinds[1], strain
     else:
         layers, first = np.concatenate(kinds, axis=1), min(first, strain)
@@ -189,15 +196,15 @@ def _part(
 
 
 def _profile(
-    material: Material, thickness: float, kinematic: float, held: float
+    material: Material, thickness: float, kinematic: float, constrained: float
 ) -> SectionLaw:
     layers = np.zeros((section.LAYER, 1))
     layers[section.Y] = thickness / 2.0
-    layers[section.CA] = bending_modulus(material, held)
-    wide = 1.0 + held * (2.0 / math.sqrt(3.0) - 1.0)
+    layers[section.CA] = bending_modulus(material, constrained)
+    wide = 1.0 + constrained * (2.0 / math.sqrt(3.0) - 1.0)
     layers[section.YIELD] = wide * material.yield_strength
     hard = plastic_modulus(material.youngs_modulus, material.tangent_modulus)
-    hard *= 1.0 + held / 3.0
+    hard *= 1.0 + constrained / 3.0
     layers[section.HI] = (1.0 - kinematic) * hard
     layers[section.HK] = kinematic * hard
     virgin = np.zeros((section.HISTORY, section.BREAKPOINTS))

@@ -1,4 +1,4 @@
-"""What a job demands of grip, crank, screws and rolls, beside what they are rated for.
+"""Demand of a job on grip, crank, screws and rolls, against their ratings.
 
 A new limit is a member of ``LimitKind`` with its ``DemandQuantity`` and its field of
 ``Demand`` (``model.demand``), a formula in ``_demand`` and a key of the machine card in

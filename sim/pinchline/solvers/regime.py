@@ -1,4 +1,4 @@
-"""Which of the two limits of bending a sheet's width puts it in, or how far between."""
+"""Plane strain, plane stress or between: the bending regime of a sheet's width."""
 
 from __future__ import annotations
 

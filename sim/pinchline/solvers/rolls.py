@@ -1,4 +1,4 @@
-"""Where the rolls stand: the plane frame of the machine.
+"""Positions of the rolls in the plane frame of the machine.
 
 x runs from the nip line toward the rear roll, y up; the origin is the middle of the
 nip. A roll is a row ``axis x, axis y, r + t/2`` as the contact kernels take it.

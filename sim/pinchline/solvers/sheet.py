@@ -1,4 +1,4 @@
-"""What a sheet is to both solvers: its beam and contact constants, made once."""
+"""Beam and contact constants of a sheet, for both solvers."""
 
 from __future__ import annotations
 
@@ -38,16 +38,16 @@ class SheetProperties(NamedTuple):
     drive_offset: float
 
 
-def sheet_properties(case: Case, held: float) -> SheetProperties:
-    """Make the constants of a case's sheet, ``held`` the share held flat across."""
+def sheet_properties(case: Case, constrained: float) -> SheetProperties:
+    """Beam and contact constants of a sheet; ``constrained``: fraction held flat."""
     model, material, t = case.model, case.sheet.material, case.sheet.thickness
     shear = material.youngs_modulus / (2.0 * (1.0 + material.poisson_ratio))
     return SheetProperties(
-        law=section_law(material, t, model, held),
-        axial=bending_modulus(material, held) * t,
+        law=section_law(material, t, model, constrained),
+        axial=bending_modulus(material, constrained) * t,
         shear=SHEAR_FACTOR * shear * t,
         foundation=model.foundation * plane_strain_modulus(material) / t,
-        bulge=bulge(material, t, held) if model.bulging else 0.0,
+        bulge=bulge(material, t, constrained) if model.bulging else 0.0,
         weight=material.density * GRAVITY * t if model.weight else 0.0,
         drive_offset=(model.drive_share - 0.5) * t,
     )

@@ -1,4 +1,4 @@
-"""How the rolls of a machine are held: stiffness, preload and play per mm of width."""
+"""Supports of the rolls: stiffness, preload and play per mm of width."""
 
 from __future__ import annotations
 

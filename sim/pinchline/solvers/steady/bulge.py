@@ -1,4 +1,4 @@
-"""What the bulge of bent sheet makes of a steady pass, spread as in the stepped solver.
+"""Effect of the bulge of bent sheet on a steady pass, spread as in the stepped solver.
 
 A pressure ``p`` along ``u`` takes ``beta p (u.n)`` off the moment of the section under
 it, and the faces stand ``beta kappa`` off the mid-line along ``n``; both as means over
@@ -43,8 +43,10 @@ if TYPE_CHECKING:
     from pinchline.physics._jit import Array
     from pinchline.solvers.steady.march import UnitStrip
 
-HALF = 0.11952286093343936  # b over the thickness: b^2/3 is t^2/210
-HELD = 0.5  # of the change: settles soonest where all and none of it is spread
+HALF_LENGTH_THICKNESSES = 0.11952286093343936  # b over the thickness: b^2/3 is t^2/210
+CURVATURE_RELAXATION = (
+    0.5  # of the change: settles soonest where all and none of it is spread
+)
 PARTS = 4  # of the half stretch beyond the lower roll's touch
 
 
@@ -132,12 +134,12 @@ def tell(
     places: Array,
     told: Array,
 ) -> float:
-    """Put what a march is told of the bulge at ``places`` (mm) into ``told (n, 3)``.
+    """Write the bulge coefficients at ``places`` (mm) for a march into ``told (n, 3)``.
 
     From the first ``rows`` of a path. Returns the moment of the section where the lower
     roll first touches (N mm/mm): it bears that against the pressure beside it.
     """
-    half = HALF * strip.thickness
+    half = HALF_LENGTH_THICKNESSES * strip.thickness
     bend_of(path, rows, way, half)
     low, here, high = 0, 0, 0
     for i in range(places.shape[0]):
@@ -153,7 +155,7 @@ def tell(
         moment = (1.0 - z) * a[1 + M] + z * b[1 + M]
         largest = (1.0 - z) * a[1 + LARGEST] + z * b[1 + LARGEST]
         _, soft, _ = curvature(strip.table, strip.bending, moment, largest)
-        hold = HELD * strip.bulge * fall * soft
+        hold = CURVATURE_RELAXATION * strip.bulge * fall * soft
         rate = (1.0 - z) * a[1 + STATES + M] + z * b[1 + STATES + M]
         bend = (1.0 - z) * a[1 + STATES + THETA] + z * b[1 + STATES + THETA]
         told[i, OFFSET] = (1.0 - z) * a[BEND] + z * b[BEND] - bend

@@ -1,4 +1,4 @@
-"""Follow a steady pass from a first, elastic bend to the lift that is asked for."""
+"""Continuation in lift: a steady pass from a first elastic bend to its lift."""
 
 from __future__ import annotations
 
@@ -64,11 +64,13 @@ FIRST_BENDS = (
     0.05,
     0.03,
 )
-STRIDE = 0.06  # of the distance to the rear roll, a step of the lift
-SMALLEST = 1.0 / 32.0  # of that step
-MARGIN = 2.5  # thicknesses beyond the upper roll's patch
-SHORTEST = 4.0  # thicknesses that the fine part has at least
-BACKWARD = 1.0e-3  # of the lower roll's force: elastic passes leave 1.5e-4, set 2e-2
+LIFT_STEP_SHARE = 0.06  # of the distance to the rear roll, a step of the lift
+SMALLEST_STEP_SHARE = 1.0 / 32.0  # of that step
+FINE_MARGIN_THICKNESSES = 2.5  # thicknesses beyond the upper roll's patch
+SHORTEST_FINE_THICKNESSES = 4.0  # thicknesses that the fine part has at least
+BACKWARD_FORCE_SHARE = (
+    1.0e-3  # of the lower roll's force: elastic passes leave 1.5e-4, set 2e-2
+)
 GUESS_POINTS = 400  # of the first guess
 
 
@@ -227,7 +229,10 @@ def remesh(strip: UnitStrip, rolls: Array, solution: Solution, room: Room) -> bo
     rows, way = int(mesh[2]), mesh[3]
     whole = abs(path[rows - 1, 0])
     t = strip.thickness
-    nip = max(nip_part(strip, rolls, solution) + MARGIN * t, SHORTEST * t)
+    nip = max(
+        nip_part(strip, rolls, solution) + FINE_MARGIN_THICKNESSES * t,
+        SHORTEST_FINE_THICKNESSES * t,
+    )
     nip = min(nip, 0.8 * whole)
     fine = math.ceil(nip / (strip.segment * t))
     if fine + COARSE_SEGMENTS > SEGMENTS:
@@ -289,7 +294,7 @@ def is_pass(rolls: Array, solution: Solution) -> bool:
     free = solution.path[0] if way > 0.0 else solution.path[rows - 1]
     lower = way * solution.path[rows - 1, 1 + PUSH]
     pushed = lower > 0.0 and solution.q[REAR_Y] > 0.0
-    fed = way * solution.q[DRIVE] > -BACKWARD * lower
+    fed = way * solution.q[DRIVE] > -BACKWARD_FORCE_SHARE * lower
     return bool(pushed and fed and free[1 + X] < 0.0)
 
 
@@ -368,9 +373,9 @@ def climb(
     kept: Solution,
     room: Room,
 ) -> tuple[int, int, float]:
-    """Follow a solution from one lift to another (mm): status, iterations, lift."""
+    """Continue a solution from one lift to another (mm): status, iterations, lift."""
     rolls = machine.copy()
-    stride = STRIDE * machine[REAR, 0]
+    stride = LIFT_STEP_SHARE * machine[REAR, 0]
     step, here, spent = stride, start, 0
     copy_solution(solution, kept)
     while here != lift:
@@ -389,6 +394,6 @@ def climb(
             continue
         copy_solution(kept, solution)
         step = 0.4 * min(step, abs(lift - here))
-        if step < SMALLEST * stride:
+        if step < SMALLEST_STEP_SHARE * stride:
             return status, spent, here
     return CONVERGED, spent, here

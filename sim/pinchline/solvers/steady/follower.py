@@ -64,7 +64,7 @@ class Neighbours(Follower):
                 self._keep(self._place(self.case, float(lift)))
 
     def near(self, case: Case, lift: float) -> SteadyPass:
-        """Start at the nearest solution kept; from nothing where that fails."""
+        """Solve a pass by a warm start; by a cold start where that fails."""
         found = self.beside(case, lift)
         if found is None:
             found = self.from_nothing(case, lift)
@@ -72,7 +72,7 @@ class Neighbours(Follower):
         return found
 
     def beside(self, case: Case, lift: float) -> SteadyPass | None:
-        """Start at the nearest solution kept; None where that fails."""
+        """Solve a pass from the nearest solution kept; None where that fails."""
         if not self.starts or lift >= jam_lift(case.machine, case.sheet.thickness):
             return None
         setting = self._setting(case, lift)

@@ -1,4 +1,4 @@
-"""A steady pass between case and kernels: how it is put to them, and read from them."""
+"""A steady pass as a problem for the kernels, and its result read from them."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ SIGNS: dict[Way, float] = {"rear": 1.0, "operator": -1.0, "rest": 1.0}
 
 
 class SteadyPass(NamedTuple):
-    """What a steady pass, or a raise at rest, leaves and takes, per mm of width.
+    """Curvature and forces of a steady pass, or of a lift in place, per mm of width.
 
     lift: mm; way: fed toward; loaded, residual: largest and remaining curvature (1/mm);
     moment: largest (N mm/mm); force_*: of the rolls (N/mm); drive: along the sheet at

@@ -64,9 +64,11 @@ ROWS = 8  # most conditions at an end
 ITERATIONS = 20
 # with bulging, which settles by its own past: a thousandth of a per cent of the moment
 SETTLING, SETTLED = 60, 1.0e-5
-HEED = 0.5  # of what is new of the bulge; near wrap it swings, and half of that settles
-PATIENCE = 16  # iterations before that
-LISTENING = 0.3  # miss from which on the bulge is taken anew
+BULGE_RELAXATION = (
+    0.5  # of the bulge's change; near wrap it swings: half of that settles
+)
+RELAXATION_SWITCH_ITERATION = 16  # from there on it is halved
+BULGE_UPDATE_RESIDUAL = 0.3  # largest residual at which the bulge is updated
 # of the largest miss in an iteration, beyond which the step is halved: a touch that
 # moves along the sheet makes it larger before it falls
 GROWTH = 3.0
@@ -356,18 +358,18 @@ def _share(rolls: Array, q: Array, room: Room, count: int) -> float:
 
 
 @kernel
-def _tell(
-    strip: UnitStrip, rolls: Array, solution: Solution, room: Room, heed: float
+def _update_bulge(
+    strip: UnitStrip, rolls: Array, solution: Solution, room: Room, relaxation: float
 ) -> None:
-    """Tell the next march of the bulge of the last path: ``heed`` of what is new."""
+    """Update the bulge coefficients from the last path, by the share ``relaxation``."""
     path, mesh = solution.path, solution.mesh
     rows, count = int(mesh[2]), place_rows(solution, room)
     told, news, places = room.told[:count], room.news[:count], room.places[:count]
     touch = tell(strip, rolls, solution.q, path, rows, mesh[3], places, news)
-    room.touch[0] += heed * (touch - room.touch[0])
+    room.touch[0] += relaxation * (touch - room.touch[0])
     for i in range(count):
         for k in range(TOLD):
-            told[i, k] += heed * (news[i, k] - told[i, k])
+            told[i, k] += relaxation * (news[i, k] - told[i, k])
 
 
 @kernel
@@ -393,10 +395,14 @@ def newton(
         worst = _shoot(strip, rolls, slide, supports, solution, room)
         if worst <= accuracy:
             return CONVERGED, iteration + 1
-        near = bulges and worst <= LISTENING
+        near = bulges and worst <= BULGE_UPDATE_RESIDUAL
         if near:
-            heed = HEED if iteration < PATIENCE else 0.5 * HEED
-            _tell(strip, rolls, solution, room, heed)
+            relaxation = (
+                BULGE_RELAXATION
+                if iteration < RELAXATION_SWITCH_ITERATION
+                else 0.5 * BULGE_RELAXATION
+            )
+            _update_bulge(strip, rolls, solution, room, relaxation)
         if not (near or worst <= GROWTH * previous):
             if cuts == MOST_CUTS:
                 return (STALLED if math.isfinite(worst) else NOT_FINITE), iteration + 1

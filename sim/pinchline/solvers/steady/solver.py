@@ -1,4 +1,4 @@
-"""The steady pass without history: what one long feed at one lift leaves, in a moment.
+"""The steady pass: curvature and forces of one long feed at one lift, no history.
 
 For first guesses, wide maps and fits. The sheet between the rolls is solved as one
 boundary-value problem (``physics.pass_solve``) with the stepped solver's section law,
@@ -93,7 +93,7 @@ class Follower:
         self._last: tuple[Case, float, PassProblem] | None = None
 
     def from_nothing(self, case: Case, lift: float) -> SteadyPass:
-        """Follow the pass up from an elastic bend."""
+        """Solve a pass by continuation in lift from an elastic bend."""
         if lift >= jam_lift(case.machine, case.sheet.thickness):
             return nothing(lift, self.way, JAM)
         status, spent = self._follow(self._setting(case, lift), lift)

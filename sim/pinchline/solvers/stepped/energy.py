@@ -1,4 +1,4 @@
-"""The energy account: what the machine puts in is stored, spent, or missing.
+"""Energy account of a job: work put in, energy stored, work dissipated and error.
 
 Work of drive, rear slide and clamp = elastic energy of the sheet + plastic work +
 energy of the contact foundation, of the supports and of height. The clamp's is that of

@@ -1,4 +1,4 @@
-"""What happens in a job and is worth a word: notices go on, stops end the move."""
+"""Events of a job: warnings and notices, and stops that end a move."""
 
 from __future__ import annotations
 

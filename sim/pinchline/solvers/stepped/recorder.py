@@ -1,4 +1,4 @@
-"""What is written down of every accepted step, and of some of them the whole shape."""
+"""Record of the accepted steps of a job, with the whole shape at some of them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How the rolls are shifted from where they would stand, along the moves of a job.
+"""Offsets of the rolls from their positions, along the moves of a job.
 
 The progress of a job is the number of the move, from 1, and the share of it done.
 Across the width of a sheet the rolls' shafts stand elsewhere at every place and at

@@ -52,7 +52,7 @@ MEETING = 8  # parts of the steps in which the edge meets the rear roll
 MEETING_STEPS = 4  # until the edge has come to slide on it
 WINDOW_TRIALS = 6
 REACH = 8  # nodes of the arms kept in place from step to step
-WATCH = 2.0  # mm of feed between looks at the arms
+ARM_CHECK_FEED = 2.0  # mm of feed between looks at the arms
 
 
 def _open(_lift: float) -> bool:
@@ -69,7 +69,7 @@ class Watch:
     def due(self, feed: float) -> bool:
         """Add a feed (mm); True when the arms should be looked at."""
         self.fed += feed
-        if self.fed < WATCH:
+        if self.fed < ARM_CHECK_FEED:
             return False
         self.fed = 0.0
         return True

@@ -1,4 +1,4 @@
-"""The few unknowns that the band does not hold: the drive, and rolls that give.
+"""Bordered solve: the unknowns outside the band, the drive and rolls that give.
 
 The tangent of a window is bordered::
 
@@ -58,7 +58,7 @@ def close_border(
     at: int,
     gap: float,
 ) -> float:
-    """Finish a step whose columns of ``right`` the band has been solved for.
+    """Solve the Schur complement of a step, its band solved for columns of ``right``.
 
     ``cross (unknowns, rolls)``: C, one column a giving roll, in the order of the table;
     ``gradient (6)``: b at the unknowns from ``at``, which is negative where nothing

@@ -24,7 +24,7 @@ from pinchline.solvers.stepped.equilibrium.bordered_solve import (
     close_border,
 )
 from pinchline.solvers.stepped.equilibrium.step_control import (
-    DEPTH,
+    SINKING_DEPTH_THICKNESSES,
     line_search,
     move,
     prepare,
@@ -42,11 +42,13 @@ CONVERGED = 0
 STALLED = 1
 NOT_FINITE = 2
 
-BALANCE = 0.1  # of the allowed residual: what the forces of all rolls may miss
-SWINGING = 8  # iterations after which every step is searched along
+ROLL_BALANCE_SHARE = (
+    0.1  # of the allowed residual: what the forces of all rolls may miss
+)
+LINE_SEARCH_ITERATION = 8  # iterations after which every step is searched along
 PROXIMAL = 1.0e-9  # of the axial stiffness: holds what nothing yet supports
 LEAST_PROXIMAL = 1.0e-13  # and what hardly anything supports may settle after all
-PATIENT = 20  # iterations after which it is halved by and by
+PROXIMAL_HALVING_ITERATION = 20  # iterations after which it is halved by and by
 
 
 class StopCriteria(NamedTuple):
@@ -183,20 +185,24 @@ def equilibrate(
         settled = residual <= limits.force and abs(gap) <= limits.length
         # a step more balances the rolls, unless hardly anything holds the sheet
         slow = residual > 0.3 * previous
-        balanced = missing <= BALANCE * limits.force or slow
+        balanced = missing <= ROLL_BALANCE_SHARE * limits.force or slow
         if settled and balanced and not travelling:
             return CONVERGED, iteration
         if iteration == limits.iterations:
             break
-        if iteration >= PATIENT:
+        if iteration >= PROXIMAL_HALVING_ITERATION:
             proximal = max(0.5 * proximal, LEAST_PROXIMAL)
         change = _solve_step(beam, tooling, work, size, at, gap, proximal)
         prepare(beam, chain, work, first, last)
         share = step_share(work, supports, size, limits.turn, 20.0 * beam.half)
         report[REPORT_CHANGE] = move(chain, work, first, last, 0.0)
-        if travelling or report[REPORT_CHANGE] > DEPTH * beam.half:
+        if travelling or report[REPORT_CHANGE] > SINKING_DEPTH_THICKNESSES * beam.half:
             share = sinking_share(beam, chain, tooling, work, first, last, share)
-        if not travelling and iteration > 0 and (slow or iteration >= SWINGING):
+        if (
+            not travelling
+            and iteration > 0
+            and (slow or iteration >= LINE_SEARCH_ITERATION)
+        ):
             share = line_search(beam, chain, tooling, work, first, last, share)
         previous = residual
         report[REPORT_DRIVE] += share * change

@@ -197,7 +197,7 @@ def recall(
     depth: float,
     guess: Array,
 ) -> None:
-    """Move the window on to what it was one whole element of feed ago, and its change.
+    """Predict the window from its shape one whole element of feed ago, and its change.
 
     With several steps per element the pattern of contact repeats only after all of
     them; ``places`` and ``pose`` are what ``remember`` kept then, ``earlier`` and

@@ -1,4 +1,4 @@
-"""How far to go along a Newton step: turns, sinking into a roll, line search."""
+"""Length of a Newton step: limits of turn and of depth in a roll, line search."""
 
 from __future__ import annotations
 
@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from pinchline.physics.beam import Beam, Chain
     from pinchline.solvers.stepped.equilibrium.assembly import Tooling, Work
 
-DEPTH = 0.01  # of the thickness: how deep a step may sink the sheet into a roll
+SINKING_DEPTH_THICKNESSES = (
+    0.01  # of the thickness: how deep a step may sink the sheet into a roll
+)
 TRIALS = 12  # shares of a step that sinks the sheet too deep
 
 
@@ -95,7 +97,7 @@ def sinking_share(
     A linear contact that is deep is also wide, and the next step would bend the sheet
     round the roll over all that width. Leaves sheet and rolls where they were.
     """
-    rolls, least = tooling.rolls, 2.0 * DEPTH * beam.half
+    rolls, least = tooling.rolls, 2.0 * SINKING_DEPTH_THICKNESSES * beam.half
     before = work.depths
     for r in range(rolls.shape[0]):
         before[r] = deepest(beam, chain, first, last, rolls[r])
