@@ -327,7 +327,7 @@ def roll_forces(
 
 
 @kernel
-def overcounted(
+def trapezoid_work_error(
     beam: Beam,
     before: Chain,
     after: Chain,

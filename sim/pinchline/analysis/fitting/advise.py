@@ -14,7 +14,7 @@ from pinchline.analysis.limits.sweep import LiftContinuation
 from pinchline.case.demand import LimitKind
 from pinchline.case.measured.strips import ScrapStrip
 from pinchline.case.moves import Feed
-from pinchline.solvers.steady.solver import SOLVED, climb_lifts
+from pinchline.solvers.steady.solver import SOLVED, solve_lifts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -231,7 +231,7 @@ def lift_for(case: Case, radius: float, way: Way) -> float:
     longest = min(longest, case.machine.rear.travel)
     lifts = np.linspace(0.15, 0.99, 40) * longest
     before = (math.nan, 0.0)
-    for one in climb_lifts(case, lifts, way, natural_curvature=case.sheet.curvature):
+    for one in solve_lifts(case, lifts, way, natural_curvature=case.sheet.curvature):
         if one.status != SOLVED:
             continue
         if one.residual >= 1.0 / radius:

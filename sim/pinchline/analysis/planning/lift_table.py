@@ -14,7 +14,7 @@ from pinchline import parallel
 from pinchline.analysis.limits.single_pass import SinglePass, longest_lift, one_pass
 from pinchline.analysis.planning.job import Knot, Run
 from pinchline.solvers.ratings import steady_limit
-from pinchline.solvers.steady.solver import SOLVED, climb_lifts
+from pinchline.solvers.steady.solver import SOLVED, solve_lifts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -204,7 +204,7 @@ def _by_span(case: Case, most: float) -> Iterator[Row]:
     least = natural + LEAST_SET_SHARE / case.machine.rolls.upper_radius
     lifts = np.linspace(0.1 * most, 0.995 * most, TABULATED_LIFTS)
     before, unconverged = least, 0
-    for one in climb_lifts(case, lifts, "operator", natural_curvature=natural):
+    for one in solve_lifts(case, lifts, "operator", natural_curvature=natural):
         if one.status == SOLVED and one.residual > before:
             before, unconverged = one.residual, 0
             yield one.lift, one.residual, one.loaded, steady_limit(case, one)

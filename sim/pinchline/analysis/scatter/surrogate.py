@@ -166,9 +166,9 @@ def _solve(job: tuple[Case, VariedPasses]) -> list[SteadyPass]:
     for number in np.argsort([_apart(solved[0], goal) for goal in goals]):
         goal = goals[number]
         start = min(solved, key=lambda one: _apart(one, goal))
-        p = _reach(
-            follower, start, goal, CONTINUATION_HALVINGS
-        ) or follower.from_nothing(*goal)
+        p = _reach(follower, start, goal, CONTINUATION_HALVINGS) or follower.cold_start(
+            *goal
+        )
         found[int(number)] = p
         if p.status == SOLVED:
             solved.append(goal)
@@ -182,7 +182,7 @@ def _reach(
     halvings: int,
 ) -> SteadyPass | None:
     """Solve a pass by way of passes between it and one that is solved."""
-    found = follower.beside(*goal)
+    found = follower.warm_start(*goal)
     if found is not None or halvings == 0:
         return found
     middle = (_between(start[0], goal[0]), 0.5 * (start[1] + goal[1]))

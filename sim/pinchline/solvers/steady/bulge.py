@@ -124,7 +124,7 @@ def bend_of(path: Array, rows: int, way: float, half: float) -> None:
 
 
 @kernel
-def tell(
+def bulge_coefficients(
     strip: UnitStrip,
     rolls: Array,
     q: Array,

@@ -9,7 +9,7 @@ from pinchline.physics._jit import kernel
 from pinchline.physics.contact import parabola_depth
 from pinchline.physics.rolls import AXIS_X, AXIS_Y, LOWER, REACH, REAR, UPPER
 from pinchline.physics.support import PLAY, PRELOAD, STIFFNESS, gives
-from pinchline.solvers.steady.bulge import tell
+from pinchline.solvers.steady.bulge import bulge_coefficients
 from pinchline.solvers.steady.march import (
     DRIVE,
     GIVE_LOWER,
@@ -261,7 +261,9 @@ def remesh(strip: UnitStrip, rolls: Array, solution: Solution, room: Room) -> bo
     else:
         count = place_rows(solution, room)
         places, told = room.places[:count], room.told[:count]
-        room.touch[0] = tell(strip, rolls, q, path, rows, way, places, told)
+        room.touch[0] = bulge_coefficients(
+            strip, rolls, q, path, rows, way, places, told
+        )
     return True
 
 
@@ -355,14 +357,14 @@ def follow(
                 break
     if status != CONVERGED:
         return status, spent, math.nan
-    status, more, here = climb(
+    status, more, here = continue_in_lift(
         strip, machine, slide, supports, here, lift, solution, kept, room
     )
     return status, spent + more, here
 
 
 @kernel
-def climb(
+def continue_in_lift(
     strip: UnitStrip,
     machine: Array,
     slide: Array,

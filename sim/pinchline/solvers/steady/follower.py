@@ -60,18 +60,18 @@ class Neighbours(Follower):
     def climb_rungs(self, lifts: Array) -> None:
         """Keep solutions of the case at these lifts (mm), where there are any."""
         for lift in lifts:
-            if self.from_nothing(self.case, float(lift)).status == SOLVED:
+            if self.cold_start(self.case, float(lift)).status == SOLVED:
                 self._keep(self._place(self.case, float(lift)))
 
     def near(self, case: Case, lift: float) -> SteadyPass:
         """Solve a pass by a warm start; by a cold start where that fails."""
-        found = self.beside(case, lift)
+        found = self.warm_start(case, lift)
         if found is None:
-            found = self.from_nothing(case, lift)
+            found = self.cold_start(case, lift)
             self._keep_good(found, self._place(case, lift))
         return found
 
-    def beside(self, case: Case, lift: float) -> SteadyPass | None:
+    def warm_start(self, case: Case, lift: float) -> SteadyPass | None:
         """Solve a pass from the nearest solution kept; None where that fails."""
         if not self.starts or lift >= jam_lift(case.machine, case.sheet.thickness):
             return None

@@ -27,7 +27,7 @@ from pinchline.solvers.steady.boundary import (
     scaled,
     start_rows,
 )
-from pinchline.solvers.steady.bulge import tell
+from pinchline.solvers.steady.bulge import bulge_coefficients
 from pinchline.solvers.steady.march import (
     BEND,
     COLUMNS,
@@ -365,7 +365,9 @@ def _update_bulge(
     path, mesh = solution.path, solution.mesh
     rows, count = int(mesh[2]), place_rows(solution, room)
     told, news, places = room.told[:count], room.news[:count], room.places[:count]
-    touch = tell(strip, rolls, solution.q, path, rows, mesh[3], places, news)
+    touch = bulge_coefficients(
+        strip, rolls, solution.q, path, rows, mesh[3], places, news
+    )
     room.touch[0] += relaxation * (touch - room.touch[0])
     for i in range(count):
         for k in range(TOLD):

@@ -62,7 +62,7 @@ __all__ = [
     "Follower",
     "SteadyPass",
     "Way",
-    "climb_lifts",
+    "solve_lifts",
     "solve_pass",
 ]
 
@@ -92,7 +92,7 @@ class Follower:
         self.segment = SEGMENT
         self._last: tuple[Case, float, PassProblem] | None = None
 
-    def from_nothing(self, case: Case, lift: float) -> SteadyPass:
+    def cold_start(self, case: Case, lift: float) -> SteadyPass:
         """Solve a pass by continuation in lift from an elastic bend."""
         if lift >= jam_lift(case.machine, case.sheet.thickness):
             return nothing(lift, self.way, JAM)
@@ -188,7 +188,7 @@ class Follower:
         """Solve at a lift (mm) from the last one that was found this way."""
         case = self.case
         if math.isnan(self.here):
-            return self.from_nothing(case, lift)
+            return self.cold_start(case, lift)
         if lift >= jam_lift(case.machine, case.sheet.thickness):
             return nothing(lift, self.way, JAM)
         status, spent = self._climb(lift)
@@ -203,7 +203,7 @@ class Follower:
     def _climb(self, lift: float) -> tuple[int, int]:
         setting = _plain(self._setting(self.case, lift))
         continuation.copy_solution(self.kept, self.solution)
-        status, spent, self.here = continuation.climb(
+        status, spent, self.here = continuation.continue_in_lift(
             setting.strip,
             setting.machine,
             setting.slide,
@@ -249,10 +249,10 @@ def solve_pass(
     way : fed toward the "rear" roll or the "operator"; "rest" is the raise before
     natural_curvature : of the stress-free sheet before the pass, 1/mm
     """
-    return Follower(case, way, natural_curvature).from_nothing(case, lift)
+    return Follower(case, way, natural_curvature).cold_start(case, lift)
 
 
-def climb_lifts(
+def solve_lifts(
     case: Case, lifts: Array, way: Way, *, natural_curvature: float = 0.0
 ) -> Iterator[SteadyPass]:
     """Solve the passes at rising lifts (mm), each from those before it."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pinchline.physics.contact import overcounted
+from pinchline.physics.contact import trapezoid_work_error
 from pinchline.physics.rolls import AXIS_Y
 from pinchline.physics.support import GIVE, GIVE_X, GIVE_Y, mean_work
 
@@ -63,7 +63,7 @@ def overcounted_work(
     before = state.rolls.copy()
     gives = here.supports[:, GIVE]
     before[:, : AXIS_Y + 1] = here.axes + gives[:, np.newaxis] * away
-    contacts = overcounted(
+    contacts = trapezoid_work_error(
         state.beam,
         here.chain,
         state.chain,

@@ -20,7 +20,7 @@ from pinchline.solvers.stepped.equilibrium.assembly import (
     REPORT_PIVOTS,
     REPORT_RESIDUAL,
 )
-from pinchline.solvers.stepped.equilibrium.predictor import carry, recall
+from pinchline.solvers.stepped.equilibrium.predictor import carry, predict_from_history
 from pinchline.solvers.stepped.equilibrium.window import (
     accept,
     choose_window,
@@ -340,7 +340,7 @@ def _guess_feed(
         moves = False
     if whole and not moves and memory.valid >= memory.size // 2:
         ago = memory.element_ago
-        recall(
+        predict_from_history(
             state.beam,
             chain,
             *here,

@@ -48,7 +48,7 @@ def solve_dense(a: Array, b: Array, size: int) -> None:
 
 
 @kernel
-def close_border(
+def solve_schur_complement(
     right: Array,
     cross: Array,
     gradient: Array,

@@ -21,7 +21,7 @@ from pinchline.solvers.stepped.equilibrium.assembly import (
 from pinchline.solvers.stepped.equilibrium.banded_solve import factor, solve
 from pinchline.solvers.stepped.equilibrium.bordered_solve import (
     FIRST_ROLL,
-    close_border,
+    solve_schur_complement,
 )
 from pinchline.solvers.stepped.equilibrium.step_control import (
     SINKING_DEPTH_THICKNESSES,
@@ -129,7 +129,7 @@ def _solve_step(
             right[at + k, 1] = gradient[k]
     work.report[REPORT_PIVOTS] = factor(work.band, size)
     solve(work.band, size, right)
-    return close_border(
+    return solve_schur_complement(
         right, cross, gradient, tooling.supports, work.schur, size, at, gap
     )
 

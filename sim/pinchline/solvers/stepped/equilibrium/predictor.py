@@ -182,7 +182,7 @@ def carry(
 
 
 @kernel
-def recall(
+def predict_from_history(
     beam: Beam,
     chain: Chain,
     first: int,
