@@ -357,10 +357,11 @@ def test_a_killed_map_goes_on_where_it_stopped(
 ) -> None:
     """The same bytes as a map that was let go, and no point is asked twice."""
     part = job.parent / "map.csv.part"
-    environment = os.environ | {"PYTHONPATH": str(Path(maps.__file__).parents[2])}
+    environment = os.environ | {"PYTHONPATH": str(Path(maps.__file__).parents[3])}
     start = (
-        "import sys; from pinchline import cli; from pinchline.analysis import "
-        f"limit_map as m; m.SAVED = 0.0; m.SAMPLE = 0; sys.argv[1:] = {COMMAND}; "
+        "import sys; from pinchline import cli; from pinchline.analysis.limits import "
+        f"limit_map as m; m.SAVE_INTERVAL_S = 0.0; m.SAMPLE = 0; "
+        f"sys.argv[1:] = {COMMAND}; "
         "cli.app()"
     )
     with subprocess.Popen(

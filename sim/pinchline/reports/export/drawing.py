@@ -20,7 +20,7 @@ DXF_LAYERS: dict[str, tuple[float, int, str]] = {
     "OUTER": (-0.5, 7, "CONTINUOUS"),
     "MIDLINE": (0.0, 8, "CENTER"),
 }
-END_LAYER = "END_LAYER"
+END_LAYER = "ENDS"
 _MM_PER_UNIT = {"metric": 1.0, "inch": 25.4}
 
 

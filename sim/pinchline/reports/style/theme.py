@@ -424,7 +424,7 @@ def page_style() -> str:
         sides.append("".join(f"--{name}:{value};" for name, value in pairs.items()))
     rules = [
         f":root{{color-scheme:light dark;{sides[0]}}}",
-        f"@media screen and (prefers-color-scheme:dark){{:root_figure{{{sides[1]}}}}}",
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{sides[1]}}}}}",
     ]
     for role, line in LINE_STYLES.items():
         width = line["linewidth"]
