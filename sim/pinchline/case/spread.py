@@ -2,7 +2,7 @@
 
 Each input of it has either ``sd``, a standard deviation, or ``tolerance``, the largest
 it may be off, in its own unit or in per cent; ``mean`` moves its middle away from what
-the case says. What is left out has the defaults of ``analysis.scatter_inputs``.
+the case says. What is left out has the defaults of ``analysis.scatter.inputs``.
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,7 @@
 """Demand of a job on grip, crank, screws and rolls, against their ratings.
 
 A new limit is a member of ``LimitKind`` with its ``DemandQuantity`` and its field of
-``Demand`` (``model.demand``), a formula in ``_demand`` and a key of the machine card in
+``Demand`` (``case.demand``), a formula in ``_demand`` and a key of the machine card in
 ``Rating.of``.
 """
 

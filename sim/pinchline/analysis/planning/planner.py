@@ -1,6 +1,6 @@
 """Planner of a wanted part: search, manual closing, sensitivities, limits.
 
-See ``plan_search`` for how the job is found. Where the part cannot be made the nearest
+See ``search`` for how the job is found. Where the part cannot be made the nearest
 one is planned, and the limit that binds is named.
 """
 

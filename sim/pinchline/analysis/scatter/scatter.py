@@ -1,13 +1,13 @@
 """Spread of a part under scatter, and the share of each input in it.
 
-Points fill the laws of ``scatter_inputs`` by Sobol's sequence, scrambled with a seed:
+Points fill the laws of ``inputs`` by Sobol's sequence, scrambled with a seed:
 two samples A and B of as many points, and for every input A with that input as in B,
 from which come the shares of the spread that it explains alone and with the others
 (I. M. Sobol, Math. Comput. Simul. 55 (2001) 271; estimators of A. Saltelli and others,
 Comput. Phys. Commun. 181 (2010) 259). All
 points together give the quantiles.
 
-Each point is a part by ``scatter_part``. Its error is measured, not assumed: at some
+Each point is a part by ``part``. Its error is measured, not assumed: at some
 points the span solver is asked itself, and at fewer the stepped solver rolls the whole
 job. The latter is the control variate: a straight line through stepped over quick
 answers corrects every point, where the two go together.
